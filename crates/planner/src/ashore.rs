@@ -1,0 +1,135 @@
+//! Why each rod and reel left ashore was left.
+
+use std::collections::BTreeSet;
+
+use crate::grid::{Cand, Grid};
+use crate::plan::{Ashore, AshoreReason, ItemKind};
+use crate::prune;
+use crate::weights::{Micros, ONE};
+use crate::worth::{self, Selection};
+
+/// Everything that stays ashore, rods first.
+pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
+    let order = prune::prune(grid);
+    let rods = grid.problem.rods.iter().map(|r| (ItemKind::Rod, r.id.as_str(), r.ready));
+    let reels = grid.problem.reels.iter().map(|r| (ItemKind::Reel, r.id.as_str(), r.ready));
+    let mut list: Vec<_> = rods
+        .chain(reels)
+        .filter(|(kind, id, _)| {
+            !selection.outfits.iter().any(|c| part(grid, &grid.cands[*c], *kind) == *id)
+        })
+        .map(|(kind, id, ready)| {
+            let pairs = if kind == ItemKind::Rod { &order.rods } else { &order.reels };
+            let (reason, text) = explain(grid, selection, kind, id, ready, pairs);
+            Ashore { kind, id: id.to_owned(), reason, text }
+        })
+        .collect();
+    list.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
+    list
+}
+
+fn part<'a>(grid: &Grid<'a>, cand: &Cand, kind: ItemKind) -> &'a str {
+    if kind == ItemKind::Rod { grid.rods[cand.rod] } else { grid.reels[cand.reel] }
+}
+
+fn explain(
+    grid: &Grid<'_>,
+    selection: &Selection,
+    kind: ItemKind,
+    id: &str,
+    ready: bool,
+    pairs: &[(usize, usize)],
+) -> (AshoreReason, String) {
+    use AshoreReason as R;
+    if !ready {
+        return (R::NotReady, "It is not ready to be issued.".into());
+    }
+    if kind == ItemKind::Rod
+        && let Some(text) = too_long(grid, id)
+    {
+        return (R::Locker, text);
+    }
+    let useful: Vec<usize> = (0..grid.cands.len())
+        .filter(|c| part(grid, &grid.cands[*c], kind) == id)
+        .filter(|c| !grid.cands[*c].offers.is_empty())
+        .collect();
+    if useful.is_empty() {
+        return (R::CoversNothing, "It covers none of the lures of this trip.".into());
+    }
+    let names = if kind == ItemKind::Rod { &grid.rods } else { &grid.reels };
+    let taken: BTreeSet<_> =
+        selection.outfits.iter().map(|c| part(grid, &grid.cands[*c], kind)).collect();
+    let better = pairs
+        .iter()
+        .filter(|(worse, _)| names[*worse] == id)
+        .map(|(_, better)| names[*better])
+        .find(|name| taken.contains(name));
+    let free: Vec<_> = useful
+        .iter()
+        .copied()
+        .filter(|c| !selection.outfits.iter().any(|o| grid.exclusive(*o, *c)))
+        .collect();
+    let now = worth::value(grid, selection).objective();
+    let gain = free.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
+    match (gain, better) {
+        (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit => {
+            let text = format!(
+                "It would add {:.2}, less than each of those taken; all {} places are in use.",
+                gain as f64 / ONE as f64,
+                grid.limit
+            );
+            (R::NoHolder, text)
+        }
+        (_, Some(better)) => {
+            (R::Dominated, format!("{better} does all that it does, at no higher cost."))
+        }
+        (None, None) if free.is_empty() => {
+            let other = if kind == ItemKind::Rod { "reels" } else { "rods" };
+            (R::PartnerUsed, format!("All {other} that it would go with are in use."))
+        }
+        (gain, None) => {
+            let lost = gain.map_or(0, |g| -g).max(0) as f64 / ONE as f64;
+            (R::AddsTooLittle, format!("What it adds is worth {lost:.2} less than it costs."))
+        }
+    }
+}
+
+/// What one more outfit adds when the number of rods does not matter.
+fn gain(grid: &Grid<'_>, selection: &Selection, cand: usize, now: Micros) -> Option<Micros> {
+    let mut outfits = selection.outfits.clone();
+    outfits.insert(outfits.partition_point(|o| *o < cand), cand);
+    if !worth::line_suffices(grid, &outfits) {
+        return None;
+    }
+    let mut more = selection.clone();
+    more.outfits = outfits;
+    for offer in &grid.cands[cand].offers {
+        if let Some(l) = offer.leader {
+            let tied = more.leaders.iter().filter(|(_, k)| *k == l).count();
+            if tied < grid.leaders[l].quantity as usize {
+                more.leaders.insert((cand, l));
+            }
+        }
+    }
+    let fitted: Vec<_> = more.leaders.iter().copied().filter(|(c, _)| *c == cand).collect();
+    let mut best = worth::value(grid, &more).objective();
+    for pair in fitted {
+        more.leaders.remove(&pair);
+        let without = worth::value(grid, &more).objective();
+        if without >= best {
+            best = without;
+        } else {
+            more.leaders.insert(pair);
+        }
+    }
+    worth::take_lures(grid, &mut more);
+    Some(worth::value(grid, &more).objective().max(best) - now)
+}
+
+fn too_long(grid: &Grid<'_>, id: &str) -> Option<String> {
+    let locker = grid.problem.boat.locker_length_m?;
+    let rod = grid.problem.rods.iter().find(|r| r.id == id)?;
+    let packed = rod.packed_length_m();
+    (packed > locker)
+        .then(|| format!("Packed it is {packed:.2} m long; the locker takes {locker:.2} m."))
+}

@@ -1,0 +1,135 @@
+//! A good plan before the search: add the outfit that brings most, then exchange.
+
+use crate::crew;
+use crate::grid::Grid;
+use crate::weights::{Micros, ONE};
+use crate::worth::{self, Selection};
+
+/// What an angler without an outfit costs while a plan is being put together.
+const UNSEATED: Micros = 1_000 * ONE;
+
+/// Rounds of exchanges at most; each one improves the plan, so few are ever needed.
+const ROUNDS: usize = 60;
+
+/// A choice and how it ranks.
+#[derive(Clone, Debug)]
+struct Ranked {
+    outfits: Vec<usize>,
+    rank: Micros,
+}
+
+fn rank(grid: &Grid<'_>, outfits: Vec<usize>) -> Option<Ranked> {
+    if !worth::line_suffices(grid, &outfits) {
+        return None;
+    }
+    let selection = worth::furnish(grid, &outfits);
+    let unseated = Micros::from(crew::seat(grid, &selection).unseated);
+    let rank = worth::value(grid, &selection).objective() - unseated * UNSEATED;
+    Some(Ranked { outfits, rank })
+}
+
+fn with(grid: &Grid<'_>, outfits: &[usize], new: usize) -> Option<Vec<usize>> {
+    if outfits.iter().any(|o| grid.exclusive(*o, new)) {
+        return None;
+    }
+    let mut list = outfits.to_vec();
+    list.insert(list.partition_point(|o| *o < new), new);
+    Some(list)
+}
+
+/// Choices one step away: one added, one dropped, one exchanged, and one put in place of the
+/// two whose rod and reel it takes.
+fn neighbours(grid: &Grid<'_>, outfits: &[usize], kept: &[usize]) -> Vec<Vec<usize>> {
+    let mut list = Vec::new();
+    for drop in 0..outfits.len() {
+        let mut fewer = outfits.to_vec();
+        fewer.remove(drop);
+        list.push(fewer);
+    }
+    for &new in kept.iter().filter(|c| !outfits.contains(c)) {
+        let free: Vec<_> = outfits.iter().copied().filter(|o| !grid.exclusive(*o, new)).collect();
+        if free.len() == outfits.len() {
+            if outfits.len() < grid.limit {
+                list.extend(with(grid, outfits, new));
+            }
+            for drop in 0..outfits.len() {
+                let mut fewer = outfits.to_vec();
+                fewer.remove(drop);
+                list.extend(with(grid, &fewer, new));
+            }
+        } else {
+            list.extend(with(grid, &free, new));
+        }
+    }
+    list
+}
+
+/// Climbs from a choice until no step helps.
+fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked) -> Ranked {
+    let mut best = start;
+    for _ in 0..ROUNDS {
+        let step = neighbours(grid, &best.outfits, kept)
+            .into_iter()
+            .filter_map(|outfits| rank(grid, outfits))
+            .fold(None, |top: Option<Ranked>, next| match top {
+                Some(top) if top.rank >= next.rank => Some(top),
+                _ => Some(next),
+            });
+        match step {
+            Some(next) if next.rank > best.rank => best = next,
+            _ => break,
+        }
+    }
+    best
+}
+
+/// The best choice found by adding and exchanging; `None` if it leaves an angler without an
+/// outfit.
+pub(crate) fn find(grid: &Grid<'_>, kept: &[usize]) -> Option<Selection> {
+    let start = rank(grid, Vec::new())?;
+    let best = climb(grid, kept, start);
+    let mut selection = worth::furnish(grid, &best.outfits);
+    trim(grid, &mut selection);
+    crew::seat(grid, &selection).cuts.is_empty().then_some(selection)
+}
+
+/// Takes off leaders that bring nothing: those that cost first, the later ones first.
+pub(crate) fn trim(grid: &Grid<'_>, selection: &mut Selection) {
+    let mut best = worth::value(grid, selection).objective();
+    let fitted: Vec<_> = selection.leaders.iter().copied().rev().collect();
+    for pair in fitted {
+        selection.leaders.remove(&pair);
+        let now = worth::value(grid, selection).objective();
+        if now >= best && crew::seat(grid, selection).cuts.is_empty() {
+            best = now;
+        } else {
+            selection.leaders.insert(pair);
+        }
+    }
+}
+
+/// Among plans of the same objective, the one with the earlier ids, as far as exchanges of one
+/// outfit lead.
+pub(crate) fn settle_ties(grid: &Grid<'_>, kept: &[usize], selection: Selection) -> Selection {
+    let target = worth::value(grid, &selection).objective();
+    let mut best = selection;
+    for _ in 0..ROUNDS {
+        let better = neighbours(grid, &best.outfits, kept)
+            .into_iter()
+            .filter(|outfits| outfits.len() == best.outfits.len() && *outfits < best.outfits)
+            .filter(|outfits| worth::line_suffices(grid, outfits))
+            .map(|outfits| {
+                let mut selection = worth::furnish(grid, &outfits);
+                trim(grid, &mut selection);
+                selection
+            })
+            .filter(|s| worth::value(grid, s).objective() >= target)
+            .filter(|s| crew::seat(grid, s).cuts.is_empty())
+            .min_by(|a, b| a.outfits.cmp(&b.outfits));
+        match better {
+            Some(next) => best = next,
+            None => break,
+        }
+    }
+    best
+}

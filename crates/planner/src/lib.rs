@@ -1,0 +1,43 @@
+//! Which outfits to put together and take, so that a day's lures are covered?
+//!
+//! A plan is made in this order:
+//!
+//! 1. [`problem`]: the caller states the pool, the boat, the lures to be covered, and what each
+//!    outfit that can be put together offers for each lure, as judged; [`faults`] names whatever
+//!    is wrong with it;
+//! 2. [`weights`]: every number of the objective;
+//! 3. [`plan_trip`]: prunes, climbs to a good plan, and searches for a provably best one;
+//! 4. [`plan`]: the answer, with what stays uncovered and why;
+//! 5. [`check`](mod@check): looks every plan over without the solver.
+//!
+//! # Architecture invariants
+//!
+//! This crate knows no I/O, no clock, no random source, no async and no wire format. It judges
+//! nothing: it plans over values that the caller computed. The work is bounded by nodes of the
+//! search tree, never by time, so that the same problem gives the same plan on every machine.
+
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
+
+mod ashore;
+pub mod check;
+mod clash;
+mod crew;
+pub mod faults;
+mod grid;
+mod incumbent;
+mod model;
+pub mod plan;
+pub mod problem;
+mod prune;
+mod report;
+mod solve;
+mod uncovered;
+pub mod weights;
+mod worth;
+
+pub use check::check;
+pub use faults::{Fault, ProblemFaults};
+pub use plan::{Answer, Status, TripPlan, Value};
+pub use problem::TripProblem;
+pub use solve::{Budget, plan_trip};
+pub use weights::{Micros, Weights};

@@ -1,0 +1,401 @@
+//! The plan as a mixed integer programme.
+//!
+//! | name | meaning |
+//! |---|---|
+//! | `take[c]` | outfit c is put together and taken |
+//! | `tie[c, l]` | leader l is tied for it |
+//! | `bring[s]` | a stock (lures, leaders, line) is brought from elsewhere |
+//! | `level[n, k, j]` | at least j outfits serve need n at worth level k or better |
+//! | `hold[n]` | must n has its verdict in all copies |
+//! | `over` | minutes of jobs over the budget |
+//!
+//! Counting the outfits at or above each level of worth, instead of assigning them, is the radius
+//! form of Elloumi (2010) for the p-median problem: it needs one row for each need and level and
+//! no assignment variables.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use microlp::{
+    ComparisonOp, OptimizationDirection, Problem, SolutionStatus, SolveOptions, SolveOutcome,
+    Variable,
+};
+
+use crate::crew::{self, Cut};
+use crate::grid::Grid;
+use crate::prune::Pruning;
+use crate::weights::Micros;
+use crate::worth::{self, Selection};
+
+/// Objective units of the solver: thousandths of value keep its numbers near one.
+const SCALE: f64 = 1e-3;
+
+struct Model<'a, 'b> {
+    grid: &'a Grid<'b>,
+    problem: Problem,
+    take: BTreeMap<usize, Variable>,
+    tie: BTreeMap<(usize, usize), Variable>,
+    lure: BTreeMap<usize, Variable>,
+    /// Outfits with one of several leaders, by what the leaders are.
+    either: BTreeMap<(usize, BTreeSet<usize>), Variable>,
+}
+
+/// What the solver found.
+#[derive(Debug)]
+pub(crate) enum Found {
+    /// A selection, and whether nothing better exists.
+    Some { selection: Selection, optimal: bool, bound: Option<f64>, nodes: u64 },
+    /// There is none.
+    Infeasible,
+    /// The budget ended, or the solver failed, without a selection.
+    Nothing { bound: Option<f64>, nodes: u64 },
+}
+
+impl<'a, 'b> Model<'a, 'b> {
+    fn new(grid: &'a Grid<'b>, pruning: &Pruning) -> Self {
+        let mut model = Self {
+            grid,
+            problem: Problem::new(OptimizationDirection::Maximize),
+            take: BTreeMap::new(),
+            tie: BTreeMap::new(),
+            lure: BTreeMap::new(),
+            either: BTreeMap::new(),
+        };
+        model.add_outfits(pruning);
+        model.add_stocks();
+        model.add_needs();
+        model.add_overtime();
+        model
+    }
+
+    fn row(&mut self, terms: &BTreeMap<Variable, f64>, op: ComparisonOp, rhs: f64) {
+        self.problem.add_constraint(terms.iter().map(|(v, c)| (*v, *c)), op, rhs);
+    }
+
+    fn at_most(&mut self, terms: impl IntoIterator<Item = (Variable, f64)>, rhs: f64) {
+        let terms: BTreeMap<_, _> = terms.into_iter().collect();
+        if terms.values().sum::<f64>() > rhs || terms.values().any(|c| *c < 0.0) {
+            self.row(&terms, ComparisonOp::Le, rhs);
+        }
+    }
+
+    fn add_outfits(&mut self, pruning: &Pruning) {
+        let weights = self.grid.weights;
+        for &c in &pruning.kept {
+            let cand = &self.grid.cands[c];
+            let cost =
+                cand.move_cost + weights.outfit_tie + Micros::from(cand.moves) * weights.move_tie;
+            let take = self.problem.add_binary_var(-(cost as f64) * SCALE);
+            self.take.insert(c, take);
+            let leaders: BTreeSet<_> = cand.offers.iter().filter_map(|o| o.leader).collect();
+            for l in leaders {
+                let tie = self.problem.add_binary_var(0.0);
+                self.tie.insert((c, l), tie);
+                self.at_most([(tie, 1.0), (take, -1.0)], 0.0);
+            }
+        }
+        let all: Vec<_> = self.take.values().map(|v| (*v, 1.0)).collect();
+        self.at_most(all, self.grid.limit as f64);
+        if !self.grid.one_reel {
+            return;
+        }
+        let rods = self.taken_by(self.grid.rods.len(), |grid, c| grid.cands[c].rod);
+        let reels = self.taken_by(self.grid.reels.len(), |grid, c| grid.cands[c].reel);
+        for part in rods.iter().chain(&reels) {
+            self.at_most(part.iter().map(|v| (*v, 1.0)), 1.0);
+        }
+        for (pairs, parts) in [(&pruning.rods, &rods), (&pruning.reels, &reels)] {
+            for &(worse, better) in pairs {
+                let terms = parts[worse].iter().map(|v| (*v, 1.0));
+                self.at_most(terms.chain(parts[better].iter().map(|v| (*v, -1.0))), 0.0);
+            }
+        }
+    }
+
+    fn taken_by(&self, parts: usize, of: impl Fn(&Grid<'_>, usize) -> usize) -> Vec<Vec<Variable>> {
+        let mut lists = vec![Vec::new(); parts];
+        for (&c, &take) in &self.take {
+            lists[of(self.grid, c)].push(take);
+        }
+        lists
+    }
+
+    fn bring_cost(&self, cost: Micros) -> f64 {
+        -((cost + self.grid.weights.move_tie) as f64) * SCALE
+    }
+
+    fn add_stocks(&mut self) {
+        let grid = self.grid;
+        for (l, stock) in grid.leaders.iter().enumerate() {
+            let ties: Vec<_> =
+                self.tie.iter().filter(|((_, k), _)| *k == l).map(|(_, v)| *v).collect();
+            self.at_most(ties.iter().map(|v| (*v, 1.0)), f64::from(stock.quantity));
+            if !stock.aboard && !ties.is_empty() {
+                let bring = self.problem.add_var(self.bring_cost(stock.move_cost), (0.0, 1.0));
+                for tie in ties {
+                    self.at_most([(tie, 1.0), (bring, -1.0)], 0.0);
+                }
+            }
+        }
+        for (s, stock) in grid.lines.iter().enumerate() {
+            let users: Vec<_> = self
+                .take
+                .iter()
+                .filter_map(|(c, v)| grid.cands[*c].stock.filter(|t| t.0 == s).map(|t| (*v, t.1)))
+                .collect();
+            let terms: Vec<_> = users.iter().map(|(v, metres)| (*v, f64::from(*metres))).collect();
+            self.at_most(terms, f64::from(stock.quantity));
+            if !stock.aboard && !users.is_empty() {
+                let bring = self.problem.add_var(self.bring_cost(stock.move_cost), (0.0, 1.0));
+                for (take, _) in users {
+                    self.at_most([(take, 1.0), (bring, -1.0)], 0.0);
+                }
+            }
+        }
+        let wanted: BTreeSet<_> = grid.needs.iter().map(|n| n.lure).collect();
+        for lure in wanted.into_iter().filter(|l| !grid.lures[*l].aboard) {
+            let cost = self.bring_cost(grid.lures[lure].move_cost);
+            let bring = self.problem.add_binary_var(cost);
+            self.lure.insert(lure, bring);
+        }
+    }
+
+    /// A variable that is 1 when outfit `c` is taken with one of its leaders that make an offer
+    /// fit for `usable`; `None` when there is no such offer.
+    fn serves(&mut self, c: usize, usable: impl Fn(&crate::grid::Off) -> bool) -> Option<Variable> {
+        let mut leaders = BTreeSet::new();
+        let mut any = false;
+        for offer in self.grid.cands[c].offers.iter().filter(|o| usable(o)) {
+            any = true;
+            match offer.leader {
+                None => return Some(self.take[&c]),
+                Some(l) => {
+                    leaders.insert(l);
+                }
+            }
+        }
+        if !any {
+            return None;
+        }
+        let ties: Vec<_> = leaders.iter().map(|l| self.tie[&(c, *l)]).collect();
+        if let [only] = ties[..] {
+            return Some(only);
+        }
+        if let Some(known) = self.either.get(&(c, leaders.clone())) {
+            return Some(*known);
+        }
+        let either = self.problem.add_var(0.0, (0.0, 1.0));
+        let take = self.take[&c];
+        self.at_most([(either, 1.0), (take, -1.0)], 0.0);
+        let row = ties.iter().map(|t| (*t, -1.0)).chain([(either, 1.0)]);
+        self.at_most(row, 0.0);
+        self.either.insert((c, leaders), either);
+        Some(either)
+    }
+
+    /// Adds `sum(counted) <= sum(outfits that serve)`.
+    fn count(&mut self, counted: &[Variable], usable: impl Fn(&crate::grid::Off) -> bool) {
+        let mut terms: BTreeMap<_, _> = counted.iter().map(|v| (*v, -1.0)).collect();
+        let cands: Vec<_> = self.take.keys().copied().collect();
+        for c in cands {
+            if let Some(serves) = self.serves(c, &usable) {
+                terms.insert(serves, 1.0);
+            }
+        }
+        self.row(&terms, ComparisonOp::Ge, 0.0);
+    }
+
+    fn add_needs(&mut self) {
+        for n in 0..self.grid.needs.len() {
+            let demand = &self.grid.needs[n];
+            let weights = self.grid.weights;
+            let of_need = || {
+                self.take.keys().flat_map(|c| &self.grid.cands[*c].offers).filter(|o| o.need == n)
+            };
+            let levels: BTreeSet<Micros> = of_need().map(|o| o.worth).filter(|w| *w > 0).collect();
+            let meets = of_need().any(|o| o.meets);
+            let bring = self.lure.get(&demand.lure).copied();
+            let mut below = 0;
+            for worth in levels {
+                let mut counted = Vec::new();
+                for share in &demand.shares {
+                    let gain = weights.term(demand.importance, *share, worth)
+                        - weights.term(demand.importance, *share, below);
+                    let level = self.problem.add_var(gain as f64 * SCALE, (0.0, 1.0));
+                    if let Some(bring) = bring {
+                        self.at_most([(level, 1.0), (bring, -1.0)], 0.0);
+                    }
+                    counted.push(level);
+                }
+                self.count(&counted, |o| o.need == n && o.worth >= worth);
+                below = worth;
+            }
+            if demand.shortfall > 0 && demand.holdable && meets {
+                let gain = demand.shortfall as f64 * SCALE;
+                // One copy: the count of outfits is whole, so the variable is whole by itself.
+                let hold = match demand.copies {
+                    1 => self.problem.add_var(gain, (0.0, 1.0)),
+                    _ => self.problem.add_binary_var(gain),
+                };
+                if let Some(bring) = bring {
+                    self.at_most([(hold, 1.0), (bring, -1.0)], 0.0);
+                }
+                self.hold(n, hold, demand.copies);
+            }
+        }
+    }
+
+    /// `copies * hold <= sum(outfits that meet)`.
+    fn hold(&mut self, n: usize, hold: Variable, copies: u32) {
+        let mut terms = BTreeMap::from([(hold, -f64::from(copies))]);
+        let cands: Vec<_> = self.take.keys().copied().collect();
+        for c in cands {
+            if let Some(serves) = self.serves(c, |o| o.need == n && o.meets) {
+                terms.insert(serves, 1.0);
+            }
+        }
+        self.row(&terms, ComparisonOp::Ge, 0.0);
+    }
+
+    fn add_overtime(&mut self) {
+        let grid = self.grid;
+        let mut terms: BTreeMap<_, _> = self
+            .take
+            .iter()
+            .map(|(c, v)| (*v, grid.cands[*c].minutes))
+            .chain(self.tie.iter().map(|((_, l), v)| (*v, grid.leaders[*l].minutes)))
+            .filter(|(_, minutes)| *minutes > 0)
+            .map(|(v, minutes)| (v, f64::from(minutes)))
+            .collect();
+        if terms.is_empty() {
+            return;
+        }
+        let cost = -(grid.weights.job_minute as f64) * SCALE;
+        let over = self.problem.add_var(cost, (0.0, f64::INFINITY));
+        terms.insert(over, -1.0);
+        self.row(&terms, ComparisonOp::Le, f64::from(grid.problem.job_minutes_budget));
+    }
+
+    /// States that the anglers of a cut must find outfits.
+    fn add_cut(&mut self, cut: &Cut) {
+        let grid = self.grid;
+        let mut terms = BTreeMap::new();
+        let mut missing = cut.anglers.len() as f64;
+        for n in &cut.needs {
+            let lure = grid.needs[*n].lure;
+            let quantity = f64::from(grid.lures[lure].quantity.min(1_000));
+            match self.lure.get(&lure) {
+                Some(bring) => *terms.entry(*bring).or_insert(0.0) += quantity,
+                None => missing -= quantity,
+            }
+        }
+        let elsewhere = |o: &crate::grid::Off| {
+            o.meets && grid.needs[o.need].segment == cut.segment && !cut.needs.contains(&o.need)
+        };
+        let cands: Vec<_> = self.take.keys().copied().collect();
+        for c in cands {
+            if cut.anglers.iter().any(|a| grid.cands[c].suits[*a])
+                && let Some(serves) = self.serves(c, elsewhere)
+            {
+                terms.insert(serves, 1.0);
+            }
+        }
+        if terms.is_empty() {
+            // Nothing can help: an impossible row says so to the solver.
+            let never = self.problem.add_var(0.0, (0.0, 0.0));
+            terms.insert(never, 1.0);
+        }
+        self.row(&terms, ComparisonOp::Ge, missing);
+    }
+
+    fn hint(&self, selection: &Selection) -> Vec<(Variable, f64)> {
+        let bit = |on: bool| f64::from(u8::from(on));
+        self.take
+            .iter()
+            .map(|(c, v)| (*v, bit(selection.outfits.contains(c))))
+            .chain(self.tie.iter().map(|(pair, v)| (*v, bit(selection.leaders.contains(pair)))))
+            .chain(self.lure.iter().map(|(l, v)| (*v, bit(selection.lures[*l]))))
+            .collect()
+    }
+
+    fn solve(&self, start: Option<&Selection>, nodes: u64) -> Found {
+        let mut options = SolveOptions::default();
+        options.node_limit = Some(nodes);
+        options.tolerances.prune_epsilon = 1e-12;
+        options.warm_start = start.map(|s| self.hint(s));
+        if self.take.is_empty() {
+            return self.solve_empty();
+        }
+        let outcome = match self.problem.solve_with(options) {
+            Ok(outcome) => outcome,
+            Err(microlp::Error::Infeasible) => return Found::Infeasible,
+            Err(_) => return Found::Nothing { bound: None, nodes: 0 },
+        };
+        let stats = outcome.stats();
+        let (bound, nodes) = (stats.best_bound.map(|b| b / SCALE), stats.nodes_solved);
+        let SolveOutcome::Solution(solution) = outcome else {
+            return Found::Nothing { bound, nodes };
+        };
+        let on = |v: &Variable| solution.var_value(*v) > 0.5;
+        let mut lures: Vec<_> = self.grid.lures.iter().map(|l| l.aboard).collect();
+        for (l, v) in &self.lure {
+            lures[*l] = on(v);
+        }
+        let selection = Selection {
+            outfits: self.take.iter().filter(|(_, v)| on(v)).map(|(c, _)| *c).collect(),
+            leaders: self.tie.iter().filter(|(_, v)| on(v)).map(|(pair, _)| *pair).collect(),
+            lures,
+        };
+        let optimal = solution.status() == SolutionStatus::Optimal;
+        Found::Some { selection, optimal, bound, nodes }
+    }
+
+    /// Without candidates the only plan is to take nothing.
+    fn solve_empty(&self) -> Found {
+        let selection = worth::furnish(self.grid, &[]);
+        if crew::seat(self.grid, &selection).cuts.is_empty() {
+            Found::Some { selection, optimal: true, bound: None, nodes: 0 }
+        } else {
+            Found::Infeasible
+        }
+    }
+}
+
+/// Solves; anglers' rows are added as plans break them.
+pub(crate) fn solve(
+    grid: &Grid<'_>,
+    pruning: &Pruning,
+    start: Option<&Selection>,
+    node_budget: u64,
+) -> Found {
+    let mut model = Model::new(grid, pruning);
+    let mut cuts: BTreeSet<Cut> =
+        crew::seat(grid, &worth::furnish(grid, &[])).cuts.into_iter().collect();
+    for cut in &cuts {
+        model.add_cut(cut);
+    }
+    let mut left = node_budget;
+    let mut spent = 0;
+    loop {
+        match model.solve(start, left) {
+            Found::Some { selection, optimal, bound, nodes } => {
+                spent += nodes;
+                left = left.saturating_sub(nodes);
+                let broken = crew::seat(grid, &selection).cuts;
+                if broken.is_empty() {
+                    return Found::Some { selection, optimal, bound, nodes: spent };
+                }
+                let new: Vec<_> = broken.into_iter().filter(|c| cuts.insert(c.clone())).collect();
+                if new.is_empty() || left == 0 {
+                    return Found::Nothing { bound, nodes: spent };
+                }
+                for cut in &new {
+                    model.add_cut(cut);
+                }
+            }
+            Found::Nothing { bound, nodes } => {
+                return Found::Nothing { bound, nodes: spent + nodes };
+            }
+            Found::Infeasible => return Found::Infeasible,
+        }
+    }
+}

@@ -1,0 +1,233 @@
+//! What a plan is made from: the pool, the boat, the lures to be covered, the judged options.
+
+use deepbend_core::gear::Handle;
+use deepbend_core::judge::Verdict;
+use deepbend_core::water::Skill;
+
+use crate::weights::Micros;
+
+/// One trip of one boat, with everything that may be taken. The order of the lists does not
+/// matter.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TripProblem {
+    /// The boat that goes out.
+    pub boat: Boat,
+    /// Where gear of the pool lies, the boat's own place included.
+    pub places: Vec<Place>,
+    /// Rods of the pool.
+    pub rods: Vec<Rod>,
+    /// Reels of the pool.
+    pub reels: Vec<Reel>,
+    /// Leaders that can be tied on.
+    pub leaders: Vec<LeaderStock>,
+    /// Line for re-spooling.
+    pub line_stock: Vec<LineStock>,
+    /// Lures of the pool.
+    pub lures: Vec<LureStock>,
+    /// People who fish.
+    pub anglers: Vec<Angler>,
+    /// Parts of the day.
+    pub segments: Vec<Segment>,
+    /// What is to be fished.
+    pub needs: Vec<Need>,
+    /// Outfits that can be put together, with what each offers.
+    pub candidates: Vec<Candidate>,
+    /// Minutes for jobs before departure that cost nothing.
+    pub job_minutes_budget: u32,
+}
+
+/// Limits of a boat.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Boat {
+    /// Its place in [`TripProblem::places`].
+    pub place: String,
+    /// Rod holders; a trip that allows fewer rods states the fewer.
+    pub rod_holders: u32,
+    /// Rods that may be aboard at all.
+    pub max_rods_aboard: u32,
+    /// Length of the rod locker in metres; none: no rod is too long.
+    pub locker_length_m: Option<f64>,
+}
+
+/// A place where gear lies.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// Its id.
+    pub id: String,
+    /// Cost of bringing one rod or reel from there: about 250 000 from another boat, 100 000 from
+    /// a shed, 0 from the boat itself (from memory).
+    pub move_cost: Micros,
+}
+
+/// A rod.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rod {
+    /// Its id.
+    pub id: String,
+    /// Where it lies.
+    pub place: String,
+    /// Pieces it comes apart into, 1 or more.
+    pub pieces: u32,
+    /// Length when put together, in metres.
+    pub length_m: f64,
+    /// Kind of reel that it takes.
+    pub handle: Handle,
+    /// Whether it may be issued.
+    pub ready: bool,
+}
+
+impl Rod {
+    /// Length of its longest piece, pieces being equal, in metres.
+    #[must_use]
+    pub fn packed_length_m(&self) -> f64 {
+        self.length_m / f64::from(self.pieces.max(1))
+    }
+}
+
+/// A reel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reel {
+    /// Its id.
+    pub id: String,
+    /// Where it lies.
+    pub place: String,
+    /// Kind of rod that takes it.
+    pub kind: Handle,
+    /// Whether it may be issued.
+    pub ready: bool,
+    /// Lines that it can carry; it carries one of them.
+    pub lines: Vec<LineOption>,
+}
+
+/// A line on a reel, or one that can be put on before departure.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LineOption {
+    /// Its id, unique for the reel, for example `fitted` or the id of the stock.
+    pub id: String,
+    /// The stock it is taken from; none for the line on the reel.
+    pub stock: Option<StockUse>,
+    /// Minutes of work before departure.
+    pub minutes: u32,
+}
+
+/// What a re-spool takes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StockUse {
+    /// Id of the line stock.
+    pub stock: String,
+    /// Metres that go onto the reel.
+    pub metres: u32,
+}
+
+/// Line for re-spooling.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LineStock {
+    /// Its id.
+    pub id: String,
+    /// Where it lies.
+    pub place: String,
+    /// Metres left.
+    pub metres: u32,
+}
+
+/// Leaders of one kind.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LeaderStock {
+    /// Its id.
+    pub id: String,
+    /// Where they lie.
+    pub place: String,
+    /// Leaders that are there or can be cut.
+    pub quantity: u32,
+    /// Minutes to tie one on before departure.
+    pub minutes: u32,
+}
+
+/// Lures of one kind.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LureStock {
+    /// Its id.
+    pub id: String,
+    /// Where they lie.
+    pub place: String,
+    /// How many there are.
+    pub quantity: u32,
+}
+
+/// Somebody who fishes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Angler {
+    /// A name that is unique for the trip.
+    pub id: String,
+    /// How skilled; the least skilled chooses first.
+    pub skill: Skill,
+}
+
+/// A part of the day.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Segment {
+    /// Its id.
+    pub id: String,
+    /// Ids of the anglers who fish at once: each must have an outfit and a lure of this segment.
+    pub anglers: Vec<String>,
+}
+
+/// A lure to be fished in a segment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Need {
+    /// The segment.
+    pub segment: String,
+    /// The lure.
+    pub lure: String,
+    /// 1 nice, 2 wanted, 3 a must.
+    pub importance: u32,
+    /// Copies fished at the same time, each on its own outfit.
+    pub copies_at_once: u32,
+    /// An outfit below this does not cover the lure. Workable or better.
+    pub min_verdict: Verdict,
+}
+
+/// The importance of a must.
+pub const MUST: u32 = 3;
+
+impl Need {
+    /// Whether an offer of this verdict covers the lure.
+    #[must_use]
+    pub fn met_by(&self, verdict: Verdict) -> bool {
+        verdict <= self.min_verdict
+    }
+}
+
+/// A rod, a reel and a line that fit together, judged by the caller.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Candidate {
+    /// Id of the rod.
+    pub rod: String,
+    /// Id of the reel.
+    pub reel: String,
+    /// Id of the line option of that reel.
+    pub line: String,
+    /// Ids of the anglers who cannot use it: crank on the wrong side, too hard to handle.
+    pub not_for: Vec<String>,
+    /// What it offers; a need that is absent cannot be fished with it.
+    pub offers: Vec<Offer>,
+}
+
+/// How an outfit with a leader suits a need.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Offer {
+    /// Position in [`TripProblem::needs`].
+    pub need: usize,
+    /// Id of the leader; none: the main line is tied to the lure. Several offers of one outfit
+    /// for one need differ in the leader.
+    pub leader: Option<String>,
+    /// The verdict; an unsafe offer is never used.
+    pub verdict: Verdict,
+    /// What it is worth, 0 to 1 000 000: [`crate::Weights::of`] the verdict, or
+    /// [`crate::Weights::mean`] over wind directions.
+    pub worth: Micros,
+    /// The score, 0 to 1; orders offers of equal worth.
+    pub score: f64,
+    /// What limits it, one plain sentence.
+    pub limiting: String,
+}

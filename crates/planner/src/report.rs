@@ -1,0 +1,190 @@
+//! From a selection to the plan that a guide reads.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::ashore;
+use crate::crew;
+use crate::grid::Grid;
+use crate::plan::{
+    Counts, ItemKind, Job, JobKind, Move, NeedCover, PlannedOutfit, Role, Start, Status, TripPlan,
+    Use,
+};
+use crate::uncovered;
+use crate::weights::Micros;
+use crate::worth::{self, Selection};
+
+/// How the search went.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Search {
+    pub(crate) status: Status,
+    pub(crate) bound: Micros,
+    pub(crate) nodes: u64,
+}
+
+/// Writes the plan.
+pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> TripPlan {
+    let outfits = outfits(grid, selection);
+    let coverage: Vec<_> = (0..grid.needs.len()).map(|need| cover(grid, selection, need)).collect();
+    let moves = moves(grid, selection);
+    let counts = Counts {
+        covered: coverage.iter().filter(|c| c.covered).count() as u32,
+        needs: coverage.len() as u32,
+        outfits: outfits.len() as u32,
+        outfit_limit: grid.limit as u32,
+        moves: moves.len() as u32,
+        job_minutes: worth::job_minutes(grid, selection),
+        candidates: grid.cands.len() as u32,
+        nodes: search.nodes,
+    };
+    let starts = crew::seat(grid, selection)
+        .seats
+        .into_iter()
+        .filter_map(|seat| {
+            Some(Start {
+                segment: grid.problem.segments[seat.segment].id.clone(),
+                angler: grid.problem.anglers[seat.angler].id.clone(),
+                outfit: selection.outfits.iter().position(|c| *c == seat.cand)?,
+                lure: grid.problem.needs[seat.need].lure.clone(),
+            })
+        })
+        .collect();
+    TripPlan {
+        status: search.status,
+        value: worth::value(grid, selection),
+        bound: search.bound,
+        counts,
+        outfits,
+        coverage,
+        starts,
+        uncovered: uncovered::list(grid, selection),
+        moves,
+        jobs: jobs(grid, selection),
+        ashore: ashore::list(grid, selection),
+    }
+}
+
+fn outfits(grid: &Grid<'_>, selection: &Selection) -> Vec<PlannedOutfit> {
+    selection
+        .outfits
+        .iter()
+        .map(|c| {
+            let source = &grid.problem.candidates[grid.cands[*c].source];
+            PlannedOutfit {
+                rod: source.rod.clone(),
+                reel: source.reel.clone(),
+                line: source.line.clone(),
+                leaders: selection
+                    .leaders
+                    .iter()
+                    .filter(|(cand, _)| cand == c)
+                    .map(|(_, l)| grid.leader_ids[*l].to_owned())
+                    .collect(),
+            }
+        })
+        .collect()
+}
+
+fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
+    let demand = &grid.needs[need];
+    let fished = (demand.copies as usize).min(demand.shares.len());
+    let uses = worth::services(grid, selection, need)
+        .into_iter()
+        .enumerate()
+        .filter_map(|(rank, service)| {
+            Some(Use {
+                outfit: selection.outfits.iter().position(|c| *c == service.cand)?,
+                leader: service.leader.map(|l| grid.leader_ids[l].to_owned()),
+                verdict: service.verdict,
+                score: service.score,
+                role: match rank {
+                    _ if rank < fished => Role::Fishes,
+                    1 if demand.copies == 1 => Role::Backup,
+                    _ => Role::Spare,
+                },
+            })
+        })
+        .collect();
+    let source = &grid.problem.needs[need];
+    NeedCover {
+        segment: source.segment.clone(),
+        lure: source.lure.clone(),
+        covered: worth::held(grid, selection, need),
+        uses,
+    }
+}
+
+fn moves(grid: &Grid<'_>, selection: &Selection) -> Vec<Move> {
+    let mut wanted: Vec<(ItemKind, &str, u32)> = Vec::new();
+    let mut metres: BTreeMap<&str, u32> = BTreeMap::new();
+    for cand in selection.outfits.iter().map(|c| &grid.cands[*c]) {
+        wanted.push((ItemKind::Rod, grid.rods[cand.rod], 1));
+        wanted.push((ItemKind::Reel, grid.reels[cand.reel], 1));
+        if let Some((stock, taken)) = cand.stock {
+            *metres.entry(grid.line_ids[stock]).or_insert(0) += taken;
+        }
+    }
+    wanted.extend(metres.into_iter().map(|(id, metres)| (ItemKind::Line, id, metres)));
+    let mut leaders: BTreeMap<usize, u32> = BTreeMap::new();
+    for (_, l) in &selection.leaders {
+        *leaders.entry(*l).or_insert(0) += 1;
+    }
+    wanted.extend(leaders.into_iter().map(|(l, count)| {
+        let quantity = (count + grid.weights.spares).min(grid.leaders[l].quantity);
+        (ItemKind::Leader, grid.leader_ids[l], quantity)
+    }));
+    let mut lures: BTreeMap<usize, u32> = BTreeMap::new();
+    for demand in grid.needs.iter().filter(|d| selection.lures[d.lure]) {
+        let copies = lures.entry(demand.lure).or_insert(0);
+        *copies = demand.copies.max(*copies);
+    }
+    wanted.extend(lures.into_iter().map(|(l, copies)| {
+        let quantity = (copies + grid.weights.spares).min(grid.lures[l].quantity);
+        (ItemKind::Lure, grid.lure_ids[l], quantity)
+    }));
+    let boat = &grid.problem.boat.place;
+    let mut moves: Vec<_> = wanted
+        .into_iter()
+        .filter_map(|(kind, id, quantity)| {
+            let from = place_of(grid, kind, id)?;
+            (from != boat.as_str()).then(|| Move {
+                kind,
+                id: id.to_owned(),
+                quantity,
+                from: from.to_owned(),
+                to: boat.clone(),
+            })
+        })
+        .collect();
+    moves.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
+    moves
+}
+
+fn place_of<'a>(grid: &Grid<'a>, kind: ItemKind, id: &str) -> Option<&'a str> {
+    let p = grid.problem;
+    match kind {
+        ItemKind::Rod => p.rods.iter().find(|x| x.id == id).map(|x| x.place.as_str()),
+        ItemKind::Reel => p.reels.iter().find(|x| x.id == id).map(|x| x.place.as_str()),
+        ItemKind::Line => p.line_stock.iter().find(|x| x.id == id).map(|x| x.place.as_str()),
+        ItemKind::Leader => p.leaders.iter().find(|x| x.id == id).map(|x| x.place.as_str()),
+        ItemKind::Lure => p.lures.iter().find(|x| x.id == id).map(|x| x.place.as_str()),
+    }
+}
+
+fn jobs(grid: &Grid<'_>, selection: &Selection) -> Vec<Job> {
+    let mut jobs = Vec::new();
+    let used: BTreeSet<_> = selection.leaders.iter().collect();
+    for (outfit, c) in selection.outfits.iter().enumerate() {
+        let cand = &grid.cands[*c];
+        if cand.minutes > 0 || cand.stock.is_some() {
+            let with = grid.problem.candidates[cand.source].line.clone();
+            jobs.push(Job { kind: JobKind::Respool, outfit, with, minutes: cand.minutes });
+        }
+        jobs.extend(used.iter().filter(|(cand, _)| cand == c).map(|(_, l)| Job {
+            kind: JobKind::Leader,
+            outfit,
+            with: grid.leader_ids[*l].to_owned(),
+            minutes: grid.leaders[*l].minutes,
+        }));
+    }
+    jobs
+}

@@ -1,0 +1,193 @@
+//! Why a need stays below its verdict.
+
+use deepbend_core::gear::Word;
+use deepbend_core::judge::Verdict;
+
+use crate::grid::{Cand, Grid, Off};
+use crate::plan::{PoolOffer, Uncovered, UncoveredReason};
+use crate::worth::{self, Selection};
+
+/// Needs below their verdict, the most important first.
+pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Uncovered> {
+    let mut list: Vec<_> = (0..grid.needs.len())
+        .filter(|need| !worth::held(grid, selection, *need))
+        .map(|need| explain(grid, selection, need))
+        .collect();
+    list.sort_by(|a, b| {
+        b.importance.cmp(&a.importance).then((&a.segment, &a.lure).cmp(&(&b.segment, &b.lure)))
+    });
+    list
+}
+
+fn explain(grid: &Grid<'_>, selection: &Selection, need: usize) -> Uncovered {
+    let source = &grid.problem.needs[need];
+    let services = worth::services(grid, selection, need);
+    let pool = best_offers(grid, selection, need);
+    let best = pool.first().copied();
+    let (reason, text) = reason(grid, selection, need, best);
+    Uncovered {
+        segment: source.segment.clone(),
+        lure: source.lure.clone(),
+        importance: source.importance,
+        reached: services.iter().map(|s| s.verdict).min(),
+        reason,
+        text,
+        best_in_pool: best.map(|(c, offer)| pool_offer(grid, &grid.cands[c], offer)),
+    }
+}
+
+/// Offers for a need, those that meet its verdict first, then those in nobody's way, then the
+/// better ones. Outfits that already serve it at its verdict are left out when more copies are
+/// missing.
+fn best_offers<'g>(
+    grid: &'g Grid<'_>,
+    selection: &Selection,
+    need: usize,
+) -> Vec<(usize, &'g Off)> {
+    let serving: Vec<_> = worth::services(grid, selection, need)
+        .iter()
+        .filter(|s| s.meets)
+        .map(|s| grid.cands[s.cand].rod)
+        .collect();
+    let mut list: Vec<_> = grid
+        .cands
+        .iter()
+        .enumerate()
+        .filter(|(_, cand)| !serving.contains(&cand.rod))
+        .flat_map(|(c, cand)| cand.offers.iter().map(move |o| (c, o)))
+        .filter(|(_, offer)| offer.need == need)
+        .collect();
+    list.sort_by(|(a, x), (b, y)| {
+        let blocked = |c: usize| selection.outfits.iter().any(|o| grid.exclusive(*o, c));
+        y.meets
+            .cmp(&x.meets)
+            .then(blocked(*a).cmp(&blocked(*b)))
+            .then(x.verdict.cmp(&y.verdict))
+            .then(y.worth.cmp(&x.worth))
+            .then(y.score.total_cmp(&x.score))
+            .then(a.cmp(b))
+    });
+    list
+}
+
+fn pool_offer(grid: &Grid<'_>, cand: &Cand, offer: &Off) -> PoolOffer {
+    let source = &grid.problem.candidates[cand.source];
+    PoolOffer {
+        rod: source.rod.clone(),
+        reel: source.reel.clone(),
+        line: source.line.clone(),
+        leader: offer.leader.map(|l| grid.leader_ids[l].to_owned()),
+        verdict: offer.verdict,
+        score: offer.score,
+        limiting: source.offers[offer.source].limiting.clone(),
+    }
+}
+
+fn reason(
+    grid: &Grid<'_>,
+    selection: &Selection,
+    need: usize,
+    best: Option<(usize, &Off)>,
+) -> (UncoveredReason, String) {
+    use UncoveredReason as R;
+    let demand = &grid.needs[need];
+    let lure = grid.lure_ids[demand.lure];
+    if !demand.holdable {
+        let text = format!(
+            "{} of {lure} asked for at once, {} there.",
+            demand.copies, grid.lures[demand.lure].quantity
+        );
+        return (R::LureMissing, text);
+    }
+    let minimum = grid.problem.needs[need].min_verdict.as_word();
+    let Some((c, offer)) = best else {
+        if worth::services(grid, selection, need).iter().any(|s| s.meets) {
+            let text = format!("Fewer than {} outfits for {lure} in the pool.", demand.copies);
+            return (R::TooFewCopies, text);
+        }
+        return (R::NoOffer, no_offer(grid, need, lure));
+    };
+    let cand = &grid.cands[c];
+    let source = &grid.problem.candidates[cand.source];
+    let name = format!("{} with {}", source.rod, source.reel);
+    if !offer.meets {
+        let limiting = &source.offers[offer.source].limiting;
+        let text = format!(
+            "The best left in the pool, {name}, is {}, not {minimum}: {limiting}",
+            offer.verdict.as_word()
+        );
+        let some = worth::services(grid, selection, need).iter().any(|s| s.meets);
+        return (if some { R::TooFewCopies } else { R::BelowMinimum }, text);
+    }
+    let clash = selection.outfits.iter().find(|o| grid.exclusive(**o, c));
+    if let Some(other) = clash {
+        let other = &grid.problem.candidates[grid.cands[*other].source];
+        return if other.rod == source.rod {
+            let text = format!(
+                "{name} and line {} would do, but {} goes with {} and line {}.",
+                source.line, other.rod, other.reel, other.line
+            );
+            (R::RodShared, text)
+        } else {
+            let text = format!("{name} would do, but {} goes on {}.", other.reel, other.rod);
+            (R::ReelShared, text)
+        };
+    }
+    let mut more = selection.outfits.clone();
+    more.insert(more.partition_point(|o| *o < c), c);
+    let used_up = offer.leader.is_some_and(|l| {
+        let tied = selection.leaders.iter().filter(|(_, k)| *k == l).count();
+        tied >= grid.leaders[l].quantity as usize
+    });
+    if used_up || !worth::line_suffices(grid, &more) {
+        return (R::StockUsedUp, format!("{name} would do, but leader or line is used up."));
+    }
+    if selection.outfits.len() >= grid.limit {
+        let text = format!(
+            "{name} would do, but all {} places for rods serve more important lures.",
+            grid.limit
+        );
+        return (R::NoHolder, text);
+    }
+    (R::NotWorthIt, format!("{name} would do, but moves and jobs cost more than it brings."))
+}
+
+/// Nothing usable: says whether something unsafe, not ready or too long would have done it.
+fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
+    let problem = grid.problem;
+    let offers = || {
+        problem
+            .candidates
+            .iter()
+            .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
+            .filter(|(_, o)| o.need == need)
+    };
+    let safe = offers().filter(|(_, o)| o.verdict != Verdict::Unsafe);
+    let best = safe.min_by(|a, b| {
+        a.1.verdict
+            .cmp(&b.1.verdict)
+            .then(b.1.score.total_cmp(&a.1.score))
+            .then((&a.0.rod, &a.0.reel).cmp(&(&b.0.rod, &b.0.reel)))
+    });
+    match (best, offers().next()) {
+        (Some((c, o)), _) if o.verdict <= Verdict::Workable => format!(
+            "Nothing that may be taken fishes {lure}; {} with {} would be {}, but it is not \
+             ready, does not fit the locker, or lacks leader or line.",
+            c.rod,
+            c.reel,
+            o.verdict.as_word()
+        ),
+        (Some((c, o)), _) => format!(
+            "Nothing in the pool fishes {lure}; {} with {} comes closest and is {}: {}",
+            c.rod,
+            c.reel,
+            o.verdict.as_word(),
+            o.limiting
+        ),
+        (None, Some((c, o))) => format!(
+            "Nothing in the pool fishes {lure} safely; {} with {}: {}",
+            c.rod, c.reel, o.limiting
+        ),
+        (None, None) => format!("Nothing in the pool fishes {lure}."),
+    }
+}

@@ -1,0 +1,198 @@
+//! What a choice of outfits is worth, counted exactly as the model counts it.
+
+use std::collections::BTreeSet;
+
+use deepbend_core::judge::Verdict;
+
+use crate::grid::{Grid, Off};
+use crate::plan::Value;
+use crate::weights::Micros;
+
+/// A choice: outfits, leaders tied for them, lures taken along.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Selection {
+    /// Positions of candidates, ascending.
+    pub(crate) outfits: Vec<usize>,
+    /// Candidate and leader.
+    pub(crate) leaders: BTreeSet<(usize, usize)>,
+    /// By lure.
+    pub(crate) lures: Vec<bool>,
+}
+
+/// An outfit that can fish a need.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Service {
+    pub(crate) cand: usize,
+    pub(crate) leader: Option<usize>,
+    pub(crate) verdict: Verdict,
+    pub(crate) worth: Micros,
+    pub(crate) score: f64,
+    pub(crate) meets: bool,
+}
+
+/// Offers of one need, one for each outfit, the best first.
+fn serve(
+    grid: &Grid<'_>,
+    outfits: &[usize],
+    need: usize,
+    fitted: impl Fn(usize, &Off) -> bool,
+) -> Vec<Service> {
+    let mut list: Vec<Service> = Vec::new();
+    for &cand in outfits {
+        let mut best: Option<Service> = None;
+        let mut meets = false;
+        let offers = &grid.cands[cand].offers;
+        let start = offers.partition_point(|o| o.need < need);
+        for offer in offers[start..].iter().take_while(|o| o.need == need) {
+            if !fitted(cand, offer) {
+                continue;
+            }
+            meets |= offer.meets;
+            let better = best.as_ref().is_none_or(|b| {
+                (offer.worth, b.verdict) > (b.worth, offer.verdict)
+                    || ((offer.worth, offer.verdict) == (b.worth, b.verdict)
+                        && offer.score > b.score)
+            });
+            if better {
+                best = Some(Service {
+                    cand,
+                    leader: offer.leader,
+                    verdict: offer.verdict,
+                    worth: offer.worth,
+                    score: offer.score,
+                    meets,
+                });
+            }
+        }
+        if let Some(mut service) = best {
+            service.meets = meets;
+            list.push(service);
+        }
+    }
+    list.sort_by(|a, b| {
+        (b.worth, a.verdict)
+            .cmp(&(a.worth, b.verdict))
+            .then(b.score.total_cmp(&a.score))
+            .then(a.cand.cmp(&b.cand))
+    });
+    list
+}
+
+/// Worth of one need and whether it is held.
+fn need_worth(grid: &Grid<'_>, need: usize, services: &[Service]) -> (Micros, bool) {
+    let demand = &grid.needs[need];
+    let worth = demand
+        .shares
+        .iter()
+        .zip(services)
+        .map(|(share, s)| grid.weights.term(demand.importance, *share, s.worth))
+        .sum();
+    let meeting = services.iter().filter(|s| s.meets).count();
+    (worth, demand.holdable && meeting >= demand.copies as usize)
+}
+
+/// Who serves each need in a selection.
+pub(crate) fn services(grid: &Grid<'_>, selection: &Selection, need: usize) -> Vec<Service> {
+    if !selection.lures[grid.needs[need].lure] {
+        return Vec::new();
+    }
+    serve(grid, &selection.outfits, need, |cand, offer| {
+        offer.leader.is_none_or(|l| selection.leaders.contains(&(cand, l)))
+    })
+}
+
+/// Whether a need is held in a selection.
+pub(crate) fn held(grid: &Grid<'_>, selection: &Selection, need: usize) -> bool {
+    need_worth(grid, need, &services(grid, selection, need)).1
+}
+
+/// Minutes of jobs of a selection.
+pub(crate) fn job_minutes(grid: &Grid<'_>, selection: &Selection) -> u32 {
+    let line: u32 = selection.outfits.iter().map(|c| grid.cands[*c].minutes).sum();
+    let tying: u32 = selection.leaders.iter().map(|(_, l)| grid.leaders[*l].minutes).sum();
+    line + tying
+}
+
+/// Lures that are brought from elsewhere because something fishes them.
+fn lures_moved(grid: &Grid<'_>, selection: &Selection) -> Vec<usize> {
+    (0..grid.lures.len()).filter(|l| selection.lures[*l] && !grid.lures[*l].aboard).collect()
+}
+
+/// The value of a selection.
+pub(crate) fn value(grid: &Grid<'_>, selection: &Selection) -> Value {
+    let mut value = Value::default();
+    for (need, demand) in grid.needs.iter().enumerate() {
+        let (worth, held) = need_worth(grid, need, &services(grid, selection, need));
+        value.coverage += worth;
+        if !held {
+            value.shortfall += demand.shortfall;
+        }
+    }
+    let mut moves = 0;
+    for cand in &selection.outfits {
+        value.moves += grid.cands[*cand].move_cost;
+        moves += Micros::from(grid.cands[*cand].moves);
+    }
+    let leaders: BTreeSet<_> = selection.leaders.iter().map(|(_, l)| *l).collect();
+    let lines: BTreeSet<_> =
+        selection.outfits.iter().filter_map(|c| grid.cands[*c].stock).map(|(s, _)| s).collect();
+    let stocks = leaders
+        .iter()
+        .map(|l| &grid.leaders[*l])
+        .chain(lines.iter().map(|s| &grid.lines[*s]))
+        .chain(lures_moved(grid, selection).into_iter().map(|l| &grid.lures[l]));
+    for stock in stocks.filter(|s| !s.aboard) {
+        value.moves += stock.move_cost;
+        moves += 1;
+    }
+    let over = job_minutes(grid, selection).saturating_sub(grid.problem.job_minutes_budget);
+    value.overtime = Micros::from(over) * grid.weights.job_minute;
+    value.ties = Micros::from(selection.outfits.len() as u32) * grid.weights.outfit_tie
+        + moves * grid.weights.move_tie;
+    value
+}
+
+/// Whether the line in stock suffices.
+pub(crate) fn line_suffices(grid: &Grid<'_>, outfits: &[usize]) -> bool {
+    let mut left: Vec<_> = grid.lines.iter().map(|l| u64::from(l.quantity)).collect();
+    outfits.iter().filter_map(|c| grid.cands[*c].stock).all(|(stock, metres)| {
+        let enough = left[stock] >= u64::from(metres);
+        left[stock] = left[stock].saturating_sub(u64::from(metres));
+        enough
+    })
+}
+
+/// Ties leaders and takes lures along for a choice of outfits: the leaders that the outfits ask
+/// for, in order, while the stock lasts, and the lures that are worth their move.
+pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
+    let mut leaders = BTreeSet::new();
+    let mut left: Vec<_> = grid.leaders.iter().map(|l| l.quantity).collect();
+    for &cand in outfits {
+        for offer in &grid.cands[cand].offers {
+            if let Some(l) = offer.leader
+                && left[l] > 0
+                && leaders.insert((cand, l))
+            {
+                left[l] -= 1;
+            }
+        }
+    }
+    let mut selection =
+        Selection { outfits: outfits.to_vec(), leaders, lures: vec![true; grid.lures.len()] };
+    take_lures(grid, &mut selection);
+    selection
+}
+
+/// Leaves lures behind that are not worth their move, given outfits and leaders.
+pub(crate) fn take_lures(grid: &Grid<'_>, selection: &mut Selection) {
+    selection.lures.fill(true);
+    let mut gain = vec![0; grid.lures.len()];
+    for (need, demand) in grid.needs.iter().enumerate() {
+        let (worth, held) = need_worth(grid, need, &services(grid, selection, need));
+        gain[demand.lure] += worth + if held { demand.shortfall } else { 0 };
+    }
+    for (lure, stock) in grid.lures.iter().enumerate() {
+        let cost = stock.move_cost + grid.weights.move_tie;
+        selection.lures[lure] = stock.aboard || gain[lure] > cost;
+    }
+}
