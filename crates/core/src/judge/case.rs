@@ -1,0 +1,242 @@
+//! A case: outfit, lure and water with every value known. What the caller left out is assumed
+//! here, and here only; each assumption is named and widens the interval.
+
+use super::judgement::Assumption;
+use super::spread::{Doubt, Spreads};
+use crate::gear::{
+    Action, Finding, GuideCondition, Handle, HookPoint, HookStyle, InferredPower, LeaderMaterial,
+    LineMaterial, LureClass, RodMaterial,
+};
+use crate::model::{ClassTraits, Model, Parameters, Presentation};
+use crate::water::{Cover, Hookset, Platform, Skill, Species, WindDirection};
+
+/// Every value known, in the units that the names say.
+#[derive(Clone, Debug)]
+pub struct Case<'m> {
+    /// Numbers of the model.
+    pub p: &'m Parameters,
+    /// Class of lure.
+    pub class: LureClass,
+    /// Traits of the class.
+    pub traits: &'m ClassTraits,
+    /// Traits of the target species.
+    pub fish: &'m Species,
+
+    /// Kind of rod and reel.
+    pub handle: Handle,
+    /// Length of the rod, m.
+    pub rod_length_m: f64,
+    /// Place of the bend, 0 slow to 1 extra-fast, material included.
+    pub action: f64,
+    /// The action as printed or assumed.
+    pub action_word: Action,
+    /// What the blank is made of.
+    pub material: RodMaterial,
+    /// Lower end of the window the rod really throws, g.
+    pub lure_min_g: f64,
+    /// Upper end of the window, g.
+    pub lure_max_g: f64,
+    /// Greatest line, nylon equivalent, kgf.
+    pub rod_line_kgf: f64,
+    /// Power class, 1 to 8.
+    pub power: f64,
+    /// State of the rings.
+    pub guides: GuideCondition,
+
+    /// What is known of the reel.
+    pub reel: ReelFacts,
+
+    /// Material of the main line.
+    pub line: LineMaterial,
+    /// Its test, kgf.
+    pub line_kgf: f64,
+    /// Its diameter, mm.
+    pub line_mm: f64,
+    /// Material of the leader.
+    pub leader: LeaderMaterial,
+    /// Its test, kgf; 0 without a leader.
+    pub leader_kgf: f64,
+    /// Its diameter, mm; 0 without a leader.
+    pub leader_mm: f64,
+    /// Drag as set, kgf.
+    pub drag_kgf: f64,
+
+    /// Everything that is cast, g.
+    pub mass_g: f64,
+    /// Style of hook.
+    pub hook: HookStyle,
+    /// Wire, mm.
+    pub wire_mm: f64,
+    /// Number of hooks.
+    pub hook_count: f64,
+    /// Whether barbed.
+    pub barbed: bool,
+    /// How sharp, where known.
+    pub point: Option<HookPoint>,
+    /// Extra force to free the point, N.
+    pub punch_n: f64,
+    /// Steady pull, N.
+    pub pull_n: f64,
+    /// Loss of flight in wind: the coefficient of the air class.
+    pub air: f64,
+
+    /// Wind, m/s.
+    pub wind_m_s: f64,
+    /// Its direction.
+    pub wind: WindDirection,
+    /// Platform.
+    pub platform: Platform,
+    /// Cover.
+    pub cover: Cover,
+    /// Distance to cover, m.
+    pub cover_m: f64,
+    /// Skill.
+    pub skill: Skill,
+    /// Probability that fish with cutting teeth other than the target are about.
+    pub toothy: f64,
+    /// Mass of the fish, kg.
+    pub fish_kg: f64,
+    /// Current, m/s.
+    pub current_m_s: f64,
+    /// Depth, m, where known.
+    pub depth_m: Option<f64>,
+    /// Temperature of the water, degrees Celsius, where known.
+    pub water_c: Option<f64>,
+    /// Line out at the strike, m.
+    pub line_out_m: f64,
+    /// How the hook is set.
+    pub hookset: Hookset,
+
+    /// Scales of the model's most doubtful numbers; 1 unless the interval is explored.
+    pub doubt: Doubt,
+}
+
+/// What is known of the reel; what is not known is not judged.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct ReelFacts {
+    /// Mass, g.
+    pub mass_g: Option<f64>,
+    /// Advertised greatest drag, kgf.
+    pub drag_max_kgf: Option<f64>,
+    /// Line a turn, cm.
+    pub retrieve_cm: Option<f64>,
+    /// Breakaway over running drag.
+    pub start_up: Option<f64>,
+    /// Length of this line that the spool holds, m.
+    pub capacity_m: Option<f64>,
+    /// Diameter of line for which the spool was made, mm.
+    pub capacity_mm: Option<f64>,
+}
+
+/// A case with what was assumed, found odd and inferred on the way.
+#[derive(Clone, Debug)]
+pub struct Resolved<'m> {
+    /// The model.
+    pub model: &'m Model,
+    /// Every value known.
+    pub case: Case<'m>,
+    /// What was assumed.
+    pub assumptions: Vec<Assumption>,
+    /// What is odd.
+    pub findings: Vec<Finding>,
+    /// Power that the ratings imply.
+    pub power: InferredPower,
+    /// How doubtful each value is.
+    pub spreads: Spreads,
+}
+
+impl Resolved<'_> {
+    /// Whether the value of a field was assumed.
+    #[must_use]
+    pub fn assumed(&self, field: &str) -> bool {
+        self.assumptions.iter().any(|a| a.field == field)
+    }
+}
+
+impl Case<'_> {
+    /// Whether nothing is thrown: straight down, or a vertical bait used so.
+    #[must_use]
+    pub fn is_vertical(&self) -> bool {
+        self.platform == Platform::BoatVertical
+    }
+
+    /// Whether the lure carries trebles that move with it.
+    #[must_use]
+    pub fn has_moving_trebles(&self) -> bool {
+        self.hook == HookStyle::Treble && self.traits.presentation == Presentation::Steady
+    }
+
+    /// Pull that the rod can hold with the butt raised, N.
+    #[must_use]
+    pub fn rod_force_n(&self) -> f64 {
+        self.p.rod.force_n.at(self.power) * self.doubt.rod_force
+    }
+
+    /// Share of the rod's force that arrives at the lure through the stretch of the line.
+    #[must_use]
+    pub fn line_share(&self) -> f64 {
+        let loss = match self.line {
+            LineMaterial::Braid => self.p.line.stretch_loss_braid,
+            LineMaterial::Nylon => self.p.line.stretch_loss_nylon,
+            LineMaterial::Fluorocarbon => self.p.line.stretch_loss_fluorocarbon,
+        };
+        let out = self.line_out_m / self.p.line.stretch_reference_m;
+        1.0 - loss * out.sqrt().min(self.p.line.stretch_most)
+    }
+
+    /// Strength of the line at its knot, kgf.
+    #[must_use]
+    pub fn line_at_knot_kgf(&self) -> f64 {
+        let knot = match self.line {
+            LineMaterial::Braid => self.p.line.knot_braid,
+            LineMaterial::Nylon | LineMaterial::Fluorocarbon => self.p.line.knot_nylon,
+        };
+        self.line_kgf * (knot * self.doubt.knot).min(1.0)
+    }
+
+    /// Strength of the leader at its knot, kgf; the line's where there is no leader.
+    #[must_use]
+    pub fn leader_at_knot_kgf(&self) -> f64 {
+        if self.leader == LeaderMaterial::None {
+            return self.line_at_knot_kgf();
+        }
+        self.leader_kgf * (self.p.line.knot_leader * self.doubt.knot).min(1.0)
+    }
+
+    /// The weakest link between reel and hook, kgf.
+    #[must_use]
+    pub fn weakest_kgf(&self) -> f64 {
+        self.line_at_knot_kgf().min(self.leader_at_knot_kgf())
+    }
+
+    /// Drag that counts as an advantage: never more than a third of the weakest link.
+    #[must_use]
+    pub fn usable_drag_kgf(&self) -> f64 {
+        self.drag_kgf.min(self.weakest_kgf() * self.p.drag.usable_share)
+    }
+
+    /// How much larger than usual the fish is, damped: a scale for drag, leader and cover.
+    #[must_use]
+    pub fn fish_scale(&self) -> f64 {
+        let ratio = self.fish_kg / self.fish.usual_kg;
+        libm::pow(ratio, self.p.fish.mass_exponent)
+            .clamp(self.p.fish.scale_least, self.p.fish.scale_most)
+    }
+
+    /// Place of a mass in the window of the rod: 0 at its lower end, 1 at its upper end.
+    #[must_use]
+    pub fn window_place(&self, mass_g: f64) -> f64 {
+        libm::log(mass_g / self.lure_min_g) / libm::log(self.lure_max_g / self.lure_min_g)
+    }
+
+    /// Share of the wind that counts, by direction.
+    #[must_use]
+    pub fn wind_share(&self) -> f64 {
+        match self.wind {
+            WindDirection::Calm => 0.0,
+            WindDirection::Down => self.p.wind.share_down,
+            WindDirection::Across => self.p.wind.share_across,
+            WindDirection::Into => 1.0,
+        }
+    }
+}

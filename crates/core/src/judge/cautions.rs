@@ -1,0 +1,194 @@
+//! Cautions: what to be careful about, with what set each off. The tool informs; it certifies
+//! neither safety nor legality.
+
+use super::case::Resolved;
+use super::factors::{drag, leader, line};
+use super::judgement::{Caution, CautionCode, Judgement};
+use super::text::{grams, kilograms_force, metres};
+use crate::gear::{GuideCondition, Handle, HookStyle, LineMaterial, RodMaterial};
+use crate::water::{Cover, Platform, Skill, Teeth, WaterKind, WindDirection};
+
+fn caution(code: CautionCode, text: &str, because: String) -> Caution {
+    Caution { code, text: text.to_owned(), because }
+}
+
+/// All cautions of a judgement, gravest for people first.
+pub(super) fn cautions(r: &Resolved<'_>, judgement: &Judgement) -> Vec<Caution> {
+    let mut all = Vec::new();
+    people(r, &mut all);
+    gear(r, &mut all);
+    fish(r, &mut all);
+    let width = judgement.score_high - judgement.score_low;
+    if width > r.case.p.caution.uncertain_width {
+        let text = match judgement.narrowing_field {
+            Some(field) => format!("measure {field} first: the answer is uncertain"),
+            None => "take the answer with care: it is uncertain".to_owned(),
+        };
+        let because = format!("score {:.2} to {:.2}", judgement.score_low, judgement.score_high);
+        all.push(Caution { code: CautionCode::Uncertain, text, because });
+    }
+    all
+}
+
+fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
+    let (c, p) = (&r.case, &r.case.p.caution);
+    let ashore = matches!(
+        c.platform,
+        Platform::Bank | Platform::Coast | Platform::Wading | Platform::OverhungBank | Platform::Bridge
+    );
+    if ashore && c.rod_length_m >= p.power_line_rod_m && c.material != RodMaterial::Glass {
+        all.push(caution(
+            CautionCode::PowerLine,
+            "keep 30 m from overhead power lines, carry the rod level; stop in thunder",
+            format!("{} rod used from land; carbon conducts", metres(c.rod_length_m)),
+        ));
+    }
+    let windy = c.wind_m_s >= p.wind_strong_m_s;
+    let small_craft = matches!(c.platform, Platform::Boat | Platform::Kayak | Platform::BoatVertical);
+    if windy {
+        let very = c.wind_m_s >= p.wind_very_strong_m_s;
+        let text = match (small_craft, very) {
+            (true, true) => "think of staying ashore; the skipper decides, life-jackets worn",
+            (true, false) => "wear life-jackets; the skipper decides whether to go",
+            (false, _) => "mind footing and back-casts; wear eye protection",
+        };
+        all.push(caution(CautionCode::StrongWind, text, format!("wind {:.0} m/s", c.wind_m_s)));
+    }
+    if c.water_c.is_some_and(|t| t <= p.cold_water_c) && (small_craft || c.platform == Platform::Wading) {
+        let t = c.water_c.unwrap_or_default();
+        all.push(caution(
+            CautionCode::ColdWater,
+            "wear a life-jacket: cold shock comes in the first minute",
+            format!("water {t:.0} degrees C"),
+        ));
+    }
+    if c.platform == Platform::Wading || (c.platform == Platform::Coast && c.cover == Cover::Oyster) {
+        all.push(caution(
+            CautionCode::Wading,
+            "shuffle your feet, know tide and exits, never wade alone in a current",
+            format!("{} in {}", c.platform_plain(), c.cover_plain()),
+        ));
+    }
+    let trebles = c.hook == HookStyle::Treble && c.hook_count >= 2.0;
+    if (trebles && (c.skill == Skill::Novice || windy)) || c.mass_g > p.hooks_mass_g {
+        all.push(caution(
+            CautionCode::Hooks,
+            "wear eye protection and call before each cast; keep cutters at hand",
+            format!("{:.0} hooks on {}", c.hook_count, grams(c.mass_g)),
+        ));
+    }
+    if !c.is_vertical() && c.line_kgf < line::cast_need_kgf(c) {
+        all.push(caution(
+            CautionCode::SnapOff,
+            "cast softly and clear of people: the line may part and the lure fly on",
+            format!("{} line with {}", kilograms_force(c.line_kgf), grams(c.mass_g)),
+        ));
+    } else if c.handle == Handle::Casting
+        && c.skill == Skill::Novice
+        && c.wind == WindDirection::Into
+    {
+        all.push(caution(
+            CautionCode::SnapOff,
+            "set more brake: an overrun can part the line",
+            "a beginner with a casting reel into the wind".to_owned(),
+        ));
+    }
+    let share = c.mass_g / c.lure_max_g;
+    if !c.is_vertical() && share > c.p.load.warn_cast {
+        all.push(caution(
+            CautionCode::CastOverload,
+            "lob it with a long drop, no full cast",
+            format!("{:.0} % of the rod's maximum", share * 100.0),
+        ));
+    }
+    if c.line == LineMaterial::Braid && c.line_kgf > p.braid_hand_kgf && c.cover != Cover::Open {
+        all.push(caution(
+            CautionCode::BraidOnHand,
+            "never wrap braid on the hand to free a snag: use a stick or glove",
+            format!("{} braid in {}", kilograms_force(c.line_kgf), c.cover_plain()),
+        ));
+    }
+}
+
+fn gear(r: &Resolved<'_>, all: &mut Vec<Caution>) {
+    let c = &r.case;
+    let share = drag::share_of_weakest(c);
+    if share >= c.p.drag.warn_share {
+        all.push(caution(
+            CautionCode::HighDrag,
+            "set the drag again with a scale through the tip; never fight on a locked drag",
+            format!("{:.0} % of the weakest link", share * 100.0),
+        ));
+    }
+    match c.guides {
+        GuideCondition::Cracked => all.push(caution(
+            CautionCode::CheckGear,
+            "take the rod out of service until the ring is replaced",
+            "cracked ring".to_owned(),
+        )),
+        GuideCondition::Plated if c.line == LineMaterial::Braid => all.push(caution(
+            CautionCode::CheckGear,
+            "fish nylon on plated rings: braid grooves them",
+            "plated rings with braid".to_owned(),
+        )),
+        GuideCondition::Plated | GuideCondition::Ceramic => {}
+    }
+    if c.reel.start_up.is_some_and(|ratio| ratio >= c.p.caution.sticky_ratio) {
+        all.push(caution(
+            CautionCode::CheckGear,
+            "service the drag before it meets a light leader",
+            "sticky start-up".to_owned(),
+        ));
+    }
+    let weight = c.fish_kg * c.p.lift.peak;
+    if c.platform == Platform::Bridge && weight > c.weakest_kgf() * c.p.lift.share {
+        all.push(caution(
+            CautionCode::DeadLift,
+            "bring a drop net: do not lift the fish on the line",
+            format!(
+                "a fish of {:.1} kg above {} at the knot",
+                c.fish_kg,
+                kilograms_force(c.weakest_kgf())
+            ),
+        ));
+    }
+}
+
+fn fish(r: &Resolved<'_>, all: &mut Vec<Caution>) {
+    let c = &r.case;
+    let risk = leader::cutting_probability(c);
+    let bystander = risk > 0.0 && c.fish.teeth != Teeth::Cutting;
+    if risk > 0.0 && leader::bite_ratio(c) < 1.0 {
+        let who = if bystander { "toothy fish may be about" } else { "the fish has cutting teeth" };
+        all.push(caution(
+            CautionCode::BiteOff,
+            "fit wire, titanium or thick fluorocarbon: a bite-off leaves hooks in a fish",
+            who.to_owned(),
+        ));
+    }
+    if let (Some(limit), Some(t)) = (c.fish.stress_c, c.water_c)
+        && t > limit
+    {
+        all.push(caution(
+            CautionCode::WarmWaterFish,
+            "stop or fish very short: the fish is under stress",
+            format!("water {t:.0} degrees C, stress above {limit:.0}"),
+        ));
+    }
+    if let (Some(limit), Some(depth)) = (c.fish.barotrauma_m, c.depth_m)
+        && depth > limit
+    {
+        all.push(caution(
+            CautionCode::Barotrauma,
+            "avoid releasing fish from this depth: choose shallower water",
+            format!("depth {depth:.0} m; swim bladders suffer below about {limit:.0} m"),
+        ));
+    }
+    let salt = c.fish.waters.contains(&WaterKind::Salt);
+    let where_ = if salt { "sea and inshore rules" } else { "season, size, licence" };
+    all.push(caution(
+        CautionCode::LocalRules,
+        "ask the local authority: season, size, licence, hooks and lead are its to say",
+        format!("{} ({where_})", c.fish_plain()),
+    ));
+}

@@ -1,0 +1,80 @@
+//! The whole judgement, in words and numbers.
+
+use super::case::Resolved;
+use super::compose::Composition;
+use super::factors::FACTORS;
+use super::judgement::{Factor, Fix, Judgement, Limit, Verdict};
+use super::{cautions, limits, settings, short, spread};
+
+/// Puts the judgement together.
+pub(super) fn judgement(r: &Resolved<'_>, composition: &Composition, fixes: Vec<Fix>) -> Judgement {
+    let c = &r.case;
+    let short = short(r, composition);
+    let (held, open) = limits::limits(r);
+    let excused = !open.is_empty();
+    let interval = spread::interval(c, &r.spreads, short.score, |moved| {
+        // A limit that only an assumption breaks stays out of the score, here as there.
+        !excused && limits::any_broken(moved)
+    });
+    let factors = factors(r, composition);
+    let summary = summary(short.verdict, &held, &factors, composition);
+    let mut judgement = Judgement {
+        verdict: short.verdict,
+        score: short.score,
+        score_low: interval.low,
+        score_high: interval.high,
+        score_without_limits: short.score_without_limits,
+        limits: held,
+        cannot_rule_out: open,
+        factors,
+        limiting_factor: short.limiting_factor,
+        summary,
+        fixes,
+        settings: settings::settings(c),
+        assumptions: r.assumptions.clone(),
+        narrowing_field: interval.narrowing_field,
+        findings: r.findings.clone(),
+        cautions: Vec::new(),
+        power: r.power.clone(),
+        model: r.model.id().clone(),
+    };
+    judgement.cautions = cautions::cautions(r, &judgement);
+    judgement
+}
+
+fn factors(r: &Resolved<'_>, composition: &Composition) -> Vec<Factor> {
+    let losses = composition.losses_nano(r.case.p.compose.score_floor);
+    FACTORS
+        .iter()
+        .enumerate()
+        .filter_map(|(i, def)| {
+            let scored = composition.scored[i]?;
+            Some(Factor {
+                kind: def.kind,
+                score: scored.score,
+                weight: composition.weights[i],
+                rule: def.rule,
+                quantities: scored.quantities(),
+                loss_nano: losses[i],
+                text: (def.text)(&r.case, &scored),
+            })
+        })
+        .collect()
+}
+
+fn summary(
+    verdict: Verdict,
+    held: &[Limit],
+    factors: &[Factor],
+    composition: &Composition,
+) -> String {
+    if let Some(limit) = held.iter().find(|limit| limit.broken) {
+        return limit.text.clone();
+    }
+    let kind = FACTORS[composition.limiting].kind;
+    let reason = factors.iter().find(|f| f.kind == kind).map_or("", |f| f.text.as_str());
+    match verdict {
+        Verdict::Excellent => format!("made for this; {reason}"),
+        Verdict::Good | Verdict::Workable | Verdict::Poor | Verdict::Unsafe => reason.to_owned(),
+    }
+}

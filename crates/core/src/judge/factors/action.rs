@@ -1,0 +1,89 @@
+//! Action: does the depth of the bend suit these hooks? Practice.
+
+use super::{Case, Scored};
+use crate::gear::{HookStyle, LineMaterial, RodMaterial};
+use crate::model::Presentation;
+use crate::water::Cover;
+
+/// Score lost for a bend too near the tip (the hooks are torn out when the fish shakes) or too
+/// deep (no force, no command of the lure). The wanted interval is the class's; hooks, line,
+/// mouth and cover decide how much a stiff tip costs. Source: common practice, no source.
+pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
+    let p = &c.p.action;
+    let [mut low, mut high] = c.traits.action;
+    let mut slope = c.traits.too_fast * c.doubt.action_slope;
+    let singles = c.hook != HookStyle::Treble;
+    if c.traits.has_trebles() && singles {
+        low += p.single_shift_low;
+        high += p.single_shift_high;
+        slope *= p.single_relief;
+    }
+    if c.traits.has_trebles() || !singles {
+        slope *= line_scale(c) * wire_scale(c);
+    }
+    slope *= mouth_scale(c) * cover_scale(c);
+    let too_fast = (c.action - high).max(0.0);
+    let too_slow = (low - c.action).max(0.0);
+    let mut score = 1.0 - slope * too_fast - c.traits.too_slow * too_slow;
+    if c.has_moving_trebles() && c.material != RodMaterial::Graphite {
+        score += p.composite_gain;
+    }
+    Some(Scored::new(
+        score.clamp(p.least, 1.0),
+        [
+            ("action", c.action, "1"),
+            ("wanted_from", low, "1"),
+            ("wanted_to", high, "1"),
+            ("cost_too_fast", slope, "1"),
+        ],
+    ))
+}
+
+/// Braid passes every jerk on to trebles; nylon gives.
+fn line_scale(c: &Case<'_>) -> f64 {
+    let p = &c.p.action;
+    match c.line {
+        LineMaterial::Nylon => p.nylon_relief,
+        LineMaterial::Fluorocarbon => p.fluorocarbon_relief,
+        LineMaterial::Braid if c.traits.presentation == Presentation::SlackLine => 1.0,
+        LineMaterial::Braid => p.braid_cost,
+    }
+}
+
+/// The finer the wire, the less it bears.
+fn wire_scale(c: &Case<'_>) -> f64 {
+    let p = &c.p.action;
+    (p.wire_reference_mm / c.wire_mm).sqrt().clamp(p.wire_scale_least, p.wire_scale_most)
+}
+
+/// Papery mouths and fish that shake ask for more give.
+fn mouth_scale(c: &Case<'_>) -> f64 {
+    let p = &c.p.action;
+    let mouth = (p.tear_reference_n / (c.fish.tear_n * c.doubt.hold)).sqrt();
+    let shakes = if c.fish.habit.shakes || c.fish.habit.jumps { p.shake_cost } else { 1.0 };
+    mouth.clamp(p.mouth_least, p.mouth_most) * shakes
+}
+
+/// A fish that must be stopped overrules the wish for give.
+fn cover_scale(c: &Case<'_>) -> f64 {
+    match c.cover {
+        Cover::Open | Cover::Weed | Cover::Oyster | Cover::Rock => 1.0,
+        Cover::Heavy | Cover::Mangrove | Cover::Dock | Cover::Timber => c.p.action.cover_relief,
+    }
+}
+
+pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
+    let name = c.action_word_plain();
+    let lure = c.lure_plain();
+    if s.get("action") > s.get("wanted_to") {
+        let line = match c.line {
+            LineMaterial::Braid => " on braid",
+            LineMaterial::Nylon | LineMaterial::Fluorocarbon => "",
+        };
+        format!("{name}{line} gives too little for {lure}: a head-shake lands on the hooks")
+    } else if s.get("action") < s.get("wanted_from") {
+        format!("{name} bends too deep to work and set {lure}")
+    } else {
+        format!("{name} bends where {lure} wants it")
+    }
+}

@@ -1,0 +1,62 @@
+//! Drag: does the setting suit the weakest link, the fish and the rod? Physics and practice.
+
+use super::{Case, Scored};
+use crate::judge::text::kilograms_force;
+use crate::quantity::N_PER_KGF;
+
+/// Drag over the strength of the weakest link.
+pub(in crate::judge) fn share_of_weakest(c: &Case<'_>) -> f64 {
+    c.drag_kgf / c.weakest_kgf()
+}
+
+fn against_link(c: &Case<'_>) -> f64 {
+    c.p.drag.share.at(share_of_weakest(c))
+}
+
+fn against_fish(c: &Case<'_>) -> f64 {
+    let p = &c.p.drag;
+    let [least, most] = c.fish.drag_kgf;
+    let scale = c.fish_scale();
+    let low = p.too_low.at(c.usable_drag_kgf() / (least * scale));
+    let high = p.too_high.at(c.drag_kgf / (most * scale));
+    low.min(high)
+}
+
+fn against_rod(c: &Case<'_>) -> f64 {
+    let lifted = c.drag_kgf * N_PER_KGF * c.p.drag.lift_share;
+    c.p.drag.lift.at(c.rod_force_n() / lifted)
+}
+
+/// The worst of: share of the weakest link, what the fish asks for, what the rod can lift.
+pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
+    let score = against_link(c).min(against_fish(c)).min(against_rod(c));
+    let scale = c.fish_scale();
+    Some(Scored::new(
+        score,
+        [
+            ("drag", c.drag_kgf, "kgf"),
+            ("weakest_link", c.weakest_kgf(), "kgf"),
+            ("share_of_weakest_link", share_of_weakest(c), "1"),
+            ("fish_asks_from", c.fish.drag_kgf[0] * scale, "kgf"),
+            ("fish_asks_to", c.fish.drag_kgf[1] * scale, "kgf"),
+        ],
+    ))
+}
+
+pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
+    let worst = s.score + f64::EPSILON;
+    let drag = kilograms_force(c.drag_kgf);
+    let share = s.get("share_of_weakest_link") * 100.0;
+    if worst >= 1.0 {
+        format!("{drag} of drag is {share:.0} % of the weakest link")
+    } else if against_link(c) <= worst {
+        let link = kilograms_force(s.get("weakest_link"));
+        format!("{drag} of drag is {share:.0} % of the weakest link ({link} at the knot)")
+    } else if against_rod(c) <= worst {
+        format!("{drag} of drag is more than this rod can lean on")
+    } else {
+        let (from, to) = (s.get("fish_asks_from"), s.get("fish_asks_to"));
+        let usual = format!("{} to {}", kilograms_force(from), kilograms_force(to));
+        format!("{drag} of drag; usual for {} is {usual}", c.fish_plain())
+    }
+}

@@ -1,0 +1,118 @@
+//! Line: does it suit rod, cast and rings? Practice.
+
+use super::{Case, Scored};
+use crate::gear::{GuideCondition, Handle, LineMaterial, LureClass};
+use crate::judge::text::{kilograms_force, millimetres};
+use crate::model::Presentation;
+use crate::water::Cover;
+
+/// Strength that a full cast of this mass asks of the line, kgf. Practice: so much test a gram.
+pub(in crate::judge) fn cast_need_kgf(c: &Case<'_>) -> f64 {
+    let p = &c.p.line;
+    let (spinning, casting, floor) = match c.line {
+        LineMaterial::Braid => (p.cast_braid_spinning, p.cast_braid_casting, p.cast_floor_braid),
+        LineMaterial::Nylon | LineMaterial::Fluorocarbon => {
+            (p.cast_nylon_spinning, p.cast_nylon_casting, p.cast_floor_nylon)
+        }
+    };
+    let per_gram = match c.handle {
+        Handle::Spinning => spinning,
+        Handle::Casting => casting,
+    };
+    (per_gram * c.mass_g).max(floor)
+}
+
+/// How far the strongest chain of line and leader outlasts the rod: its strength over the printed
+/// greatest line.
+pub(in crate::judge) fn outlasts(c: &Case<'_>) -> f64 {
+    c.weakest_kgf() / c.rod_line_kgf
+}
+
+/// Drag over the printed greatest line.
+pub(in crate::judge) fn drag_share_of_rod(c: &Case<'_>) -> f64 {
+    c.drag_kgf / c.rod_line_kgf
+}
+
+fn against_rod(c: &Case<'_>) -> f64 {
+    let p = &c.p.line;
+    let allowed = match c.line {
+        LineMaterial::Braid => p.braid_allowance * c.rod_line_kgf,
+        LineMaterial::Nylon | LineMaterial::Fluorocarbon => c.rod_line_kgf,
+    };
+    let ratio = c.line_kgf / allowed;
+    let matted = matches!(c.class, LureClass::HollowFrog)
+        || (c.traits.presentation == Presentation::Weed && c.cover == Cover::Heavy);
+    let with_fuse = if matted { p.over_rod_in_weed.at(ratio) } else { p.over_rod_fused.at(ratio) };
+    let fuse = p.leader_fuse.at(outlasts(c)).max(p.drag_fuse.at(drag_share_of_rod(c)));
+    let without = p.over_rod_bare.at(ratio).min(with_fuse);
+    without + (with_fuse - without) * fuse
+}
+
+fn against_cast(c: &Case<'_>) -> f64 {
+    if c.is_vertical() { 1.0 } else { c.p.line.cast.at(c.line_kgf / cast_need_kgf(c)) }
+}
+
+fn thickness(c: &Case<'_>) -> f64 {
+    if c.is_vertical() {
+        return 1.0;
+    }
+    let p = &c.p.line;
+    let fitting = p.thickness_base_mm + p.thickness_gain_mm * c.mass_g.sqrt();
+    // Thick braid is the rule in cover, and distance is not what is asked for there.
+    let relief = match c.cover {
+        Cover::Heavy | Cover::Timber | Cover::Dock | Cover::Mangrove => p.thickness_relief_in_cover,
+        Cover::Open | Cover::Weed | Cover::Oyster | Cover::Rock => 1.0,
+    };
+    p.thickness.at(c.line_mm / (fitting * relief))
+}
+
+fn rings(c: &Case<'_>) -> f64 {
+    let p = &c.p.line;
+    match (c.guides, c.line) {
+        (GuideCondition::Ceramic, _) => 1.0,
+        (GuideCondition::Plated, LineMaterial::Braid) => p.rings_plated_braid,
+        (GuideCondition::Plated, LineMaterial::Nylon | LineMaterial::Fluorocarbon) => 1.0,
+        (GuideCondition::Cracked, LineMaterial::Braid) => p.rings_cracked_braid,
+        (GuideCondition::Cracked, LineMaterial::Nylon | LineMaterial::Fluorocarbon) => {
+            p.rings_cracked_nylon
+        }
+    }
+}
+
+/// The worst of: strength against the rod, strength against the cast, thickness, rings.
+pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
+    let score = against_rod(c).min(against_cast(c)).min(thickness(c)).min(rings(c));
+    Some(Scored::new(
+        score,
+        [
+            ("line_test", c.line_kgf, "kgf"),
+            ("rod_line_max", c.rod_line_kgf, "kgf"),
+            ("test_for_cast", if c.is_vertical() { 0.0 } else { cast_need_kgf(c) }, "kgf"),
+            ("line_diameter", c.line_mm, "mm"),
+            ("chain_over_rod", outlasts(c), "1"),
+        ],
+    ))
+}
+
+pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
+    let line = format!("{} of {}", kilograms_force(c.line_kgf), c.line_plain());
+    let worst = s.score + f64::EPSILON;
+    if worst >= 1.0 {
+        format!("{line} suits rod and cast")
+    } else if rings(c) <= worst {
+        match c.guides {
+            GuideCondition::Cracked => "a cracked ring cuts the line".to_owned(),
+            GuideCondition::Plated | GuideCondition::Ceramic => {
+                "braid grooves plated rings".to_owned()
+            }
+        }
+    } else if against_cast(c) <= worst {
+        let need = kilograms_force(s.get("test_for_cast"));
+        format!("{line} is weak for casting {:.0} g (about {need})", c.mass_g)
+    } else if against_rod(c) <= worst {
+        let most = kilograms_force(c.rod_line_kgf);
+        format!("{line} is strong for a rod made for {most} nylon")
+    } else {
+        format!("{} is thick for {:.0} g: it costs distance", millimetres(c.line_mm), c.mass_g)
+    }
+}

@@ -1,0 +1,58 @@
+//! Load: does the rod throw this mass? Practice; the window is a range, not a gate.
+
+use super::{Case, Scored};
+use crate::judge::text::grams;
+use crate::water::Skill;
+
+/// Score of a mass in the rod's window.
+///
+/// With x the place of the mass in the window on a logarithmic scale: full from 0.40 to 0.80,
+/// falling to the printed ends and on beyond them. Into the wind a bulky lure loads the rod like
+/// a heavier one; that may cost, never gain. Source: common practice, no source.
+pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
+    let in_wind = c.mass_g * (1.0 + c.p.load.wind_gain * c.wind_m_s * c.wind_share() * c.air);
+    let score = of_mass(c, c.mass_g).min(of_mass(c, in_wind));
+    Some(Scored::new(
+        score,
+        [
+            ("rigged_mass", c.mass_g, "g"),
+            ("window_min", c.lure_min_g, "g"),
+            ("window_max", c.lure_max_g, "g"),
+            ("share_of_maximum", c.mass_g / c.lure_max_g, "1"),
+            ("window_place", c.window_place(c.mass_g), "1"),
+        ],
+    ))
+}
+
+fn of_mass(c: &Case<'_>, mass_g: f64) -> f64 {
+    let p = &c.p.load;
+    if c.is_vertical() {
+        let low = mass_g * p.vertical_light_relief / c.lure_min_g;
+        return p.vertical_over.at(mass_g / c.lure_max_g).min(p.under.at(low));
+    }
+    let (least, most) = match c.skill {
+        Skill::Novice => (c.lure_min_g, c.lure_max_g * p.novice_share),
+        Skill::Intermediate => (c.lure_min_g, c.lure_max_g),
+        Skill::Expert => {
+            (c.lure_min_g * (1.0 - p.expert_tolerance), c.lure_max_g * (1.0 + p.expert_tolerance))
+        }
+    };
+    let place = libm::log(mass_g / least) / libm::log(most / least);
+    p.under.at(mass_g / least).min(p.window.at(place)).min(p.over.at(mass_g / most))
+}
+
+pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
+    let share = s.get("share_of_maximum") * 100.0;
+    let mass = grams(c.mass_g);
+    let window = format!("{} to {}", grams(c.lure_min_g), grams(c.lure_max_g));
+    let place = s.get("window_place");
+    if c.is_vertical() {
+        format!("{mass} is fished straight down: the casting maximum does not bind")
+    } else if place < 0.0 {
+        format!("{mass} is too light to load this rod (it throws {window})")
+    } else if share > 100.0 {
+        format!("{mass} is {:.0} % over the maximum ({window})", share - 100.0)
+    } else {
+        format!("{mass} is {share:.0} % of the maximum ({window})")
+    }
+}

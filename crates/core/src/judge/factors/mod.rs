@@ -1,0 +1,117 @@
+//! The factors, one file each: a score from 0 to 1 and the quantities behind it.
+//!
+//! A new factor is a file here, a line in [`FACTORS`], a word in
+//! [`FactorKind`](super::FactorKind) and its numbers in the parameter file; composition,
+//! explanation, interval and wire follow by themselves.
+
+use super::case::Case;
+use super::judgement::{FactorKind, Quantity, RuleKind};
+
+pub(super) mod action;
+pub(super) mod contact;
+pub(super) mod cover;
+pub(super) mod drag;
+pub(super) mod hold;
+pub(super) mod hook_set;
+pub(super) mod leader;
+pub(super) mod length;
+pub(super) mod line;
+pub(super) mod load;
+pub(super) mod pull;
+pub(super) mod reel;
+pub(super) mod skill;
+pub(super) mod wind;
+
+/// One quantity behind a score: name, value, unit.
+pub(super) type Measure = (&'static str, f64, &'static str);
+
+/// Most quantities that one factor names.
+const MEASURES: usize = 5;
+
+/// A score with the quantities behind it, kept without allocation: millions are computed.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Scored {
+    /// 0 to 1.
+    pub(super) score: f64,
+    measures: [Measure; MEASURES],
+    count: usize,
+}
+
+impl Scored {
+    /// A score and the quantities that it follows from.
+    pub(super) fn new<const N: usize>(score: f64, given: [Measure; N]) -> Self {
+        const { assert!(N <= MEASURES) };
+        let mut measures = [("", 0.0, ""); MEASURES];
+        measures[..N].copy_from_slice(&given);
+        Self { score: score.clamp(0.0, 1.0), measures, count: N }
+    }
+
+    /// The quantities in the order in which they were given; those not known (NaN) are left out.
+    pub(super) fn quantities(&self) -> Vec<Quantity> {
+        self.measures[..self.count]
+            .iter()
+            .filter(|m| !m.1.is_nan())
+            .map(|&(name, value, unit)| Quantity { name, value, unit })
+            .collect()
+    }
+
+    /// The value of a quantity by name; NaN if it has none of that name.
+    pub(super) fn get(&self, name: &str) -> f64 {
+        self.measures[..self.count].iter().find(|m| m.0 == name).map_or(f64::NAN, |m| m.1)
+    }
+}
+
+/// How a factor is found, weighed and explained.
+pub(super) struct FactorDef {
+    pub(super) kind: FactorKind,
+    pub(super) rule: RuleKind,
+    /// Its weight in the parameter file; weights are made to add up to 1 over those that apply.
+    pub(super) weight: fn(&Case<'_>) -> f64,
+    /// `None` where it does not apply.
+    pub(super) score: fn(&Case<'_>) -> Option<Scored>,
+    /// What the worst-factor cap sees of its score.
+    pub(super) cap_view: fn(&Case<'_>, f64) -> f64,
+    /// One plain sentence.
+    pub(super) text: fn(&Case<'_>, &Scored) -> String,
+}
+
+fn as_it_is(_: &Case<'_>, score: f64) -> f64 {
+    score
+}
+
+macro_rules! factor {
+    ($kind:ident, $rule:ident, $module:ident) => {
+        factor!($kind, $rule, $module, as_it_is)
+    };
+    ($kind:ident, $rule:ident, $module:ident, $cap:path) => {
+        FactorDef {
+            kind: FactorKind::$kind,
+            rule: RuleKind::$rule,
+            weight: |c| c.p.weight.$module,
+            score: $module::score,
+            cap_view: $cap,
+            text: $module::text,
+        }
+    };
+}
+
+/// Number of factors.
+pub(super) const COUNT: usize = 14;
+
+/// All factors in the order in which a guide thinks.
+pub(super) static FACTORS: [FactorDef; COUNT] = [
+    factor!(Load, Practice, load),
+    factor!(Action, Practice, action),
+    factor!(HookSet, Physics, hook_set),
+    factor!(Hold, Physics, hold),
+    factor!(Pull, Physics, pull),
+    factor!(Line, Practice, line),
+    factor!(Leader, Practice, leader),
+    factor!(Drag, Physics, drag),
+    factor!(Cover, Practice, cover),
+    factor!(Reel, Practice, reel),
+    factor!(Length, Preference, length, length::cap_view),
+    factor!(Wind, Physics, wind, wind::cap_view),
+    factor!(Contact, Practice, contact),
+    factor!(Skill, Practice, skill),
+];

@@ -1,0 +1,88 @@
+//! Reel: does it suit lure, drag and line? Practice. What is not known is not judged.
+
+use super::{Case, Scored};
+use crate::gear::Handle;
+use crate::judge::text::grams;
+use crate::model::RetrieveSpeed;
+
+fn light_on_casting(c: &Case<'_>) -> Option<f64> {
+    let cast = c.handle == Handle::Casting && !c.is_vertical();
+    cast.then(|| c.p.reel.casting_mass.at_log(c.mass_g))
+}
+
+fn drag_reserve(c: &Case<'_>) -> Option<f64> {
+    let p = &c.p.reel;
+    c.reel.drag_max_kgf.map(|most| p.reserve.at(most * p.usable_share / c.drag_kgf))
+}
+
+fn retrieve(c: &Case<'_>) -> Option<f64> {
+    let p = &c.p.reel;
+    let (low, high) = match c.traits.retrieve {
+        RetrieveSpeed::Slow => (p.slow_from_cm, p.slow_to_cm),
+        RetrieveSpeed::Mid => (p.mid_from_cm, p.mid_to_cm),
+        RetrieveSpeed::Quick => (p.quick_from_cm, p.quick_to_cm),
+    };
+    let turn = c.reel.retrieve_cm?;
+    let outside = (low - turn).max(turn - high).max(0.0);
+    Some((1.0 - p.retrieve_loss * outside).max(p.retrieve_least))
+}
+
+fn start_up(c: &Case<'_>) -> Option<f64> {
+    let p = &c.p.reel;
+    let ratio = c.reel.start_up?;
+    let tender = p.tender_leader.at(c.leader_at_knot_kgf());
+    Some(1.0 - (1.0 - p.start_up.at(ratio)) * tender)
+}
+
+fn capacity(c: &Case<'_>) -> Option<f64> {
+    let run = c.fish.habit.run_m * c.p.reel.run_reserve;
+    let asked = run.max(c.p.reel.least_capacity_m);
+    c.reel.capacity_m.map(|held| c.p.reel.capacity.at(held / asked))
+}
+
+fn body(c: &Case<'_>) -> Option<f64> {
+    let p = &c.p.reel;
+    let usual = match c.handle {
+        Handle::Spinning => p.spinning_mass_g.at(c.power),
+        Handle::Casting => p.casting_mass_g.at(c.power),
+    };
+    c.reel.mass_g.map(|mass| p.body.at(libm::fabs(libm::log(mass / usual))))
+}
+
+/// The worst of what is known: lightest lure of a casting reel, drag reserve, line a turn,
+/// start-up, capacity, size.
+pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
+    let parts =
+        [light_on_casting(c), drag_reserve(c), retrieve(c), start_up(c), capacity(c), body(c)];
+    let worst = parts.into_iter().flatten().reduce(f64::min)?;
+    Some(Scored::new(
+        worst,
+        [
+            ("rigged_mass", c.mass_g, "g"),
+            ("drag_max", c.reel.drag_max_kgf.unwrap_or(f64::NAN), "kgf"),
+            ("retrieve_per_turn", c.reel.retrieve_cm.unwrap_or(f64::NAN), "cm"),
+            ("start_up_ratio", c.reel.start_up.unwrap_or(f64::NAN), "1"),
+            ("capacity", c.reel.capacity_m.unwrap_or(f64::NAN), "m"),
+        ],
+    ))
+}
+
+pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
+    let worst = s.score + f64::EPSILON;
+    let at_fault = |part: Option<f64>| part.is_some_and(|value| value <= worst);
+    if worst >= 1.0 {
+        "the reel suits lure, drag and line".to_owned()
+    } else if at_fault(light_on_casting(c)) {
+        format!("{} is light for a casting reel", grams(c.mass_g))
+    } else if at_fault(start_up(c)) {
+        "the drag starts stickily: it jerks a light leader".to_owned()
+    } else if at_fault(drag_reserve(c)) {
+        "the reel's smooth drag leaves little reserve".to_owned()
+    } else if at_fault(capacity(c)) {
+        format!("the spool holds little line for the runs of {}", c.fish_plain())
+    } else if at_fault(retrieve(c)) {
+        format!("a turn takes in more or less line than {} wants", c.lure_plain())
+    } else {
+        "the reel is of another size than the rod".to_owned()
+    }
+}

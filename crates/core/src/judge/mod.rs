@@ -1,0 +1,75 @@
+//! The judgement, in the order in which it is made:
+//!
+//! 1. [`resolve`](mod@resolve) turns what the caller says into a [`case`] with every value known;
+//! 2. [`factors`] score it, `limits` hold it against what must not be;
+//! 3. `compose` makes one score of them, `spread` its interval;
+//! 4. `explain`, `settings`, `fixes` and `cautions` say why and what to do.
+
+use crate::gear::{Lure, Outfit};
+use crate::model::Model;
+use crate::water::Water;
+
+pub mod case;
+mod cautions;
+mod compare;
+mod compose;
+mod explain;
+mod factors;
+mod fixes;
+mod judgement;
+mod limits;
+mod rank;
+pub mod resolve;
+mod settings;
+pub mod spread;
+mod text;
+
+pub use compare::{Comparison, FactorDifference, compare};
+pub use judgement::*;
+pub use rank::{Rank, Ranked, rank_lures, rank_outfits};
+
+/// The short answer, for those who score millions.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Score {
+    /// The answer in one word.
+    pub verdict: Verdict,
+    /// 0 to 1; 0 when a limit is broken.
+    pub score: f64,
+    /// The score as if no limit were broken.
+    pub score_without_limits: f64,
+    /// The factor that holds the score down.
+    pub limiting_factor: FactorKind,
+}
+
+/// Judges one outfit with one lure in one water, with reasons.
+#[must_use]
+pub fn judge(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Judgement {
+    let resolved = resolve::resolve(model, outfit, lure, water);
+    let composition = compose::compose(&resolved.case);
+    let fixes = fixes::fixes(&resolved, outfit, lure, water);
+    explain::judgement(&resolved, &composition, fixes)
+}
+
+/// Judges without interval and reasons.
+#[must_use]
+pub fn score(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Score {
+    let resolved = resolve::resolve(model, outfit, lure, water);
+    let composition = compose::compose(&resolved.case);
+    short(&resolved, &composition)
+}
+
+fn short(resolved: &case::Resolved<'_>, composition: &compose::Composition) -> Score {
+    let broken = limits::any_broken_for_sure(resolved);
+    let score = if broken { 0.0 } else { composition.score };
+    let verdict = if broken {
+        Verdict::Unsafe
+    } else {
+        compose::verdict(resolved.case.p, composition.score)
+    };
+    Score {
+        verdict,
+        score,
+        score_without_limits: composition.score,
+        limiting_factor: factors::FACTORS[composition.limiting].kind,
+    }
+}

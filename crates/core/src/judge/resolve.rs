@@ -1,0 +1,625 @@
+//! From what the caller says to a case with every value known.
+
+use super::case::{Case, ReelFacts, Resolved};
+use super::judgement::Assumption;
+use super::spread::{Dimension, Doubt, Spreads};
+use crate::gear::power::nylon_equivalent_kgf;
+use crate::gear::{
+    Action, AirClass, Finding, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
+    LureClass, Outfit, RodMaterial, Word, infer_power,
+};
+use crate::model::{ClassTraits, Model, Parameters, Presentation};
+use crate::water::{Cover, Hookset, Platform, Skill, Species, Teeth, Water, WindDirection};
+
+/// Collects assumptions and spreads while the case is put together.
+struct Notes {
+    assumptions: Vec<Assumption>,
+    spreads: Spreads,
+}
+
+impl Notes {
+    fn assume(&mut self, field: &'static str, value: impl Into<String>, reason: &str) {
+        self.assumptions.push(Assumption { field, value: value.into(), reason: reason.to_owned() });
+    }
+
+    /// A word: the given one, or an assumed one.
+    fn word<W: Word>(&mut self, field: &'static str, given: Option<W>, or: W, why: &str) -> W {
+        given.unwrap_or_else(|| {
+            self.assume(field, or.as_word(), why);
+            or
+        })
+    }
+
+    /// A number with its spread: the given one, or an assumed one.
+    fn number(&mut self, given: Option<f64>, or: Guess<'_>) -> f64 {
+        let Guess { field, dimension, value, unit, why, sigma: [if_given, if_assumed] } = or;
+        if let Some(value) = given {
+            self.spreads.push(dimension, Some(field), if_given);
+            return value;
+        }
+        self.assume(field, format!("{} {unit}", round3(value)), why);
+        self.spreads.push(dimension, Some(field), if_assumed);
+        value
+    }
+}
+
+/// What to assume for a number that is not given, and the spreads in both cases.
+struct Guess<'a> {
+    field: &'static str,
+    dimension: Dimension,
+    value: f64,
+    unit: &'static str,
+    why: &'a str,
+    sigma: [f64; 2],
+}
+
+/// Three significant digits are plenty for an assumption.
+fn round3(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let scale = libm::exp10(2.0 - libm::floor(libm::log10(x.abs())));
+    (x * scale).round() / scale
+}
+
+struct RodPart {
+    handle: Handle,
+    length_m: f64,
+    action_word: Action,
+    action: f64,
+    material: RodMaterial,
+    window: (f64, f64),
+    line_kgf: f64,
+    power: f64,
+}
+
+/// Puts the case together.
+#[must_use]
+pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Resolved<'m> {
+    let p = model.parameters();
+    let mut notes = Notes { assumptions: Vec::new(), spreads: Spreads::default() };
+    let mut findings = crate::gear::findings(model, &outfit.rod);
+
+    let class = notes.word("lure.class", lure.class, LureClass::PaddleTailJig, "not given");
+    let traits = model.class(class);
+    let fish = species(model, water, &mut notes, &mut findings);
+    let platform = notes.word("water.platform", water.platform, Platform::Boat, "most common");
+    let power = infer_power(model, &outfit.rod);
+    let rod = rod(model, outfit, platform, water, &power, &mut notes);
+    let mass_g = rigged_mass(p, traits, lure, &mut notes, &mut findings);
+    let (line, line_kgf, line_mm) = line(p, outfit, rod.power, &mut notes);
+    let toothy = water.toothy_probability.unwrap_or_else(|| {
+        notes.assume("water.toothy_fish_present", "no", "not given");
+        0.0
+    });
+    let (leader, leader_kgf, leader_mm) = leader(p, outfit, fish, toothy, line, &mut notes);
+    let hook = notes.word("lure.hook.style", lure.hook.style, traits.hook_style, "usual for the class");
+    let cover = notes.word("water.cover", water.cover, Cover::Open, "not given");
+    let air = air(p, traits, lure, &mut notes);
+    let (wind, wind_m_s) = wind(p, water, &mut notes);
+    let hookset = water.hookset.unwrap_or_else(|| usual_hookset(traits, hook));
+
+    let i = &p.interval;
+    let mut case = Case {
+        p,
+        class,
+        traits,
+        fish,
+        handle: rod.handle,
+        rod_length_m: rod.length_m,
+        action: rod.action,
+        action_word: rod.action_word,
+        material: rod.material,
+        lure_min_g: rod.window.0,
+        lure_max_g: rod.window.1,
+        rod_line_kgf: rod.line_kgf,
+        power: rod.power,
+        guides: notes.word(
+            "rod.guides",
+            outfit.rod.guides,
+            crate::gear::GuideCondition::Ceramic,
+            "not given; look at the rings",
+        ),
+        reel: reel_facts(outfit, line_mm),
+        line,
+        line_kgf,
+        line_mm,
+        leader,
+        leader_kgf,
+        leader_mm,
+        drag_kgf: 0.0,
+        mass_g,
+        hook,
+        wire_mm: notes.number(
+            lure.hook.wire.map(|w| w.mm()),
+            Guess {
+                field: "lure.hook.wire",
+                dimension: Dimension::Wire,
+                value: traits.usual_wire_mm(mass_g),
+                unit: "mm",
+                why: "usual for the class and mass",
+                sigma: [i.wire_given, i.wire_assumed],
+            },
+        ),
+        hook_count: f64::from(lure.hook.count.unwrap_or(traits.hook_count)),
+        barbed: lure.hook.barbed.unwrap_or(true),
+        point: lure.hook.point,
+        punch_n: 0.0,
+        pull_n: 0.0,
+        air,
+        wind_m_s,
+        wind,
+        platform,
+        cover,
+        cover_m: cover_distance(p, cover, water, &mut notes),
+        skill: notes.word("water.skill", water.skill, Skill::Intermediate, "not given"),
+        toothy,
+        fish_kg: fish_mass(p, fish, water, &mut notes),
+        current_m_s: water.current.map_or(0.0, |c| c.m_s()),
+        depth_m: water.depth.map(|d| d.m()),
+        water_c: water.temperature.map(|t| t.c()),
+        line_out_m: line_out(p, platform, water),
+        hookset,
+        doubt: Doubt::NONE,
+    };
+    case.punch_n = notes.number(
+        lure.punch.map(|f| f.n()),
+        Guess {
+            field: "lure.punch",
+            dimension: Dimension::Punch,
+            value: usual_punch(traits, hook),
+            unit: "N",
+            why: "usual for the class and hook",
+            sigma: [i.punch_given, i.punch_assumed],
+        },
+    );
+    case.pull_n = notes.number(
+        lure.pull.map(|f| f.n()),
+        Guess {
+            field: "lure.pull",
+            dimension: Dimension::Pull,
+            value: traits.usual_pull_n(mass_g),
+            unit: "N",
+            why: "usual for the class and mass",
+            sigma: [i.pull_given, i.pull_assumed],
+        },
+    );
+    let recommended = super::settings::recommended_drag_kgf(&case);
+    case.drag_kgf = notes.number(
+        outfit.drag.map(|d| d.kgf()),
+        Guess {
+            field: "drag",
+            dimension: Dimension::Drag,
+            value: recommended,
+            unit: "kgf",
+            why: "set as recommended",
+            sigma: [i.drag_given, i.drag_assumed],
+        },
+    );
+    for (dimension, sigma) in [
+        (Dimension::RodForce, i.rod_force),
+        (Dimension::SeatForce, i.seat_force),
+        (Dimension::ActionSlope, i.action_slope),
+        (Dimension::WindLoss, i.wind_loss),
+        (Dimension::Hold, i.hold),
+        (Dimension::Knot, i.knot),
+    ] {
+        notes.spreads.push(dimension, None, sigma);
+    }
+    let Notes { assumptions, spreads } = notes;
+    Resolved { model, case, assumptions, findings, power, spreads }
+}
+
+fn species<'m>(
+    model: &'m Model,
+    water: &Water,
+    notes: &mut Notes,
+    findings: &mut Vec<Finding>,
+) -> &'m Species {
+    let table = model.species();
+    let Some(name) = water.species.as_deref().filter(|name| !name.trim().is_empty()) else {
+        notes.assume("water.species", "middling traits", "not given");
+        return table.unknown();
+    };
+    table.find(name).unwrap_or_else(|| {
+        let text = format!("`{name}` is not in the table: judged with middling traits");
+        findings.push(Finding::new(FindingCode::UnknownSpecies, "water.species", text));
+        notes.assume("water.species", "middling traits", "not in the table");
+        table.unknown()
+    })
+}
+
+fn rod(
+    model: &Model,
+    outfit: &Outfit,
+    platform: Platform,
+    water: &Water,
+    power: &crate::gear::InferredPower,
+    notes: &mut Notes,
+) -> RodPart {
+    let p = model.parameters();
+    let (rod, i) = (&outfit.rod, &p.interval);
+    let kind = outfit.reel.kind.unwrap_or(Handle::Spinning);
+    let handle = notes.word("rod.handle", rod.handle, kind, "as the reel, else most common");
+    let rated = power.by_window.or(power.by_line).is_some();
+    let class = match (rated, rod.power_label) {
+        (false, Some(label)) => label.class(),
+        (true, _) | (false, None) => power.class,
+    };
+    let sigma = if rated { i.power_given + (power.high - power.low) / 2.0 } else { i.power_assumed };
+    notes.spreads.push(Dimension::Power, Some("rod.lure_rating.max"), sigma);
+
+    let max = notes.number(
+        rod.lure_rating.max.map(|m| m.g()),
+        Guess {
+            field: "rod.lure_rating.max",
+            dimension: Dimension::LureMax,
+            value: p.rod.window_max_g.at(class),
+            unit: "g",
+            why: "from line rating or label",
+            sigma: [i.window_given, i.window_assumed],
+        },
+    );
+    let printed_min = notes.number(
+        rod.lure_rating.min.map(|m| m.g()),
+        Guess {
+            field: "rod.lure_rating.min",
+            dimension: Dimension::LureMin,
+            value: max / p.rod.window_of_single_number,
+            unit: "g",
+            why: "a share of the maximum",
+            sigma: [i.window_given, i.window_assumed],
+        },
+    );
+    let min = printed_min.clamp(max / p.rod.widest_window, max / p.rod.narrowest_window);
+    let line_kgf = notes.number(
+        nylon_equivalent_kgf(model, rod),
+        Guess {
+            field: "rod.line_rating.max",
+            dimension: Dimension::RodLine,
+            value: p.rod.line_max_kgf.at(class),
+            unit: "kgf",
+            why: "usual for its power",
+            sigma: [i.rod_line_given, i.rod_line_assumed],
+        },
+    );
+    let action_given = rod.action.is_some();
+    let action_word = notes.word("rod.action", rod.action, Action::Fast, "most common");
+    let sigma = if action_given { i.action_given } else { i.action_assumed };
+    notes.spreads.push(Dimension::Action, Some("rod.action"), sigma);
+    let material = notes.word("rod.material", rod.material, RodMaterial::Graphite, "most common");
+    let length_m = rod.length.map_or_else(
+        || {
+            let usual = usual_length_m(p, platform);
+            notes.assume("rod.length", format!("{usual:.2} m"), "usual for the platform");
+            usual
+        },
+        |l| l.m(),
+    );
+    let action = action_value(p, action_word, material, water);
+    RodPart { handle, length_m, action_word, action, material, window: (min, max), line_kgf, power: class }
+}
+
+fn action_value(p: &Parameters, word: Action, material: RodMaterial, water: &Water) -> f64 {
+    let r = &p.rod;
+    let printed = match word {
+        Action::Slow => r.action_slow,
+        Action::Moderate => r.action_moderate,
+        Action::ModerateFast => r.action_moderate_fast,
+        Action::Fast => r.action_fast,
+        Action::ExtraFast => r.action_extra_fast,
+    };
+    let shift = match material {
+        RodMaterial::Graphite => 0.0,
+        RodMaterial::Composite => r.composite_shift,
+        RodMaterial::Glass => r.glass_shift,
+    };
+    let cold = water.temperature.is_some_and(|t| t.c() < r.cold_below_c);
+    let cold_shift = if cold { r.cold_shift } else { 0.0 };
+    (printed - shift - cold_shift).clamp(0.0, 1.0)
+}
+
+fn usual_length_m(p: &Parameters, platform: Platform) -> f64 {
+    let n = &p.length;
+    let (low, high) = match platform {
+        Platform::Boat => (n.boat_min, n.boat_max),
+        Platform::Kayak => (n.kayak_min, n.kayak_max),
+        Platform::Bank => (n.bank_min, n.bank_max),
+        Platform::Coast => (n.coast_min, n.coast_max),
+        Platform::Wading => (n.wading_min, n.wading_max),
+        Platform::OverhungBank => (n.overhung_min, n.overhung_max),
+        Platform::BoatVertical => (n.vertical_min, n.vertical_max),
+        Platform::Bridge => (n.bridge_min, n.bridge_max),
+    };
+    (low + high) / 2.0
+}
+
+fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
+    let reel = &outfit.reel;
+    // Volume on the spool is kept: length times diameter squared is constant.
+    let capacity = match (reel.capacity_length, reel.capacity_diameter, outfit.line.length) {
+        (_, _, Some(length)) => Some(length.m()),
+        (Some(length), Some(diameter), None) => {
+            let ratio = diameter.mm() / line_mm;
+            Some(length.m() * ratio * ratio)
+        }
+        (Some(_), None, None) | (None, _, None) => None,
+    };
+    ReelFacts {
+        mass_g: reel.mass.map(|m| m.g()),
+        drag_max_kgf: reel.drag_max.map(|d| d.kgf()),
+        retrieve_cm: reel.retrieve.map(|r| r.cm()),
+        start_up: reel.start_up_ratio,
+        capacity_m: capacity,
+        capacity_mm: reel.capacity_diameter.map(|d| d.mm()),
+    }
+}
+
+fn line(p: &Parameters, outfit: &Outfit, power: f64, notes: &mut Notes) -> (LineMaterial, f64, f64) {
+    let (line, i) = (&outfit.line, &p.interval);
+    let material = notes.word("line.material", line.material, LineMaterial::Braid, "most common");
+    let diameter_of = match material {
+        LineMaterial::Braid => &p.line.braid_mm,
+        LineMaterial::Nylon => &p.line.nylon_mm,
+        LineMaterial::Fluorocarbon => &p.line.fluorocarbon_mm,
+    };
+    let usual_kgf = match material {
+        LineMaterial::Braid => p.line.braid_kgf.at(power),
+        LineMaterial::Nylon | LineMaterial::Fluorocarbon => p.rod.line_max_kgf.at(power),
+    };
+    let kgf = notes.number(
+        line.test.map(|t| t.kgf()),
+        Guess {
+            field: "line.test",
+            dimension: Dimension::LineTest,
+            value: usual_kgf,
+            unit: "kgf",
+            why: "usual for the rod's power",
+            sigma: [i.test_given, i.test_assumed],
+        },
+    );
+    let mm = notes.number(
+        line.diameter.map(|d| d.mm()),
+        Guess {
+            field: "line.diameter",
+            dimension: Dimension::LineDiameter,
+            value: diameter_of.at(kgf),
+            unit: "mm",
+            why: "usual for its strength",
+            sigma: [i.diameter_given, i.diameter_assumed],
+        },
+    );
+    (material, kgf, mm)
+}
+
+fn leader(
+    p: &Parameters,
+    outfit: &Outfit,
+    fish: &Species,
+    toothy: f64,
+    line: LineMaterial,
+    notes: &mut Notes,
+) -> (LeaderMaterial, f64, f64) {
+    let (leader, i) = (&outfit.leader, &p.interval);
+    let teeth = fish.teeth == Teeth::Cutting || toothy >= p.leader.limit_risk;
+    let none_needed = line != LineMaterial::Braid || fish.leader_kgf[1] <= 0.0;
+    let usual = match (teeth, none_needed) {
+        (true, _) => LeaderMaterial::SteelWire,
+        (false, true) => LeaderMaterial::None,
+        (false, false) => LeaderMaterial::Fluorocarbon,
+    };
+    let material = notes.word("leader.material", leader.material, usual, "usual for the fish");
+    let diameter_of = match material {
+        LeaderMaterial::None => return (material, 0.0, 0.0),
+        LeaderMaterial::Nylon => &p.line.nylon_mm,
+        LeaderMaterial::Fluorocarbon => &p.line.fluorocarbon_mm,
+        LeaderMaterial::SteelWire | LeaderMaterial::Titanium => &p.line.wire_mm,
+    };
+    let by_diameter = leader.diameter.map(|d| inverse(diameter_of.points(), d.mm()));
+    let [least, most] = fish.leader_kgf;
+    let middle = ((least + most) / 2.0).max(p.leader.least_kgf);
+    let kgf = notes.number(
+        leader.test.map(|t| t.kgf()).filter(|t| *t > 0.0),
+        Guess {
+            field: "leader.test",
+            dimension: Dimension::LeaderTest,
+            value: by_diameter.unwrap_or(middle),
+            unit: "kgf",
+            why: if by_diameter.is_some() { "usual for its diameter" } else { "usual for the fish" },
+            sigma: [i.test_given, i.test_assumed],
+        },
+    );
+    let mm = notes.number(
+        leader.diameter.map(|d| d.mm()).filter(|d| *d > 0.0),
+        Guess {
+            field: "leader.diameter",
+            dimension: Dimension::LeaderDiameter,
+            value: diameter_of.at(kgf),
+            unit: "mm",
+            why: "usual for its strength",
+            sigma: [i.diameter_given, i.diameter_assumed],
+        },
+    );
+    (material, kgf, mm)
+}
+
+/// x of a rising curve at `y`, constant beyond its ends.
+fn inverse(points: &[(f64, f64)], y: f64) -> f64 {
+    let above = points.partition_point(|p| p.1 <= y);
+    if above == 0 {
+        return points[0].0;
+    }
+    if above == points.len() {
+        return points[above - 1].0;
+    }
+    let ((x0, y0), (x1, y1)) = (points[above - 1], points[above]);
+    x0 + (x1 - x0) * (y - y0) / (y1 - y0)
+}
+
+fn rigged_mass(
+    p: &Parameters,
+    traits: &ClassTraits,
+    lure: &Lure,
+    notes: &mut Notes,
+    findings: &mut Vec<Finding>,
+) -> f64 {
+    let i = &p.interval;
+    let parts = match (lure.head_mass, lure.trailer_mass) {
+        (Some(head), Some(tail)) => Some(head.g() + tail.g()),
+        (Some(_) | None, _) => None,
+    };
+    if let (Some(rigged), Some(sum)) = (lure.rigged_mass, parts)
+        && sum > rigged.g() * (1.0 + p.lure.rigged_tolerance)
+    {
+        let text = format!(
+            "rigged mass {:.1} g is less than head and trailer together: judged as {sum:.1} g",
+            rigged.g()
+        );
+        findings.push(Finding::new(FindingCode::RiggedMassComputed, "lure.rigged_mass", text));
+        notes.spreads.push(Dimension::Mass, Some("lure.rigged_mass"), i.mass_given);
+        return sum;
+    }
+    if lure.rigged_mass.is_none()
+        && let Some(sum) = parts
+    {
+        let text = format!("head and trailer add up to {sum:.1} g rigged");
+        findings.push(Finding::new(FindingCode::RiggedMassComputed, "lure.rigged_mass", text));
+        notes.spreads.push(Dimension::Mass, Some("lure.rigged_mass"), i.mass_given);
+        return sum;
+    }
+    let tail = lure.length.map(|l| {
+        let mm = l.mm();
+        p.lure.tail_g_per_mm3 * mm * mm * mm
+    });
+    let (guess, why) = match (lure.head_mass, tail) {
+        (Some(head), _) if !traits.soft_tail => (head.g(), "the bare lure"),
+        (Some(head), Some(tail)) => (head.g() + tail, "head and a tail of this length"),
+        (Some(head), None) => (head.g() * (1.0 + p.lure.tail_share_of_head), "head and usual tail"),
+        (None, _) => (traits.usual_mass_g(), "usual for the class"),
+    };
+    notes.number(
+        lure.rigged_mass.map(|m| m.g()),
+        Guess {
+            field: "lure.rigged_mass",
+            dimension: Dimension::Mass,
+            value: guess,
+            unit: "g",
+            why,
+            sigma: [i.mass_given, i.mass_assumed],
+        },
+    )
+}
+
+fn usual_punch(traits: &ClassTraits, hook: HookStyle) -> f64 {
+    let hidden = matches!(hook, HookStyle::Weedless | HookStyle::DoubleWeedless);
+    let same = hook == traits.hook_style;
+    if same || hidden { traits.punch_n } else { 0.0 }
+}
+
+fn usual_hookset(traits: &ClassTraits, hook: HookStyle) -> Hookset {
+    match (traits.presentation, hook) {
+        (Presentation::Steady, HookStyle::Treble | HookStyle::InlineSingle) => Hookset::Sweep,
+        _ => Hookset::Snap,
+    }
+}
+
+/// Coefficient of the air class; a long soft tail on a light head flies a class worse.
+fn air(p: &Parameters, traits: &ClassTraits, lure: &Lure, notes: &mut Notes) -> f64 {
+    let (w, i) = (&p.wind, &p.interval);
+    let class = lure.air.unwrap_or(traits.air);
+    if lure.air.is_none() {
+        notes.assume("lure.air", class.as_word(), "usual for the class");
+    }
+    let sigma = if lure.air.is_some() { i.air_given } else { i.air_assumed };
+    notes.spreads.push(Dimension::Air, Some("lure.air"), sigma);
+    let (own, worse) = match class {
+        AirClass::Compact => (w.air_compact, w.air_steady),
+        AirClass::Steady => (w.air_steady, w.air_wobbling),
+        AirClass::Wobbling => (w.air_wobbling, w.air_tumbling),
+        AirClass::Tumbling => (w.air_tumbling, w.air_tumbling),
+    };
+    let (Some(length), true) = (lure.length, traits.soft_tail) else { return own };
+    let long = (length.mm() - w.soft_tail_from_mm) / (w.soft_tail_to_mm - w.soft_tail_from_mm);
+    let light_head = match (lure.head_mass, lure.rigged_mass) {
+        (Some(head), Some(rigged)) => {
+            let share = head.g() / rigged.g();
+            (w.soft_tail_head_share - share) / w.soft_tail_head_ramp + 0.5
+        }
+        (Some(_) | None, _) => 0.0,
+    };
+    own + (worse - own) * long.clamp(0.0, 1.0) * light_head.clamp(0.0, 1.0)
+}
+
+fn wind(p: &Parameters, water: &Water, notes: &mut Notes) -> (WindDirection, f64) {
+    let speed = water.wind_speed.map(|s| s.m_s());
+    let direction = water.wind_direction.unwrap_or_else(|| match speed {
+        Some(speed) if speed > 0.0 => {
+            notes.assume("water.wind_direction", WindDirection::Across.as_word(), "not given");
+            WindDirection::Across
+        }
+        Some(_) | None => WindDirection::Calm,
+    });
+    let speed = speed.unwrap_or_else(|| {
+        notes.assume("water.wind_speed", "0 m/s", "not given");
+        0.0
+    });
+    // In still air there is nothing to be uncertain about.
+    let sigma = if speed > 0.0 { p.interval.wind_given } else { 0.0 };
+    notes.spreads.push(Dimension::Wind, Some("water.wind_speed"), sigma);
+    (direction, speed)
+}
+
+fn cover_distance(p: &Parameters, cover: Cover, water: &Water, notes: &mut Notes) -> f64 {
+    let k = &p.cover;
+    let usual = match cover {
+        Cover::Open => return water.cover_distance.map_or(k.distance_oyster_m, |d| d.m()),
+        Cover::Weed => k.distance_weed_m,
+        Cover::Heavy => k.distance_heavy_m,
+        Cover::Oyster => k.distance_oyster_m,
+        Cover::Mangrove => k.distance_mangrove_m,
+        Cover::Dock => k.distance_dock_m,
+        Cover::Rock => k.distance_rock_m,
+        Cover::Timber => k.distance_timber_m,
+    };
+    notes.number(
+        water.cover_distance.map(|d| d.m()),
+        Guess {
+            field: "water.cover_distance",
+            dimension: Dimension::CoverDistance,
+            value: usual,
+            unit: "m",
+            why: "usual for this cover",
+            sigma: [p.interval.cover_given, p.interval.cover_assumed],
+        },
+    )
+}
+
+fn fish_mass(p: &Parameters, fish: &Species, water: &Water, notes: &mut Notes) -> f64 {
+    notes.number(
+        water.fish_mass.map(|m| m.kg()),
+        Guess {
+            field: "water.fish_mass",
+            dimension: Dimension::FishMass,
+            value: fish.usual_kg,
+            unit: "kg",
+            why: "usual for the species",
+            sigma: [p.interval.fish_given, p.interval.fish_assumed],
+        },
+    )
+}
+
+fn line_out(p: &Parameters, platform: Platform, water: &Water) -> f64 {
+    water.line_out.map_or_else(
+        || match platform {
+            Platform::BoatVertical => water.depth.map_or(p.line.vertical_out_m, |d| d.m()),
+            Platform::Boat
+            | Platform::Kayak
+            | Platform::Bank
+            | Platform::Coast
+            | Platform::Wading
+            | Platform::OverhungBank
+            | Platform::Bridge => p.line.stretch_reference_m,
+        },
+        |l| l.m(),
+    )
+}

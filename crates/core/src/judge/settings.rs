@@ -1,0 +1,123 @@
+//! How to rig and set an outfit for a lure.
+
+use super::case::Case;
+use super::factors::line;
+use super::judgement::Settings;
+use super::text::plain;
+use crate::gear::{Handle, HookStyle, LeaderMaterial, LineMaterial};
+use crate::quantity::{Force, Length, Mass, N_PER_KGF};
+use crate::water::{Cover, Skill, Teeth};
+
+/// Drag to set, kgf: a quarter of the weakest link, no more than the fish usually asks for, the
+/// rod leans on or the mouth bears. Common practice, no source.
+pub(super) fn recommended_drag_kgf(c: &Case<'_>) -> f64 {
+    let p = &c.p.drag;
+    let share = match c.skill {
+        Skill::Novice => p.novice_share,
+        Skill::Intermediate | Skill::Expert => p.recommended_share,
+    };
+    let [least, most] = c.fish.drag_kgf;
+    let scale = c.fish_scale();
+    let link = c.weakest_kgf() * share;
+    let rod = c.rod_force_n() / N_PER_KGF / p.lift_share;
+    let fish = match c.cover {
+        Cover::Open => (least + most) / 2.0,
+        Cover::Weed
+        | Cover::Heavy
+        | Cover::Oyster
+        | Cover::Mangrove
+        | Cover::Dock
+        | Cover::Rock
+        | Cover::Timber => most,
+    };
+    // Rounded to what a spring scale shows, never to nothing.
+    let tenth = (link.min(rod).min(fish * scale) * 10.0).round() / 10.0;
+    tenth.max(0.1)
+}
+
+/// Material and strength of leader to tie, kgf.
+pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
+    let [least, most] = c.fish.leader_kgf;
+    let teeth = c.fish.teeth == Teeth::Cutting || c.toothy >= c.p.leader.limit_risk;
+    let scale = c.fish_scale();
+    if teeth {
+        let wire = if c.mass_g < c.p.leader.steel_full_g {
+            LeaderMaterial::Titanium
+        } else {
+            LeaderMaterial::SteelWire
+        };
+        let floor = if c.fish.teeth == Teeth::Cutting { least } else { c.p.leader.bystander_kgf };
+        return (wire, floor.max(line::cast_need_kgf(c)).round());
+    }
+    if most <= 0.0 {
+        return (LeaderMaterial::None, 0.0);
+    }
+    let middle = ((least + most) / 2.0 * scale).round();
+    (LeaderMaterial::Fluorocarbon, middle.max(1.0))
+}
+
+/// Settings for a case.
+pub(super) fn settings(c: &Case<'_>) -> Settings {
+    let p = &c.p.setting;
+    let drag = recommended_drag_kgf(c);
+    let (leader_material, leader_kgf) = recommended_leader(c);
+    let wire = matches!(leader_material, LeaderMaterial::SteelWire | LeaderMaterial::Titanium);
+    let length = match (wire, c.cover) {
+        (true, _) => p.leader_pike_m,
+        (false, Cover::Open) => p.leader_open_m,
+        (false, _) => p.leader_cover_m,
+    };
+    let main_knot = match (c.line, leader_material) {
+        (_, LeaderMaterial::None) => "none: tied to the lure",
+        (_, LeaderMaterial::SteelWire | LeaderMaterial::Titanium) => {
+            "double-turn clinch knot to the trace's swivel"
+        }
+        (LineMaterial::Braid, LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon) => {
+            "FG knot or double uni knot"
+        }
+        (
+            LineMaterial::Nylon | LineMaterial::Fluorocarbon,
+            LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon,
+        ) => "double uni knot",
+    };
+    let lure_knot = match c.hook {
+        HookStyle::Treble | HookStyle::InlineSingle => "round-bend snap, so that the lure swings",
+        HookStyle::Single | HookStyle::Weedless | HookStyle::DoubleWeedless => {
+            "uni knot or non-slip loop, wetted"
+        }
+    };
+    let most = if c.is_vertical() { c.p.load.vertical_setting } else { c.p.load.warn_cast };
+    let novice = if c.skill == Skill::Novice { c.p.load.novice_share } else { 1.0 };
+    Settings {
+        drag: Force::from_kgf(drag),
+        line_out: Length::from_m(c.line_out_m),
+        leader_material,
+        leader_test: Force::from_kgf(leader_kgf),
+        leader_length: Length::from_m(if leader_material == LeaderMaterial::None {
+            0.0
+        } else {
+            length
+        }),
+        main_knot,
+        lure_knot,
+        snap_test: Force::from_kgf((drag / c.p.drag.usable_share * p.snap_reserve).ceil()),
+        cast_limit: Mass::from_g((c.lure_max_g * most * novice).floor()),
+        reel: reel(c),
+        hook_style: c.hook,
+        line_material: c.line,
+    }
+}
+
+/// Size in the words of the trade; the numbers are families of size, no standard.
+fn reel(c: &Case<'_>) -> String {
+    let sizes = match c.handle {
+        Handle::Spinning => ["1000", "2000", "2500", "2500 to 3000", "3000 to 4000", "4000 to 5000", "6000", "8000"],
+        Handle::Casting => ["50 to 70", "70", "100", "100", "150", "200", "300", "400"],
+    };
+    let index = (c.power.round().clamp(1.0, 8.0) as usize) - 1;
+    let kind = match c.handle {
+        Handle::Spinning => "fixed-spool",
+        Handle::Casting => "casting",
+    };
+    format!("{kind} {}, {} line a turn", sizes[index], plain(c.traits.retrieve))
+}

@@ -1,0 +1,199 @@
+//! How doubtful each value is, and the interval of the score that follows from it.
+//!
+//! Every doubtful value is moved by its spread, one at a time, up and down; the changes of the
+//! score are combined as the root of the sum of their squares, upward and downward apart
+//! (first-order propagation of independent errors: JCGM 100:2008, section 5.1, one-sided).
+
+use super::case::Case;
+use super::compose;
+
+/// Scales of the model's most doubtful numbers.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Doubt {
+    /// On the rod's pull.
+    pub rod_force: f64,
+    /// On the force to seat a hook.
+    pub seat_force: f64,
+    /// On the penalty for a bend in the wrong place.
+    pub action_slope: f64,
+    /// On the loss in wind.
+    pub wind: f64,
+    /// On tear-out and opening of hooks.
+    pub hold: f64,
+    /// On the strength left at knots.
+    pub knot: f64,
+}
+
+impl Doubt {
+    /// No doubt: every scale is 1.
+    pub const NONE: Self = Self {
+        rod_force: 1.0,
+        seat_force: 1.0,
+        action_slope: 1.0,
+        wind: 1.0,
+        hold: 1.0,
+        knot: 1.0,
+    };
+}
+
+/// A value that may be moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Dimension {
+    /// Rigged mass.
+    Mass,
+    /// Lower end of the window.
+    LureMin,
+    /// Upper end of the window.
+    LureMax,
+    /// Greatest line of the rod.
+    RodLine,
+    /// Place of the bend (absolute spread).
+    Action,
+    /// Power class (absolute spread).
+    Power,
+    /// Length of the rod.
+    RodLength,
+    /// Test of the line.
+    LineTest,
+    /// Diameter of the line.
+    LineDiameter,
+    /// Test of the leader.
+    LeaderTest,
+    /// Diameter of the leader.
+    LeaderDiameter,
+    /// Set drag.
+    Drag,
+    /// Wire of the hook.
+    Wire,
+    /// Force to free the point.
+    Punch,
+    /// Pull of the lure.
+    Pull,
+    /// Air coefficient.
+    Air,
+    /// Wind speed.
+    Wind,
+    /// Distance to cover.
+    CoverDistance,
+    /// Mass of the fish.
+    FishMass,
+    /// Model: rod's pull.
+    RodForce,
+    /// Model: force to seat.
+    SeatForce,
+    /// Model: action slope.
+    ActionSlope,
+    /// Model: wind loss.
+    WindLoss,
+    /// Model: hold of hooks.
+    Hold,
+    /// Model: knots.
+    Knot,
+}
+
+/// One doubtful value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spread {
+    /// Which value.
+    pub dimension: Dimension,
+    /// Field of the request that would settle it; `None` for numbers of the model.
+    pub field: Option<&'static str>,
+    /// Standard deviation: relative, or absolute for action and power.
+    pub sigma: f64,
+}
+
+/// All doubtful values of a case.
+#[derive(Clone, Debug, Default)]
+pub struct Spreads {
+    /// In the order in which they were met.
+    pub all: Vec<Spread>,
+}
+
+impl Spreads {
+    /// Adds a value; no spread is no entry.
+    pub fn push(&mut self, dimension: Dimension, field: Option<&'static str>, sigma: f64) {
+        if sigma > 0.0 {
+            self.all.push(Spread { dimension, field, sigma });
+        }
+    }
+}
+
+/// The case with one value moved by `step` standard deviations.
+fn moved<'m>(case: &Case<'m>, spread: &Spread, step: f64) -> Case<'m> {
+    let mut c = case.clone();
+    let by = spread.sigma * step;
+    let factor = libm::exp(by);
+    match spread.dimension {
+        Dimension::Mass => c.mass_g *= factor,
+        Dimension::LureMin => c.lure_min_g = (c.lure_min_g * factor).min(c.lure_max_g * 0.9),
+        Dimension::LureMax => c.lure_max_g = (c.lure_max_g * factor).max(c.lure_min_g * 1.1),
+        Dimension::RodLine => c.rod_line_kgf *= factor,
+        Dimension::Action => c.action = (c.action + by).clamp(0.0, 1.0),
+        Dimension::Power => c.power += by,
+        Dimension::RodLength => c.rod_length_m *= factor,
+        Dimension::LineTest => c.line_kgf *= factor,
+        Dimension::LineDiameter => c.line_mm *= factor,
+        Dimension::LeaderTest => c.leader_kgf *= factor,
+        Dimension::LeaderDiameter => c.leader_mm *= factor,
+        Dimension::Drag => c.drag_kgf *= factor,
+        Dimension::Wire => c.wire_mm *= factor,
+        Dimension::Punch => c.punch_n *= factor,
+        Dimension::Pull => c.pull_n *= factor,
+        Dimension::Air => c.air *= factor,
+        Dimension::Wind => c.wind_m_s *= factor,
+        Dimension::CoverDistance => c.cover_m *= factor,
+        Dimension::FishMass => c.fish_kg *= factor,
+        Dimension::RodForce => c.doubt.rod_force *= factor,
+        Dimension::SeatForce => c.doubt.seat_force *= factor,
+        Dimension::ActionSlope => c.doubt.action_slope *= factor,
+        Dimension::WindLoss => c.doubt.wind *= factor,
+        Dimension::Hold => c.doubt.hold *= factor,
+        Dimension::Knot => c.doubt.knot *= factor,
+    }
+    c
+}
+
+/// The interval of a score.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Interval {
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+    /// The field whose measurement would narrow it most.
+    pub narrowing_field: Option<&'static str>,
+}
+
+/// Interval round `score`, the score of `case`, as `broken` decides about limits.
+pub(super) fn interval(
+    case: &Case<'_>,
+    spreads: &Spreads,
+    score: f64,
+    broken: impl Fn(&Case<'_>) -> bool,
+) -> Interval {
+    let step = case.p.interval.step;
+    let (mut up, mut down) = (0.0, 0.0);
+    let mut widest: Option<(f64, &'static str)> = None;
+    for spread in &spreads.all {
+        let (mut most, mut least) = (0.0_f64, 0.0_f64);
+        for direction in [step, -step] {
+            let c = moved(case, spread, direction);
+            let value = if broken(&c) { 0.0 } else { compose::score_without_limits(&c) };
+            most = most.max(value - score);
+            least = least.min(value - score);
+        }
+        up += most * most;
+        down += least * least;
+        let width = most - least;
+        if let Some(field) = spread.field
+            && width > widest.map_or(0.0, |w| w.0)
+        {
+            widest = Some((width, field));
+        }
+    }
+    let low = (score - f64::sqrt(down)).clamp(0.0, score);
+    let high = (score + f64::sqrt(up)).clamp(score, 1.0);
+    let least = case.p.interval.least_width_to_name;
+    let narrowing_field = widest.filter(|w| w.0 > least).map(|w| w.1);
+    Interval { low, high, narrowing_field }
+}

@@ -1,0 +1,105 @@
+//! Plain words and numbers for sentences.
+
+use super::case::Case;
+use crate::gear::{LeaderMaterial, LineMaterial, Word};
+use crate::water::{Cover, Platform};
+
+/// "14 g" or "3.5 g".
+pub(super) fn grams(g: f64) -> String {
+    if g < 10.0 && (g - g.round()).abs() > 0.049 { format!("{g:.1} g") } else { format!("{g:.0} g") }
+}
+
+/// "2.4 kg", of breaking force or drag.
+pub(super) fn kilograms_force(kgf: f64) -> String {
+    if kgf >= 10.0 { format!("{kgf:.0} kg") } else { format!("{kgf:.1} kg") }
+}
+
+/// "18 N".
+pub(super) fn newtons(n: f64) -> String {
+    if n < 10.0 { format!("{n:.1} N") } else { format!("{n:.0} N") }
+}
+
+/// "0.20 mm".
+pub(super) fn millimetres(mm: f64) -> String {
+    format!("{mm:.2} mm")
+}
+
+/// "2.2 m".
+pub(super) fn metres(m: f64) -> String {
+    if (m - m.round()).abs() < 0.005 { format!("{m:.0} m") } else { format!("{m:.2} m") }
+}
+
+/// An enum word with spaces.
+pub(super) fn plain(word: impl Word) -> String {
+    word.as_word().replace('_', " ")
+}
+
+impl Case<'_> {
+    pub(super) fn action_word_plain(&self) -> String {
+        let action = self.action_word.as_word().replace('_', "-");
+        match self.material {
+            crate::gear::RodMaterial::Graphite => format!("a {action} tip").replace("a e", "an e"),
+            crate::gear::RodMaterial::Composite | crate::gear::RodMaterial::Glass => {
+                format!("a {action} {} blank", self.material.as_word()).replace("a e", "an e")
+            }
+        }
+    }
+
+    pub(super) fn lure_plain(&self) -> String {
+        let article = if self.traits.plain.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+        format!("{article} {}", self.traits.plain)
+    }
+
+    pub(super) fn fish_plain(&self) -> String {
+        if self.fish.name == crate::water::SpeciesTable::UNKNOWN {
+            "such fish".to_owned()
+        } else {
+            self.fish.name.replace('_', " ")
+        }
+    }
+
+    pub(super) fn line_plain(&self) -> &'static str {
+        match self.line {
+            LineMaterial::Braid => "braid",
+            LineMaterial::Nylon => "nylon",
+            LineMaterial::Fluorocarbon => "fluorocarbon",
+        }
+    }
+
+    pub(super) fn leader_plain(&self) -> String {
+        if self.leader == LeaderMaterial::None {
+            return "no leader".to_owned();
+        }
+        format!("{} {} of {}", plain(self.leader), millimetres(self.leader_mm), kilograms_force(self.leader_kgf))
+    }
+
+    pub(super) fn air_plain(&self) -> String {
+        self.lure_plain()
+    }
+
+    pub(super) fn platform_plain(&self) -> &'static str {
+        match self.platform {
+            Platform::Boat => "a boat",
+            Platform::Kayak => "a kayak",
+            Platform::Bank => "the bank",
+            Platform::Coast => "an open coast",
+            Platform::Wading => "wading",
+            Platform::OverhungBank => "a bank under branches",
+            Platform::BoatVertical => "fishing straight down",
+            Platform::Bridge => "a bridge or pier",
+        }
+    }
+
+    pub(super) fn cover_plain(&self) -> &'static str {
+        match self.cover {
+            Cover::Open => "open water",
+            Cover::Weed => "weed",
+            Cover::Heavy => "heavy vegetation",
+            Cover::Oyster => "oyster shell",
+            Cover::Mangrove => "mangrove roots",
+            Cover::Dock => "piles",
+            Cover::Rock => "rock",
+            Cover::Timber => "sunken timber",
+        }
+    }
+}
