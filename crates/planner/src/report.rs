@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::ashore;
-use crate::crew;
+use crate::crew::{self, Seat};
 use crate::grid::Grid;
 use crate::plan::{
     Counts, ItemKind, Job, JobKind, Move, NeedCover, PlannedOutfit, Role, Start, Status, TripPlan,
@@ -25,7 +25,8 @@ pub(crate) struct Search {
 pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> TripPlan {
     let outfits = outfits(grid, selection);
     let coverage: Vec<_> = (0..grid.needs.len()).map(|need| cover(grid, selection, need)).collect();
-    let moves = moves(grid, selection);
+    let seats = crew::seat(grid, selection).seats;
+    let moves = moves(grid, selection, &seats);
     let counts = Counts {
         covered: coverage.iter().filter(|c| c.covered).count() as u32,
         needs: coverage.len() as u32,
@@ -36,8 +37,7 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
         candidates: grid.cands.len() as u32,
         nodes: search.nodes,
     };
-    let starts = crew::seat(grid, selection)
-        .seats
+    let starts = seats
         .into_iter()
         .filter_map(|seat| {
             Some(Start {
@@ -113,7 +113,7 @@ fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
     }
 }
 
-fn moves(grid: &Grid<'_>, selection: &Selection) -> Vec<Move> {
+fn moves(grid: &Grid<'_>, selection: &Selection, seats: &[Seat]) -> Vec<Move> {
     let mut wanted: Vec<(ItemKind, &str, u32)> = Vec::new();
     let mut metres: BTreeMap<&str, u32> = BTreeMap::new();
     for cand in selection.outfits.iter().map(|c| &grid.cands[*c]) {
@@ -136,6 +136,12 @@ fn moves(grid: &Grid<'_>, selection: &Selection) -> Vec<Move> {
     for demand in grid.needs.iter().filter(|d| selection.lures[d.lure]) {
         let copies = lures.entry(demand.lure).or_insert(0);
         *copies = demand.copies.max(*copies);
+    }
+    for seat in seats {
+        let lure = grid.needs[seat.need].lure;
+        let same = |s: &&Seat| s.segment == seat.segment && grid.needs[s.need].lure == lure;
+        let copies = lures.entry(lure).or_insert(0);
+        *copies = (seats.iter().filter(same).count() as u32).max(*copies);
     }
     wanted.extend(lures.into_iter().map(|(l, copies)| {
         let quantity = (copies + grid.weights.spares).min(grid.lures[l].quantity);

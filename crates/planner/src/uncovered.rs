@@ -154,40 +154,36 @@ fn reason(
 
 /// Nothing usable: says whether something unsafe, not ready or too long would have done it.
 fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
-    let problem = grid.problem;
-    let offers = || {
-        problem
-            .candidates
-            .iter()
-            .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
-            .filter(|(_, o)| o.need == need)
-    };
-    let safe = offers().filter(|(_, o)| o.verdict != Verdict::Unsafe);
-    let best = safe.min_by(|a, b| {
-        a.1.verdict
-            .cmp(&b.1.verdict)
-            .then(b.1.score.total_cmp(&a.1.score))
-            .then((&a.0.rod, &a.0.reel).cmp(&(&b.0.rod, &b.0.reel)))
+    let mut offers: Vec<_> = grid
+        .problem
+        .candidates
+        .iter()
+        .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
+        .filter(|(_, o)| o.need == need)
+        .collect();
+    offers.sort_by(|(c, o), (d, p)| {
+        o.verdict
+            .cmp(&p.verdict)
+            .then(p.score.total_cmp(&o.score))
+            .then((&c.rod, &c.reel, &c.line).cmp(&(&d.rod, &d.reel, &d.line)))
+            .then(o.leader.cmp(&p.leader))
     });
-    match (best, offers().next()) {
-        (Some((c, o)), _) if o.verdict <= Verdict::Workable => format!(
+    match offers.first() {
+        Some((c, o)) if o.verdict <= Verdict::Workable => format!(
             "Nothing that may be taken fishes {lure}; {} with {} would be {}, but it is not \
              ready, does not fit the locker, or lacks leader or line.",
             c.rod,
             c.reel,
             o.verdict.as_word()
         ),
-        (Some((c, o)), _) => format!(
-            "Nothing in the pool fishes {lure}; {} with {} comes closest and is {}: {}",
-            c.rod,
-            c.reel,
-            o.verdict.as_word(),
-            o.limiting
+        Some((c, o)) if o.verdict == Verdict::Poor => format!(
+            "Nothing in the pool fishes {lure}; {} with {} comes closest and is poor: {}",
+            c.rod, c.reel, o.limiting
         ),
-        (None, Some((c, o))) => format!(
+        Some((c, o)) => format!(
             "Nothing in the pool fishes {lure} safely; {} with {}: {}",
             c.rod, c.reel, o.limiting
         ),
-        (None, None) => format!("Nothing in the pool fishes {lure}."),
+        None => format!("Nothing in the pool fishes {lure}."),
     }
 }

@@ -1,0 +1,401 @@
+//! Problems for tests, and a count of all plans that shares no code with the planner.
+
+#![allow(dead_code, reason = "each test binary uses its part")]
+
+use std::collections::BTreeSet;
+
+use deepbend_core::gear::Handle;
+use deepbend_core::judge::Verdict;
+use deepbend_core::water::Skill;
+use deepbend_planner::plan::{Answer, TripPlan};
+use deepbend_planner::problem::{
+    Angler, Boat, Candidate, LeaderStock, LineOption, LineStock, LureStock, Need, Offer, Place,
+    Reel, Rod, Segment, StockUse, TripProblem,
+};
+use deepbend_planner::{Budget, Weights, check, plan_trip};
+
+/// Numbers that look random and are the same everywhere (64-bit linear congruential generator,
+/// constants of Knuth's MMIX).
+#[derive(Clone)]
+pub struct Dice(pub u64);
+
+impl Dice {
+    pub fn roll(&mut self, below: u64) -> u64 {
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) % below
+    }
+
+    pub fn one_in(&mut self, n: u64) -> bool {
+        self.roll(n) == 0
+    }
+}
+
+pub fn place(id: &str, move_cost: i64) -> Place {
+    Place { id: id.into(), move_cost }
+}
+
+pub fn rod(id: &str, place: &str) -> Rod {
+    Rod {
+        id: id.into(),
+        place: place.into(),
+        pieces: 2,
+        length_m: 2.2,
+        handle: Handle::Spinning,
+        ready: true,
+    }
+}
+
+pub fn reel(id: &str, place: &str) -> Reel {
+    Reel {
+        id: id.into(),
+        place: place.into(),
+        kind: Handle::Spinning,
+        ready: true,
+        lines: vec![LineOption { id: "fitted".into(), stock: None, minutes: 0 }],
+    }
+}
+
+pub fn lure(id: &str, quantity: u32) -> LureStock {
+    LureStock { id: id.into(), place: "B1".into(), quantity }
+}
+
+pub fn need(segment: &str, lure: &str, importance: u32) -> Need {
+    Need {
+        segment: segment.into(),
+        lure: lure.into(),
+        importance,
+        copies_at_once: 1,
+        min_verdict: Verdict::Good,
+    }
+}
+
+pub fn offer(need: usize, verdict: Verdict) -> Offer {
+    Offer {
+        need,
+        leader: None,
+        verdict,
+        worth: Weights::default().of(verdict),
+        score: match verdict {
+            Verdict::Excellent => 0.9,
+            Verdict::Good => 0.7,
+            Verdict::Workable => 0.5,
+            Verdict::Poor => 0.2,
+            Verdict::Unsafe => 0.0,
+        },
+        limiting: "the load limits it".into(),
+    }
+}
+
+pub fn candidate(rod: &str, reel: &str, offers: Vec<Offer>) -> Candidate {
+    Candidate {
+        rod: rod.into(),
+        reel: reel.into(),
+        line: "fitted".into(),
+        not_for: Vec::new(),
+        offers,
+    }
+}
+
+pub fn empty(holders: u32) -> TripProblem {
+    TripProblem {
+        boat: Boat {
+            place: "B1".into(),
+            rod_holders: holders,
+            max_rods_aboard: holders + 1,
+            locker_length_m: Some(2.5),
+        },
+        places: vec![place("B1", 0), place("B2", 250_000), place("S0", 100_000)],
+        rods: Vec::new(),
+        reels: Vec::new(),
+        leaders: Vec::new(),
+        line_stock: Vec::new(),
+        lures: Vec::new(),
+        anglers: Vec::new(),
+        segments: vec![Segment { id: "a".into(), anglers: Vec::new() }],
+        needs: Vec::new(),
+        candidates: Vec::new(),
+        job_minutes_budget: 60,
+    }
+}
+
+pub fn solve(problem: &TripProblem) -> Answer {
+    plan_trip(problem, &Weights::default(), &Budget::default()).unwrap()
+}
+
+/// A plan that the checker has found sound.
+pub fn sound(problem: &TripProblem, answer: Answer) -> TripPlan {
+    let Answer::Plan(plan) = answer else { panic!("no plan: {answer:?}") };
+    if let Err(wrong) = check(problem, &Weights::default(), &plan) {
+        panic!("{wrong:?}\n{plan:?}");
+    }
+    *plan
+}
+
+/// How large a random problem is.
+pub struct Size {
+    pub rods: u64,
+    pub reels: u64,
+    pub lures: u64,
+    pub anglers: u64,
+}
+
+/// A random problem of which nothing is impossible in itself.
+pub fn random(seed: u64, size: &Size) -> TripProblem {
+    let mut d = Dice(seed);
+    let places = ["B1", "B1", "B2", "S0"];
+    let mut any_place = |d: &mut Dice| places[d.roll(4) as usize].to_owned();
+    let mut p = empty(1 + d.roll(4) as u32);
+    if d.one_in(3) {
+        p.boat.max_rods_aboard = 1 + d.roll(3) as u32;
+    }
+    p.job_minutes_budget = 5 * d.roll(3) as u32;
+    for l in 0..2 {
+        p.leaders.push(LeaderStock {
+            id: format!("T{l}"),
+            place: any_place(&mut d),
+            quantity: d.roll(3) as u32,
+            minutes: d.roll(2) as u32 * 4,
+        });
+    }
+    p.line_stock.push(LineStock { id: "K1".into(), place: any_place(&mut d), metres: 200 });
+    for r in 0..1 + d.roll(size.rods) {
+        let mut rod = rod(&format!("R{r}"), &any_place(&mut d));
+        rod.ready = !d.one_in(8);
+        rod.length_m = if d.one_in(8) { 5.2 } else { 2.2 };
+        p.rods.push(rod);
+    }
+    for e in 0..1 + d.roll(size.reels) {
+        let mut reel = reel(&format!("E{e}"), &any_place(&mut d));
+        reel.ready = !d.one_in(8);
+        if d.one_in(2) {
+            let stock = Some(StockUse { stock: "K1".into(), metres: 120 });
+            reel.lines.push(LineOption { id: "K1".into(), stock, minutes: 8 });
+        }
+        p.reels.push(reel);
+    }
+    for a in 0..d.roll(size.anglers + 1) {
+        let skill = [Skill::Novice, Skill::Intermediate][d.roll(2) as usize];
+        p.anglers.push(Angler { id: format!("A{a}"), skill });
+    }
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new() });
+    for s in 0..2 {
+        if d.one_in(2) {
+            p.segments[s].anglers = p.anglers.iter().map(|a| a.id.clone()).collect();
+        }
+    }
+    for l in 0..1 + d.roll(size.lures) {
+        let mut stock = lure(&format!("L{l}"), d.roll(4) as u32);
+        stock.place = any_place(&mut d);
+        p.lures.push(stock);
+        let segment = ["a", "b"][d.roll(2) as usize];
+        let mut need = need(segment, &format!("L{l}"), 1 + d.roll(3) as u32);
+        need.copies_at_once = 1 + d.roll(2) as u32 * d.roll(3) as u32;
+        need.min_verdict = [Verdict::Good, Verdict::Workable][d.roll(2) as usize];
+        p.needs.push(need);
+    }
+    let verdicts =
+        [Verdict::Excellent, Verdict::Good, Verdict::Workable, Verdict::Poor, Verdict::Unsafe];
+    for r in &p.rods {
+        for e in &p.reels {
+            for line in &e.lines {
+                if d.one_in(5) {
+                    continue;
+                }
+                let mut c = candidate(&r.id, &e.id, Vec::new());
+                c.line = line.id.clone();
+                if !p.anglers.is_empty() && d.one_in(5) {
+                    c.not_for.push(p.anglers[0].id.clone());
+                }
+                for n in 0..p.needs.len() {
+                    for leader in [None, Some("T0"), Some("T1")] {
+                        if d.one_in(3) {
+                            let verdict = verdicts[d.roll(5) as usize];
+                            let mut o = offer(n, verdict);
+                            o.leader = leader.map(str::to_owned);
+                            if verdict < Verdict::Poor && d.one_in(4) {
+                                o.worth -= 10_000 * d.roll(30) as i64;
+                            }
+                            c.offers.push(o);
+                        }
+                    }
+                }
+                p.candidates.push(c);
+            }
+        }
+    }
+    p
+}
+
+/// The best objective over all plans, counted one by one; none if no plan keeps the limits.
+pub fn brute_force(p: &TripProblem) -> Option<i64> {
+    let room = p.boat.rod_holders.min(p.boat.max_rods_aboard) as usize;
+    let mut best = None;
+    let mut chosen = Vec::new();
+    choose(p, 0, room, &mut chosen, &mut best);
+    best
+}
+
+fn choose<'a>(
+    p: &'a TripProblem,
+    from: usize,
+    room: usize,
+    chosen: &mut Vec<&'a Candidate>,
+    best: &mut Option<i64>,
+) {
+    leaders(p, chosen, best);
+    if chosen.len() == room {
+        return;
+    }
+    for i in from..p.candidates.len() {
+        let c = &p.candidates[i];
+        let rod = p.rods.iter().find(|r| r.id == c.rod).unwrap();
+        let reel = p.reels.iter().find(|r| r.id == c.reel).unwrap();
+        let fits = rod.length_m / f64::from(rod.pieces) <= p.boat.locker_length_m.unwrap();
+        let free = chosen.iter().all(|o| o.rod != c.rod && o.reel != c.reel);
+        if rod.ready && reel.ready && fits && free {
+            chosen.push(c);
+            choose(p, i + 1, room, chosen, best);
+            chosen.pop();
+        }
+    }
+}
+
+fn leaders(p: &TripProblem, chosen: &[&Candidate], best: &mut Option<i64>) {
+    let line = |c: &Candidate| {
+        let reel = p.reels.iter().find(|r| r.id == c.reel).unwrap();
+        reel.lines.iter().find(|l| l.id == c.line).unwrap().clone()
+    };
+    let metres: u32 = chosen.iter().filter_map(|c| line(c).stock).map(|s| s.metres).sum();
+    if metres > p.line_stock.iter().map(|s| s.metres).sum() {
+        return;
+    }
+    let pairs: Vec<_> =
+        (0..chosen.len()).flat_map(|c| (0..p.leaders.len()).map(move |l| (c, l))).collect();
+    let away: Vec<_> = (0..p.lures.len()).filter(|l| p.lures[*l].place != "B1").collect();
+    for tied in 0..1_u32 << pairs.len() {
+        let tied: BTreeSet<_> =
+            (0..pairs.len()).filter(|i| tied >> i & 1 == 1).map(|i| pairs[i]).collect();
+        let within =
+            |l: usize| tied.iter().filter(|t| t.1 == l).count() <= p.leaders[l].quantity as usize;
+        if !(0..p.leaders.len()).all(within) {
+            continue;
+        }
+        for brought in 0..1_u32 << away.len() {
+            let there =
+                |l: usize| away.iter().position(|a| *a == l).is_none_or(|i| brought >> i & 1 == 1);
+            let minutes: u32 = chosen.iter().map(|c| line(c).minutes).sum::<u32>()
+                + tied.iter().map(|t| p.leaders[t.1].minutes).sum::<u32>();
+            if let Some(worth) = worth(p, chosen, &tied, &there, minutes)
+                && best.is_none_or(|b| worth > b)
+            {
+                *best = Some(worth);
+            }
+        }
+    }
+}
+
+fn cost(p: &TripProblem, place: &str) -> i64 {
+    p.places.iter().find(|x| x.id == place).unwrap().move_cost
+}
+
+fn worth(
+    p: &TripProblem,
+    chosen: &[&Candidate],
+    tied: &BTreeSet<(usize, usize)>,
+    there: &dyn Fn(usize) -> bool,
+    minutes: u32,
+) -> Option<i64> {
+    let mut total = 0;
+    let usable = |c: usize, o: &Offer| {
+        let lure = p.lures.iter().position(|l| l.id == p.needs[o.need].lure).unwrap();
+        let leader =
+            o.leader.as_ref().map(|id| p.leaders.iter().position(|l| l.id == *id).unwrap());
+        o.verdict != Verdict::Unsafe
+            && p.lures[lure].quantity > 0
+            && there(lure)
+            && leader.is_none_or(|l| tied.contains(&(c, l)))
+    };
+    for (n, need) in p.needs.iter().enumerate() {
+        let quantity = p.lures.iter().find(|l| l.id == need.lure).unwrap().quantity;
+        let mut worths = Vec::new();
+        let mut meeting = 0;
+        for (c, candidate) in chosen.iter().enumerate() {
+            let offers = || candidate.offers.iter().filter(|o| o.need == n && usable(c, o));
+            worths.extend(offers().map(|o| o.worth).max());
+            meeting += u32::from(offers().any(|o| o.verdict <= need.min_verdict));
+        }
+        worths.sort_unstable_by(|a, b| b.cmp(a));
+        let shares: Vec<f64> = match need.copies_at_once {
+            1 => vec![0.92, 0.08],
+            2 => vec![0.6, 0.4],
+            k => [vec![0.6], vec![0.4 / f64::from(k - 1); k as usize - 1]].concat(),
+        };
+        let most = if quantity < need.copies_at_once { quantity as usize } else { shares.len() };
+        for (share, worth) in shares.iter().zip(&worths).take(most) {
+            total += (f64::from(need.importance) * share * *worth as f64).round() as i64;
+        }
+        let held = quantity >= need.copies_at_once && meeting >= need.copies_at_once;
+        if need.importance == 3 && !held {
+            total -= 1_500_000;
+        }
+    }
+    let mut moves = Vec::new();
+    for c in chosen {
+        moves.push((cost(p, &p.rods.iter().find(|r| r.id == c.rod).unwrap().place), 1));
+        moves.push((cost(p, &p.reels.iter().find(|r| r.id == c.reel).unwrap().place), 1));
+    }
+    let respooled = chosen.iter().any(|c| c.line != "fitted");
+    moves.extend(respooled.then(|| (cost(p, &p.line_stock[0].place), 10)));
+    let leaders: BTreeSet<_> = tied.iter().map(|t| t.1).collect();
+    moves.extend(leaders.iter().map(|l| (cost(p, &p.leaders[*l].place), 10)));
+    let lures = p.lures.iter().enumerate().filter(|(l, _)| there(*l));
+    moves.extend(lures.map(|(_, l)| (cost(p, &l.place), 10)));
+    for (cost, part) in moves.into_iter().filter(|m| m.0 > 0) {
+        total -= cost / part + 50;
+    }
+    total -= 30_000 * i64::from(minutes.saturating_sub(p.job_minutes_budget));
+    total -= 1_000 * chosen.len() as i64;
+    let everybody = p.segments.iter().all(|segment| {
+        let options = |c: usize, angler: &str| -> Vec<usize> {
+            let may = !chosen[c].not_for.iter().any(|a| a == angler);
+            chosen[c]
+                .offers
+                .iter()
+                .filter(|o| {
+                    may && usable(c, o)
+                        && p.needs[o.need].segment == segment.id
+                        && o.verdict <= p.needs[o.need].min_verdict
+                })
+                .map(|o| o.need)
+                .collect()
+        };
+        seats(p, &segment.anglers, chosen.len(), &options, &mut Vec::new())
+    });
+    everybody.then_some(total)
+}
+
+fn seats(
+    p: &TripProblem,
+    anglers: &[String],
+    outfits: usize,
+    options: &dyn Fn(usize, &str) -> Vec<usize>,
+    taken: &mut Vec<(usize, usize)>,
+) -> bool {
+    let Some((angler, rest)) = anglers.split_first() else { return true };
+    for c in (0..outfits).filter(|c| taken.iter().all(|t| t.0 != *c)).collect::<Vec<_>>() {
+        for need in options(c, angler) {
+            let fished = taken.iter().filter(|t| t.1 == need).count() as u32;
+            let quantity = p.lures.iter().find(|l| l.id == p.needs[need].lure).unwrap().quantity;
+            if fished < quantity {
+                taken.push((c, need));
+                let fine = seats(p, rest, outfits, options, taken);
+                taken.pop();
+                if fine {
+                    return true;
+                }
+            }
+        }
+    }
+    false
+}

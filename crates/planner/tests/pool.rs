@@ -1,0 +1,269 @@
+//! Shared parts, stock, lockers, room. Source: common practice, no source.
+
+mod common;
+
+use common::{Size, candidate, empty, lure, need, offer, random, reel, rod, solve, sound};
+use deepbend_core::gear::Handle;
+use deepbend_core::judge::Verdict::{Excellent, Good, Unsafe, Workable};
+use deepbend_core::water::Skill;
+use deepbend_planner::check::Rule;
+use deepbend_planner::plan::{
+    Answer, AshoreReason, Constraint, ItemKind, JobKind, Role, Status, UncoveredReason,
+};
+use deepbend_planner::problem::{Angler, LeaderStock, LineOption, LineStock, StockUse};
+use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip};
+
+/// Two rods for two lures.
+fn two() -> TripProblem {
+    let mut p = empty(3);
+    p.lures = vec![lure("L1", 3), lure("L2", 3)];
+    p.needs = vec![need("a", "L1", 3), need("a", "L2", 2)];
+    p.rods = vec![rod("R1", "B1"), rod("R2", "B1")];
+    p.reels = vec![reel("E1", "B1"), reel("E2", "B1")];
+    p
+}
+
+#[test]
+fn one_reel_serves_one_rod() {
+    let mut p = two();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R2", "E1", vec![offer(1, Excellent)]),
+    ];
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 1);
+    assert_eq!(plan.outfits[0].rod, "R1");
+    assert_eq!(plan.uncovered[0].reason, UncoveredReason::ReelShared);
+    let ashore: Vec<_> = plan.ashore.iter().map(|a| (a.id.as_str(), a.reason)).collect();
+    let expected = [("R2", AshoreReason::PartnerUsed), ("E2", AshoreReason::CoversNothing)];
+    assert_eq!(ashore, expected);
+}
+
+#[test]
+fn an_unsafe_offer_is_never_used() {
+    let mut p = two();
+    let mut fine_on_paper = offer(0, Unsafe);
+    fine_on_paper.worth = 1_000_000;
+    p.candidates = vec![candidate("R1", "E1", vec![fine_on_paper])];
+    let plan = sound(&p, solve(&p));
+    assert!(plan.outfits.is_empty());
+    assert_eq!(plan.uncovered[0].reason, UncoveredReason::NoOffer);
+}
+
+#[test]
+fn a_rod_in_two_pieces_fits_a_locker_of_half_its_length() {
+    let mut p = two();
+    p.boat.locker_length_m = Some(1.1);
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R2", "E2", vec![offer(1, Excellent)]),
+    ];
+    p.rods[1].pieces = 1;
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 1);
+    assert_eq!(plan.outfits[0].rod, "R1");
+    assert_eq!(plan.ashore[0].reason, AshoreReason::Locker);
+}
+
+#[test]
+fn holders_and_room_aboard_both_bind() {
+    let mut p = two();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Good)]),
+        candidate("R2", "E2", vec![offer(1, Excellent)]),
+    ];
+    for (holders, aboard) in [(1, 5), (5, 1)] {
+        p.boat.rod_holders = holders;
+        p.boat.max_rods_aboard = aboard;
+        let plan = sound(&p, solve(&p));
+        assert_eq!(plan.outfits.len(), 1);
+        assert_eq!(plan.outfits[0].rod, "R1", "the must goes first");
+        assert_eq!(plan.uncovered[0].reason, UncoveredReason::NoHolder);
+        assert_eq!(plan.ashore[0].reason, AshoreReason::NoHolder);
+    }
+}
+
+#[test]
+fn copies_ask_for_distinct_outfits_and_enough_lures() {
+    let mut p = two();
+    p.needs[0].copies_at_once = 2;
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R2", "E2", vec![offer(0, Good)]),
+    ];
+    let plan = sound(&p, solve(&p));
+    assert!(plan.coverage[0].covered);
+    assert!(plan.coverage[0].uses.iter().all(|u| u.role == Role::Fishes));
+    // 3 x (0.6 x 1 + 0.4 x 0.85), by hand.
+    assert_eq!(plan.value.coverage, 2_820_000);
+    p.lures[0].quantity = 1;
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.uncovered[0].reason, UncoveredReason::LureMissing);
+    assert_eq!(plan.value.coverage, 1_800_000);
+}
+
+#[test]
+fn leaders_last_as_long_as_the_stock() {
+    let mut p = two();
+    p.leaders = vec![LeaderStock { id: "K1".into(), place: "B2".into(), quantity: 1, minutes: 8 }];
+    for (n, (rod, reel)) in [("R1", "E1"), ("R2", "E2")].into_iter().enumerate() {
+        let mut o = offer(n, Excellent);
+        o.leader = Some("K1".into());
+        p.candidates.push(candidate(rod, reel, vec![o]));
+    }
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 1);
+    assert_eq!(plan.uncovered[0].reason, UncoveredReason::StockUsedUp);
+    assert_eq!(plan.jobs[0].kind, JobKind::Leader);
+    assert_eq!((plan.moves[0].kind, plan.moves[0].quantity), (ItemKind::Leader, 1));
+    p.leaders[0].quantity = 5;
+    let plan = sound(&p, solve(&p));
+    assert_eq!((plan.outfits.len(), plan.moves[0].quantity), (2, 3));
+}
+
+#[test]
+fn a_respool_counts_minutes_and_metres() {
+    let mut p = two();
+    p.line_stock = vec![LineStock { id: "K2".into(), place: "S0".into(), metres: 200 }];
+    for (reel, n) in [("E1", 0), ("E2", 1)] {
+        let taken = Some(StockUse { stock: "K2".into(), metres: 150 });
+        let line = LineOption { id: "K2".into(), stock: taken, minutes: 10 };
+        p.reels[n].lines.push(line);
+        let mut c = candidate(["R1", "R2"][n], reel, vec![offer(n, Excellent)]);
+        c.line = "K2".into();
+        p.candidates.push(c);
+    }
+    p.job_minutes_budget = 4;
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 1, "the line is enough for one reel");
+    assert_eq!(plan.moves[0].quantity, 150);
+    assert_eq!((plan.value.moves, plan.value.overtime), (10_000, 6 * 30_000));
+    assert_eq!(plan.uncovered[0].reason, UncoveredReason::StockUsedUp);
+}
+
+#[test]
+fn moves_are_made_when_they_are_worth_it() {
+    let mut p = two();
+    p.rods[0].place = "B2".into();
+    p.lures[0].place = "B2".into();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R2", "E2", vec![offer(0, Good), offer(1, Good)]),
+    ];
+    // R1 lifts L1 from 0.85 to 0.92 + 0.08 x 0.85: 3 x 0.138 + 3 x 0.068 > 0.25 of the move.
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 2);
+    let moved: Vec<_> = plan.moves.iter().map(|m| (m.kind, m.quantity)).collect();
+    assert_eq!(moved, [(ItemKind::Rod, 1), (ItemKind::Lure, 2)]);
+    assert_eq!(plan.value.moves, 275_000);
+    p.needs[0].importance = 1;
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 1);
+    assert_eq!(plan.ashore[0].reason, AshoreReason::AddsTooLittle);
+}
+
+#[test]
+fn the_better_twin_goes() {
+    let mut p = two();
+    p.rods[0].place = "B2".into();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Good)]),
+        candidate("R2", "E1", vec![offer(0, Good)]),
+    ];
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits[0].rod, "R2", "it lies aboard");
+    p.rods[0].place = "B1".into();
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits[0].rod, "R1", "equals go by id");
+    let twin = plan.ashore.iter().find(|a| a.id == "R2").unwrap();
+    assert_eq!(twin.reason, AshoreReason::Dominated);
+}
+
+#[test]
+fn an_outfit_must_suit_its_angler() {
+    let mut p = two();
+    p.anglers = vec![
+        Angler { id: "guest".into(), skill: Skill::Novice },
+        Angler { id: "old hand".into(), skill: Skill::Intermediate },
+    ];
+    p.segments[0].anglers = vec!["old hand".into(), "guest".into()];
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Good)]),
+        candidate("R2", "E2", vec![offer(1, Good)]),
+    ];
+    p.candidates[1].not_for = vec!["guest".into()];
+    let plan = sound(&p, solve(&p));
+    let seats: Vec<_> = plan.starts.iter().map(|s| (s.angler.as_str(), s.lure.as_str())).collect();
+    assert_eq!(seats, [("guest", "L1"), ("old hand", "L2")]);
+    p.candidates[0].not_for = vec!["guest".into()];
+    let Answer::Infeasible(clash) = solve(&p) else { panic!() };
+    let anglers = Constraint::AnglersAtOnce { segment: "a".into() };
+    assert_eq!(clash.constraints, [anglers.clone(), Constraint::AnglerSuits]);
+    p.candidates[0].not_for.clear();
+    p.boat.rod_holders = 1;
+    let Answer::Infeasible(clash) = solve(&p) else { panic!() };
+    assert_eq!(clash.constraints, [anglers, Constraint::RodLimit]);
+}
+
+#[test]
+fn faults_are_named_with_their_fields() {
+    let mut p = two();
+    p.candidates = vec![candidate("R9", "E1", vec![offer(7, Good)])];
+    p.rods[0].length_m = f64::NAN;
+    p.needs[1].importance = 9;
+    p.reels[0].place = "nowhere".into();
+    let faults = plan_trip(&p, &Weights::default(), &Budget::default()).unwrap_err();
+    let fields: Vec<_> = faults.0.iter().map(|f| f.field.as_str()).collect();
+    let expected = [
+        "rods[0].length_m",
+        "reels[0].place",
+        "needs[1].importance",
+        "candidates[0].rod",
+        "candidates[0].offers[0].need",
+    ];
+    assert_eq!(fields, expected);
+}
+
+#[test]
+fn the_checker_finds_what_is_wrong() {
+    let mut p = two();
+    p.rods[0].place = "B2".into();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R2", "E2", vec![offer(0, Workable), offer(1, Good)]),
+    ];
+    let plan = sound(&p, solve(&p));
+    let rules = |p: &TripProblem, change: &dyn Fn(&mut deepbend_planner::TripPlan)| {
+        let mut plan = plan.clone();
+        change(&mut plan);
+        let wrong = check(p, &Weights::default(), &plan).unwrap_err();
+        wrong.iter().map(|v| v.rule).collect::<Vec<_>>()
+    };
+    assert!(rules(&p, &|plan| plan.value.coverage += 1).contains(&Rule::Value));
+    assert!(rules(&p, &|plan| plan.bound -= 1).contains(&Rule::Value));
+    assert!(rules(&p, &|plan| plan.moves.clear()).contains(&Rule::Moves));
+    assert!(rules(&p, &|plan| plan.outfits[1].reel = "E1".into()).contains(&Rule::Unknown));
+    assert!(rules(&p, &|plan| plan.coverage[0].covered = false).contains(&Rule::Coverage));
+    assert!(rules(&p, &|plan| plan.coverage[1].uses[0].outfit = 0).contains(&Rule::Offer));
+    let same = |plan: &mut deepbend_planner::TripPlan| plan.counts.nodes = 0;
+    let mut other = p.clone();
+    other.boat.rod_holders = 1;
+    assert!(rules(&other, &same).contains(&Rule::RodLimit));
+    other = p.clone();
+    other.rods[0].ready = false;
+    assert!(rules(&other, &same).contains(&Rule::NotReady));
+    other = p.clone();
+    other.rods[0].handle = Handle::Casting;
+    assert!(rules(&other, &same).contains(&Rule::Handle));
+    other = p.clone();
+    other.boat.locker_length_m = Some(1.0);
+    assert!(rules(&other, &same).contains(&Rule::Locker));
+}
+
+#[test]
+fn a_fleet_of_the_usual_size_is_solved_to_the_end() {
+    let p = random(42, &Size { rods: 24, reels: 14, lures: 15, anglers: 3 });
+    assert!(p.candidates.len() > 20);
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.status, Status::Optimal);
+}
