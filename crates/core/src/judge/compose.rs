@@ -57,7 +57,9 @@ pub(super) fn compose(c: &Case<'_>) -> Composition {
         }
     }
     let mean = libm::exp(log_mean);
-    let score = (mean.min(cap) * NANO).round() / NANO;
+    // Under the cap the rest still counts, damped, so that two capped outfits can be told apart.
+    let capped = cap * libm::pow(mean, c.p.compose.mean_share_of_cap);
+    let score = (mean.min(capped) * NANO).round() / NANO;
     Composition { scored, weights, limiting, mean, score }
 }
 

@@ -44,6 +44,7 @@ groups! {
         excellent: f64,
         good: f64,
         workable: f64,
+        mean_share_of_cap: f64,
         tie: f64,
     }
     rod RodNumbers {
@@ -102,6 +103,7 @@ groups! {
         tear_reference_n: f64,
         mouth_least: f64,
         mouth_most: f64,
+        mouth_shift: f64,
         shake_cost: f64,
         cover_relief: f64,
         composite_gain: f64,
@@ -188,6 +190,9 @@ groups! {
         edge_dock_mm: f64,
         edge_rock_mm: f64,
         edge_timber_mm: f64,
+        edge_fish_exponent: f64,
+        edge_fish_least: f64,
+        edge_fish_most: f64,
         braid_abrasion_share: f64,
         abrasion: Ladder,
         wire_against_edges: f64,

@@ -18,10 +18,14 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         high += p.single_shift_high;
         slope *= p.single_relief;
     }
+    let mouth = mouth_scale(c);
+    if !singles {
+        high -= p.mouth_shift * (mouth - 1.0).max(0.0);
+    }
     if c.traits.has_trebles() || !singles {
         slope *= line_scale(c) * wire_scale(c);
     }
-    slope *= mouth_scale(c) * cover_scale(c);
+    slope *= mouth * shake_scale(c) * cover_scale(c);
     let too_fast = (c.action - high).max(0.0);
     let too_slow = (low - c.action).max(0.0);
     let mut score = 1.0 - slope * too_fast - c.traits.too_slow * too_slow;
@@ -45,7 +49,7 @@ fn line_scale(c: &Case<'_>) -> f64 {
     match c.line {
         LineMaterial::Nylon => p.nylon_relief,
         LineMaterial::Fluorocarbon => p.fluorocarbon_relief,
-        LineMaterial::Braid if c.traits.presentation == Presentation::SlackLine => 1.0,
+        LineMaterial::Braid if c.traits.presentation == Presentation::SlackLine && !shakes(c) => 1.0,
         LineMaterial::Braid => p.braid_cost,
     }
 }
@@ -56,12 +60,20 @@ fn wire_scale(c: &Case<'_>) -> f64 {
     (p.wire_reference_mm / c.wire_mm).sqrt().clamp(p.wire_scale_least, p.wire_scale_most)
 }
 
-/// Papery mouths and fish that shake ask for more give.
+/// Papery mouths ask for more give.
 fn mouth_scale(c: &Case<'_>) -> f64 {
     let p = &c.p.action;
     let mouth = (p.tear_reference_n / (c.fish.tear_n * c.doubt.hold)).sqrt();
-    let shakes = if c.fish.habit.shakes || c.fish.habit.jumps { p.shake_cost } else { 1.0 };
-    mouth.clamp(p.mouth_least, p.mouth_most) * shakes
+    mouth.clamp(p.mouth_least, p.mouth_most)
+}
+
+fn shakes(c: &Case<'_>) -> bool {
+    c.fish.habit.shakes || c.fish.habit.jumps
+}
+
+/// So do fish that shake or jump.
+fn shake_scale(c: &Case<'_>) -> f64 {
+    if shakes(c) { c.p.action.shake_cost } else { 1.0 }
 }
 
 /// A fish that must be stopped overrules the wish for give.

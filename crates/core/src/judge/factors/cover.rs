@@ -21,8 +21,10 @@ pub(in crate::judge) fn line_need_kgf(c: &Case<'_>) -> f64 {
     };
     let current = 1.0 + p.current_gain * c.current_m_s * c.current_m_s;
     let dives = if c.fish.habit.dives { p.dive_gain } else { 1.0 };
-    let size = libm::pow(c.fish_kg / p.fish_reference_kg, p.fish_exponent)
-        .clamp(p.fish_least, p.fish_most);
+    // A mat of weed is to be torn whatever hangs in it; elsewhere a small fish asks for little.
+    let least = if c.cover == Cover::Heavy { 1.0 } else { p.fish_least };
+    let size =
+        libm::pow(c.fish_kg / p.fish_reference_kg, p.fish_exponent).clamp(least, p.fish_most);
     p.line_by_distance.at_log(c.cover_m) * kind * current * dives * size
 }
 

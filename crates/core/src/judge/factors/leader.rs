@@ -53,7 +53,9 @@ fn asked_mm(c: &Case<'_>) -> f64 {
         Cover::Rock => p.edge_rock_mm,
         Cover::Timber => p.edge_timber_mm,
     };
-    jaws.max(edges)
+    let size = libm::pow(c.fish_kg / c.p.cover.fish_reference_kg, p.edge_fish_exponent)
+        .clamp(p.edge_fish_least, p.edge_fish_most);
+    jaws.max(edges * size)
 }
 
 /// Thickness that stands against jaws and edges, mm: a bare nylon or fluorocarbon line counts.
