@@ -15,6 +15,8 @@ use crate::time::ObservedTime;
 
 /// Format of the events that this version writes and reads.
 pub const FORMAT: u32 = 1;
+/// Greatest length of an event in bytes.
+pub const MAX_EVENT_BYTES: usize = 32 * 1024;
 
 words! {
     /// How well its actor knows what an event says, the best first.
@@ -179,6 +181,9 @@ pub enum BadEvent {
     /// The bytes are no event.
     #[error("not an event of format {FORMAT}: {0}")]
     Malformed(#[from] serde_json::Error),
+    /// Longer than any event may be.
+    #[error("it takes {0} bytes, an event has at most {MAX_EVENT_BYTES}: shorten the texts")]
+    TooLong(usize),
     /// Written by a newer version.
     #[error("event {id} has format {format}, this version reads {FORMAT}: update it first")]
     Format {
@@ -193,8 +198,8 @@ impl Sealed {
     /// Writes an event down.
     ///
     /// # Errors
-    /// [`BadEvent`] if it has another format than [`FORMAT`] or cannot be read back as it is
-    /// (a number that is not finite has no JSON).
+    /// [`BadEvent`] if it has another format than [`FORMAT`], is longer than [`MAX_EVENT_BYTES`]
+    /// or cannot be read back as it is (a number that is not finite has no JSON).
     pub fn new(event: Event) -> Result<Self, BadEvent> {
         let bytes = serde_json::to_vec(&event)?;
         let sealed = Self::from_bytes(bytes)?;
@@ -208,8 +213,11 @@ impl Sealed {
     /// Reads an event from the bytes that its device wrote, and keeps them.
     ///
     /// # Errors
-    /// [`BadEvent`] if they are no event or of another format.
+    /// [`BadEvent`] if they are no event, too long or of another format.
     pub fn from_bytes(bytes: Vec<u8>) -> Result<Self, BadEvent> {
+        if bytes.len() > MAX_EVENT_BYTES {
+            return Err(BadEvent::TooLong(bytes.len()));
+        }
         let event: Event = serde_json::from_slice(&bytes)?;
         if event.format != FORMAT {
             return Err(BadEvent::Format { id: event.id, format: event.format });
@@ -308,7 +316,7 @@ impl Recorder {
     /// Writes the next event.
     ///
     /// # Errors
-    /// [`BadEvent`] if the body holds a number that is not finite.
+    /// As [`Sealed::new`].
     pub fn record(
         &mut self,
         claim: &Claim,

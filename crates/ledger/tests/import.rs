@@ -214,3 +214,13 @@ fn a_missing_rigged_mass_is_added_up_and_an_impossible_one_refused() {
     let found = faults(&[(FileKind::Boats, BOATS), (FileKind::Lures, &lures)]);
     assert_eq!((found[0].row, found[0].column.as_str()), (2, "rigged_g"));
 }
+
+#[test]
+fn a_row_too_long_for_an_event_is_refused() {
+    let columns: String = (0..30).map(|n| format!(",extra{n}")).collect();
+    let cells = format!(",{}", "x".repeat(1500)).repeat(30);
+    let text = format!("boat_id,name{columns}\nB1,Grebe{cells}\n");
+    let found = faults(&[(FileKind::Boats, &text)]);
+    assert_eq!((found.len(), found[0].row), (1, 2));
+    assert!(found[0].what.contains("32768"), "{}", found[0]);
+}

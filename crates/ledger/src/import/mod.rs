@@ -120,7 +120,7 @@ pub fn import(
         check_places(&rows, known, &mut faults);
     }
     if !faults.is_empty() {
-        faults.sort_by(|a, b| (a.file, a.row).cmp(&(b.file, b.row)));
+        faults.sort_by_key(|fault| (fault.file, fault.row));
         return Err(faults);
     }
     let mut ahead = recorder.clone();
@@ -158,8 +158,7 @@ impl ImportRow {
 }
 
 fn unwritable(file: FileKind, row: u64, bad: &BadEvent) -> RowFault {
-    let right = "numbers that are finite".to_owned();
-    RowFault { file, row, column: String::new(), what: bad.to_string(), right }
+    RowFault { file, row, column: String::new(), what: bad.to_string(), right: String::new() }
 }
 
 /// An id stands on one sticker, whatever the kind of item.

@@ -1,0 +1,206 @@
+//! The one writer: takes what waits in the queue as one group, checks it, writes it, syncs it,
+//! and only then answers.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, SyncSender};
+
+use super::disk::Disk;
+use super::{Marks, Shared, engine_error, guarded, read_one};
+use crate::api::{Change, Seq, StoreError, Write, check_expectations};
+use crate::record;
+
+/// Bytes after which a group takes no further commit.
+const GROUP_BYTES: usize = 4 * 1024 * 1024;
+/// Removals in one batch of a trim.
+const TRIM_BATCH: usize = 10_000;
+
+type Reply<T> = SyncSender<Result<T, StoreError>>;
+
+pub(super) enum Job {
+    Commit { writes: Vec<Write>, reply: Reply<Seq> },
+    Trim { upto: Seq, reply: Reply<()> },
+}
+
+pub(super) struct Writer {
+    shared: Arc<Shared>,
+    disk: Box<dyn Disk>,
+    free_floor_bytes: u64,
+}
+
+/// A group of commits on its way to the disk.
+#[derive(Default)]
+struct Group {
+    batch: sled::Batch,
+    /// What the group did to each key: the commit that wrote it, or `None` if it was removed.
+    overlay: BTreeMap<Vec<u8>, Option<Seq>>,
+    outcomes: Vec<(Reply<Seq>, Result<Seq, StoreError>)>,
+}
+
+impl Writer {
+    pub(super) fn new(shared: Arc<Shared>, disk: Box<dyn Disk>, free_floor_bytes: u64) -> Self {
+        Self { shared, disk, free_floor_bytes }
+    }
+
+    /// Works until the store is dropped.
+    pub(super) fn run(mut self, queue: &Receiver<Job>) {
+        let mut next = queue.recv().ok();
+        while let Some(job) = next.take() {
+            match job {
+                Job::Trim { upto, reply } => {
+                    // Whoever asked may have stopped waiting.
+                    let _ = reply.send(self.trim(upto));
+                }
+                Job::Commit { writes, reply } => {
+                    let mut bytes = size(&writes);
+                    let mut group = vec![(writes, reply)];
+                    while bytes < GROUP_BYTES {
+                        match queue.try_recv() {
+                            Ok(Job::Commit { writes, reply }) => {
+                                bytes += size(&writes);
+                                group.push((writes, reply));
+                            }
+                            Ok(trim @ Job::Trim { .. }) => {
+                                next = Some(trim);
+                                break;
+                            }
+                            Err(_) => break,
+                        }
+                    }
+                    self.commit(group);
+                }
+            }
+            if next.is_none() {
+                next = queue.recv().ok();
+            }
+        }
+    }
+
+    fn commit(&mut self, jobs: Vec<(Vec<Write>, Reply<Seq>)>) {
+        if let Err(error) = self.check_ready() {
+            for (_, reply) in jobs {
+                let _ = reply.send(Err(error.clone()));
+            }
+            return;
+        }
+        let marks = *self.shared.read();
+        let mut head = marks.head;
+        let mut group = Group::default();
+        for (writes, reply) in jobs {
+            let outcome = guarded(|| self.prepare(&mut group, &writes, head));
+            head = outcome.as_ref().copied().unwrap_or(head);
+            group.outcomes.push((reply, outcome));
+        }
+        let Group { mut batch, outcomes, .. } = group;
+        let mut result = Ok(());
+        if head > marks.head {
+            batch.insert(record::HEAD, record::number_record(record::HEAD, head));
+            result = self.write(batch, Marks { head, ..marks });
+        }
+        for (reply, outcome) in outcomes {
+            let answer = match (&result, outcome) {
+                (Ok(()), outcome) => outcome,
+                (Err(why), Ok(_)) => Err(StoreError::Unknown(why.clone())),
+                (Err(_), refused) => refused,
+            };
+            let _ = reply.send(answer);
+        }
+    }
+
+    /// Adds one commit to the group, or nothing of it; answers the head after it.
+    fn prepare(&self, group: &mut Group, writes: &[Write], head: Seq) -> Result<Seq, StoreError> {
+        check_expectations(writes, |write| {
+            let key = record::row_key(write.tree, &write.key);
+            match group.overlay.get(&key) {
+                Some(written_by) => Ok(*written_by),
+                None => Ok(read_one(&self.shared.db, &key)?.map(|row| row.written_by)),
+            }
+        })?;
+        if writes.is_empty() {
+            return Ok(head);
+        }
+        let seq = head + 1;
+        let mut changes = Vec::with_capacity(writes.len());
+        for (index, write) in (0..).zip(writes) {
+            let key = record::log_key(seq, index);
+            let change =
+                Change { tree: write.tree, key: write.key.clone(), value: write.value.clone() };
+            changes.push((record::change_record(&key, &change)?, key));
+        }
+        for (record, key) in changes {
+            group.batch.insert(key, record);
+        }
+        for write in writes {
+            let key = record::row_key(write.tree, &write.key);
+            match &write.value {
+                Some(value) => {
+                    group.batch.insert(key.as_slice(), record::row_record(&key, seq, value));
+                }
+                None => group.batch.remove(key.as_slice()),
+            }
+            group.overlay.insert(key, write.value.as_ref().map(|_| seq));
+        }
+        Ok(seq)
+    }
+
+    fn trim(&mut self, upto: Seq) -> Result<(), StoreError> {
+        self.check_ready()?;
+        let marks = *self.shared.read();
+        let floor = upto.min(marks.head).max(marks.floor);
+        // From the very start: a trim that a crash cut off may have left entries behind.
+        let end = record::log_key(floor + 1, 0);
+        let mut batch = sled::Batch::default();
+        batch.insert(record::FLOOR, record::number_record(record::FLOOR, floor));
+        let mut size = 0;
+        let entries = self.shared.db.range(record::LOG_START..end.as_slice()).keys();
+        for key in entries {
+            batch.remove(key.map_err(|error| engine_error(&error))?);
+            size += 1;
+            if size == TRIM_BATCH {
+                let full = std::mem::take(&mut batch);
+                self.write(full, Marks { floor, ..marks }).map_err(StoreError::Unknown)?;
+                size = 0;
+            }
+        }
+        self.write(batch, Marks { floor, ..marks }).map_err(StoreError::Unknown)
+    }
+
+    /// Puts a batch on the disk. Readers wait meanwhile, so that they never see what could still
+    /// be lost. A failure ends the life of this store.
+    fn write(&mut self, batch: sled::Batch, after: Marks) -> Result<(), String> {
+        let mut marks = self.shared.write();
+        let written = guarded(|| {
+            let db = &self.shared.db;
+            db.apply_batch(batch).map_err(|error| engine_error(&error))?;
+            db.flush().map_err(|error| engine_error(&error))?;
+            let synced = self.disk.sync().and_then(|()| self.disk.note(after.head));
+            synced.map_err(|error| StoreError::Unavailable(error.to_string()))
+        });
+        match written {
+            Ok(()) => {
+                *marks = after;
+                Ok(())
+            }
+            Err(error) => {
+                let why = format!("writing failed ({error})");
+                Err(self.shared.failure.get_or_init(|| why).clone())
+            }
+        }
+    }
+
+    fn check_ready(&self) -> Result<(), StoreError> {
+        self.shared.check_sound()?;
+        let unknown = |error: std::io::Error| StoreError::Unavailable(error.to_string());
+        let free_bytes = self.disk.free_bytes().map_err(unknown)?;
+        let tenth = self.disk.used_bytes().map_err(unknown)? / 10;
+        let floor_bytes = self.free_floor_bytes.max(tenth);
+        if free_bytes < floor_bytes {
+            return Err(StoreError::Full { free_bytes, floor_bytes });
+        }
+        Ok(())
+    }
+}
+
+fn size(writes: &[Write]) -> usize {
+    writes.iter().map(|w| w.key.len() + w.value.as_ref().map_or(0, Vec::len)).sum()
+}
