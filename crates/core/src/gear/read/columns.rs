@@ -416,8 +416,8 @@ impl LureColumns<'_> {
         let trailer = cells.number("trailer_g", self.trailer_g, 0.0, 1500.0);
         let rigged = cells.number("rigged_g", self.rigged_g, 0.01, 1500.0).map(Mass::from_g);
         let trailer = trailer.filter(|g| *g > 0.0).map(Mass::from_g);
-        let style = cells
-            .word("hook_style", self.hook_style, &all::<HookStyle>(), |t| HookStyle::from_word(t));
+        let style =
+            cells.word("hook_style", self.hook_style, &all::<HookStyle>(), HookStyle::from_word);
         let wire_class =
             cells.word("wire_class", self.wire_class, &all::<WireClass>(), |t| match t {
                 "regular" => Some(WireClass::Medium),
@@ -449,8 +449,7 @@ impl LureColumns<'_> {
             },
             punch: force(&mut cells, "punch_N", self.punch_n),
             pull: force(&mut cells, "pull_N", self.pull_n),
-            air: cells
-                .word("air_class", self.air_class, &all::<AirClass>(), |t| AirClass::from_word(t)),
+            air: cells.word("air_class", self.air_class, &all::<AirClass>(), AirClass::from_word),
         };
         if trailer.is_none() || mass.is_some() {
             lure::add_up(&mut lure, &mut cells.findings);

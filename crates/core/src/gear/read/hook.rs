@@ -1,7 +1,5 @@
 //! Wire of hooks by their printed size.
 
-use serde::{Deserialize, Serialize};
-
 use crate::gear::words::words;
 use crate::quantity::Length;
 

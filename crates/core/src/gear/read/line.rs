@@ -5,7 +5,7 @@ use crate::gear::{Finding, FindingCode, Leader, LeaderMaterial, Line, LineMateri
 use crate::quantity::read::text::{Amount, Span, Unit};
 use crate::quantity::read::{
     diameter_of, fluorocarbon_test, force_of, length_of, numbered, nylon_diameter, nylon_test,
-    pe_diameter, pe_number, pe_test, short,
+    pe_diameter, pe_number, pe_test, pounds_or_number, short,
 };
 use crate::quantity::{Force, Length};
 
@@ -106,12 +106,13 @@ fn strands(scan: &mut Scan) -> bool {
     let hyphen = usize::from(cursor.sign_at(1) == Some('-'));
     let counted = cursor.num_at(0).is_some()
         && matches!(cursor.word_at(1 + hyphen), Some("strand" | "strands" | "ply"));
+    let after = cursor.num_at(0).is_some() && cursor.word_at(1) == Some("x") && cursor.glued_at(1);
     let times = cursor.word_at(0) == Some("x") && cursor.num_at(1).is_some();
     let length = if laid {
         3
     } else if counted {
         2 + hyphen
-    } else if times {
+    } else if times || after {
         2
     } else {
         return false;
@@ -151,6 +152,7 @@ fn measure(amount: &Amount, slots: Slots<'_>, shortest: f64, scan: &mut Scan) {
             let field = format!("{thing}.test");
             let read = force_of(term, &field, &mut findings);
             let test = scan.keep(read, &field);
+            findings.extend(test.and_then(|force| pounds_or_number(term, force, &field)));
             // A second unit for the same strength is no news.
             let near = |a: Force, b: Force| (a.n() / b.n() - 1.0).abs() <= 0.15;
             if !matches!((*slots.test, test), (Some(a), Some(b)) if near(a, b)) {

@@ -1,7 +1,7 @@
 //! Lures.
 
 use super::{Scan, WireClass, hook_wire, single, vocabulary};
-use crate::gear::{AirClass, Finding, FindingCode, HookStyle, Lure, Word};
+use crate::gear::{AirClass, Finding, FindingCode, HookStyle, Lure, LureClass, Word};
 use crate::quantity::Mass;
 use crate::quantity::read::text::{Amount, Shape, Span, Unit};
 use crate::quantity::read::{diameter_of, force_of, length_of, lure_mass_of, short};
@@ -33,13 +33,15 @@ pub(super) fn read(text: &str) -> (Lure, Vec<Finding>) {
     let mut before = None;
     let mut wire = None;
     while !scan.cursor.done() {
-        if hook_size(&mut scan, &mut lure) || hooks(&mut scan, &mut lure) {
+        if class(&mut scan, &mut lure)
+            || hook_size(&mut scan, &mut lure)
+            || hooks(&mut scan, &mut lure)
+        {
         } else if let Some(amount) = scan.cursor.amount() {
             let found = before.take().or_else(|| scan.phrase(label).map(|(label, _)| label));
             place(&amount, found, &mut lure, &mut scan);
         } else if let Some((class, _)) = scan.phrase(wire_class) {
             wire = wire.or(Some(class));
-        } else if class(&mut scan, &mut lure) {
         } else if let Some((found, _)) = scan.phrase(label) {
             before = Some(found);
         } else if !words(&mut scan, &mut lure) {
@@ -86,6 +88,12 @@ pub(super) fn add_up(lure: &mut Lure, findings: &mut Vec<Finding>) {
 /// "size 4", "#4", "3/0".
 fn hook_size(scan: &mut Scan, lure: &mut Lure) -> bool {
     let cursor = &scan.cursor;
+    // The number of an inline spinner is that of its blade.
+    if lure.class == Some(LureClass::InlineSpinner)
+        && matches!(cursor.word_at(0), Some("no" | "nr"))
+    {
+        return false;
+    }
     let mut ahead = match (cursor.word_at(0), cursor.word_at(1), cursor.sign_at(0)) {
         (Some("hook" | "hooks"), Some("size"), _) => 2,
         (Some("size" | "no" | "nr"), _, _) | (_, _, Some('#')) => 1,
@@ -111,6 +119,12 @@ fn hooks(scan: &mut Scan, lure: &mut Lure) -> bool {
     let start = scan.cursor.clone();
     let count: Option<u32> =
         scan.cursor.num_at(0).and_then(|n| n.text.parse().ok()).filter(|n| (1..=9).contains(n));
+    let count = count.or_else(|| match scan.cursor.word_at(0)? {
+        "one" => Some(1),
+        "two" => Some(2),
+        "three" => Some(3),
+        _ => None,
+    });
     if count.is_some() {
         scan.cursor.skip(1);
         let _ = scan.cursor.eat_word(&["x"]);
@@ -159,7 +173,7 @@ fn class(scan: &mut Scan, lure: &mut Lure) -> bool {
     if lure.class.is_some() {
         return false;
     }
-    let name = |c: &crate::gear::LureClass| c.as_word().replace('_', " ");
+    let name = |c: &LureClass| c.as_word().replace('_', " ");
     lure.class = scan.near("lure.class", vocabulary::lure_class, name);
     lure.class.is_some()
 }

@@ -52,10 +52,10 @@ pub fn read_lure(text: &str) -> (Lure, Vec<Finding>) {
 const LONGEST_PHRASE: usize = 4;
 
 /// Words that say nothing about the gear.
-const FILLERS: [&str; 26] = [
+const FILLERS: [&str; 29] = [
     "a", "an", "and", "the", "with", "of", "for", "on", "at", "rod", "reel", "line", "lure",
     "leader", "action", "power", "taper", "blank", "test", "rated", "rating", "class", "x",
-    "about", "approx", "ca",
+    "about", "approx", "ca", "turn", "per", "crank",
 ];
 
 /// A text that is being read, with what was found odd so far.
@@ -91,12 +91,12 @@ impl Scan {
         read.map_err(|error| self.findings.push(error.into_finding(field))).ok()
     }
 
-    /// Fills an empty slot; a second value for the same field is left out.
-    fn set<T>(&mut self, slot: &mut Option<T>, value: Option<T>, written: &str) {
-        match (slot.is_some(), value) {
-            (false, Some(value)) => *slot = Some(value),
-            (true, Some(_)) => self.ignored.push(written.to_owned()),
-            (_, None) => {}
+    /// Fills an empty slot; another value for the same field is left out.
+    fn set<T: PartialEq>(&mut self, slot: &mut Option<T>, value: Option<T>, written: &str) {
+        match (&slot, value) {
+            (None, value) => *slot = value,
+            (Some(old), Some(new)) if *old != new => self.ignored.push(written.to_owned()),
+            (Some(_), _) => {}
         }
     }
 

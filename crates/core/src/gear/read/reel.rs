@@ -20,10 +20,11 @@ pub(super) fn read(text: &str) -> (Reel, Vec<Finding>) {
             scan.cursor.skip(2);
             drag = true;
         } else if let Some(amount) = scan.cursor.amount() {
-            let after = scan.cursor.word_at(0) == Some("drag");
+            // "8.5 oz drag 20 lb": there the word belongs to what follows.
+            let after = scan.cursor.word_at(0) == Some("drag") && scan.cursor.num_at(1).is_none();
             place(&amount, drag || after, &mut reel, &mut scan);
             drag = false;
-            let _ = scan.cursor.eat_word(&["drag"]);
+            scan.cursor.skip(usize::from(after));
         } else if scan.cursor.eat_word(&["drag"]) {
             drag = true;
         } else if !words(&mut scan, &mut reel) {

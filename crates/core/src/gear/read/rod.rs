@@ -4,7 +4,7 @@ use super::{Scan, single, vocabulary};
 use crate::gear::{Finding, LineBasis, LineMaterial, Rod, Word};
 use crate::quantity::read::text::{Amount, Shape, Unit, Weight};
 use crate::quantity::read::{line_rating_of, mass_of, mass_range_of, rod_length_of};
-use crate::quantity::{Mass, Range};
+use crate::quantity::{Length, Mass, Range};
 
 /// What the next number belongs to, by the word before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -114,7 +114,11 @@ fn place(amount: &Amount, label: Option<Label>, rod: &mut Rod, scan: &mut Scan) 
             let read = single(amount).and_then(|t| rod_length_of(t, "rod.length", &mut findings));
             scan.findings.append(&mut findings);
             let length = scan.keep(read, "rod.length");
-            scan.set(&mut rod.length, length, &term.number.text);
+            // The same length in a second unit is no news.
+            let near = |a: Length, b: Length| (a.m() - b.m()).abs() <= 0.05;
+            if !matches!((rod.length, length), (Some(a), Some(b)) if near(a, b)) {
+                scan.set(&mut rod.length, length, &term.number.text);
+            }
         }
         (None, _) if term.pe => line_rating(amount, rod, scan),
         (None, Some(Label::Line)) => line_rating(amount, rod, scan),

@@ -175,20 +175,22 @@ fn label_part(
         }
         return Ok(());
     }
-    let line_number = term.number.shape == Shape::Decimal && term.number.value < 5.0;
-    if line_number && term.unit == Some(Unit::Weight(Weight::Lb)) && !term.pe {
-        findings.push(Finding::new(
-            FindingCode::UnitSuspect,
-            field,
-            format!(
-                "{written} lb is {} kg; if the line number PE {written} was meant, write \
-                 PE {written}",
-                short(force.kgf())
-            ),
-        ));
-    }
+    findings.extend(pounds_or_number(term, force, field));
     label.test = Some(force);
     Ok(())
+}
+
+/// "1.5 lb" where the line number PE 1.5 may have been meant.
+pub(crate) fn pounds_or_number(term: &Term, force: Force, field: &str) -> Option<Finding> {
+    let number = term.number.shape == Shape::Decimal && term.number.value < 5.0;
+    let written = &term.number.text;
+    (number && term.unit == Some(Unit::Weight(Weight::Lb)) && !term.pe).then(|| {
+        let text = format!(
+            "{written} lb is {} kg; if the line number PE {written} was meant, write PE {written}",
+            short(force.kgf())
+        );
+        Finding::new(FindingCode::UnitSuspect, field, text)
+    })
 }
 
 fn unknown_number(number: f64) -> ReadError {
@@ -302,6 +304,7 @@ pub(crate) fn line_rating_of(
         t if t.unit.is_some() => Some(LineBasis::Braid),
         _ => Some(LineBasis::Nylon),
     };
+    let (mut assumed, mut assumed_one) = (None, None);
     let mut force = |term: &Term| {
         if pe {
             number_findings(&term.number, field, findings)?;
@@ -312,11 +315,7 @@ pub(crate) fn line_rating_of(
         let mut term = term.clone();
         if term.unit.is_none() && term.number.shape == Shape::Integer {
             term.unit = Some(Unit::Weight(Weight::Lb));
-            findings.push(Finding::new(
-                FindingCode::UnitAssumed,
-                field,
-                format!("`{}` has no unit: pounds were assumed", term.number.text),
-            ));
+            assumed_one = Some(term.number.text.clone());
         }
         force_of(&term, field, findings)
     };
@@ -330,11 +329,17 @@ pub(crate) fn line_rating_of(
                     quoted(&format!("{}-{}", a.number.text, b.number.text))
                 )));
             }
-            let high = force(b)?;
-            let low = (a.number.value > 0.0).then(|| force(a)).transpose()?;
+            let (mut a, mut b) = (a.clone(), b.clone());
+            if !pe && a.unit.is_none() {
+                a.unit = Some(Unit::Weight(Weight::Lb));
+                b.unit = a.unit;
+                assumed = Some(format!("{}-{}", a.number.text, b.number.text));
+            }
+            let high = force(&b)?;
+            let low = (a.number.value > 0.0).then(|| force(&a)).transpose()?;
             match low {
                 None => Range { min: None, max: Some(high) },
-                Some(low) => ordered(low, high, a, b, field, findings),
+                Some(low) => ordered(low, high, &a, &b, field, findings),
             }
         }
     };
@@ -345,6 +350,12 @@ pub(crate) fn line_rating_of(
             format!("the PE rating was taken as nylon, up to about {} kg", short(max.kgf())),
         ));
     }
-    findings.dedup();
+    if let Some(written) = assumed.or(assumed_one) {
+        findings.push(Finding::new(
+            FindingCode::UnitAssumed,
+            field,
+            format!("`{written}` has no unit: pounds were assumed"),
+        ));
+    }
     Ok(LineRating { range, basis })
 }

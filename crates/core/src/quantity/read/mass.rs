@@ -12,6 +12,8 @@ const RANGE_EXAMPLE: &str = "7-21 g, 1/4-3/4 oz or max 80 g";
 const HEAVIEST_G: f64 = 500_000.0;
 /// Heaviest lure that is believed, g.
 const HEAVIEST_LURE_G: f64 = 1500.0;
+/// A single printed maximum above this may be a range that lost its hyphen ("1040 g").
+const HIGHEST_RATING_G: f64 = 400.0;
 /// Above this a lure in ounces may be one in grams.
 const HEAVY_LURE_G: f64 = 250.0;
 
@@ -185,7 +187,19 @@ pub(crate) fn mass_range_of(
 ) -> Result<Range<Mass>, ReadError> {
     match amount {
         Amount::One(t) | Amount::AtMost(t) => {
-            Ok(Range { min: None, max: Some(lure_mass_of(t, field, findings)?) })
+            let max = lure_mass_of(t, field, findings)?;
+            if max.g() > HIGHEST_RATING_G && matches!(amount, Amount::One(_)) {
+                findings.push(Finding::new(
+                    FindingCode::UnitSuspect,
+                    field,
+                    format!(
+                        "`{}` was taken as a maximum of {} g; is it a range without its hyphen?",
+                        t.number.text,
+                        short(max.g())
+                    ),
+                ));
+            }
+            Ok(Range { min: None, max: Some(max) })
         }
         Amount::AtLeast(t) => Ok(Range { min: Some(lure_mass_of(t, field, findings)?), max: None }),
         Amount::Between(a, b) => {

@@ -20,7 +20,7 @@ mod wind;
 pub use length::{diameter, length, rod_length};
 pub(crate) use length::{diameter_of, length_of, rod_length_of};
 pub use line::{LineLabel, LineNumber, LineRating, line_label, line_rating};
-pub(crate) use line::{force_of, line_rating_of, numbered};
+pub(crate) use line::{force_of, line_rating_of, numbered, pounds_or_number};
 pub use mass::{lure_mass, mass, mass_range};
 pub(crate) use mass::{lure_mass_of, mass_of, mass_range_of};
 pub use reel::{Capacity, capacity, drag, ratio, retrieve};

@@ -224,11 +224,13 @@ fn digits(chars: &[char], mut at: usize) -> usize {
 
 /// The number that starts at `at`, with the place after it.
 fn number_at(chars: &[char], at: usize) -> Option<(Num, usize)> {
-    let after_letter = at > 0 && chars.get(at - 1).is_some_and(|c| c.is_alphabetic());
+    // A point right after a letter, digit or point ("ft.2", "7..21") starts no number.
+    let before = at.checked_sub(1).and_then(|i| chars.get(i));
+    let bound = before.is_some_and(|c| c.is_alphanumeric() || *c == '.');
     let whole = digits(chars, at);
     let mark = chars.get(whole).copied();
     let end = match mark {
-        Some('.' | ',') if is_digit(chars.get(whole + 1)) && !(whole == at && after_letter) => {
+        Some('.' | ',') if is_digit(chars.get(whole + 1)) && !(whole == at && bound) => {
             digits(chars, whole + 1)
         }
         _ => whole,
@@ -420,7 +422,10 @@ impl Cursor {
         }
         self.at = start;
         let number = self.number(false)?;
-        if number.shape == Shape::Integer && (glued || self.done()) && self.unit_here().is_none() {
+        // "6'6 M" is a length and a power, "7'10-30 g" is not ten inches.
+        let free = self.unit_here().is_none() || (self.word_at(0).is_some() && !self.glued_at(0));
+        let range = self.sign_at(0) == Some('-') && self.num_at(1).is_some();
+        if number.shape == Shape::Integer && (glued || self.done()) && free && !range {
             return Some(number);
         }
         self.at = start;
@@ -505,6 +510,8 @@ impl Cursor {
         if self.range_sign()
             && let Some(second) = self.term()
             && alike(first, &second)
+            // "2.13 m - 5-20 g": the five begins a range of its own.
+            && !(second.unit.is_none() && self.sign_at(0) == Some('-') && self.num_at(1).is_some())
         {
             return Some(second);
         }
@@ -516,6 +523,7 @@ impl Cursor {
 /// Whether two terms can be the ends of one range.
 fn alike(a: &Term, b: &Term) -> bool {
     let units = match (a.unit, b.unit) {
+        (Some(Unit::Span(x)), Some(Unit::Span(y))) => x == y,
         (Some(x), Some(y)) => std::mem::discriminant(&x) == std::mem::discriminant(&y),
         _ => true,
     };
