@@ -103,6 +103,8 @@ groups! {
         tear_reference_n: f64,
         mouth_least: f64,
         mouth_most: f64,
+        lever_reference_g: f64,
+        lever_exponent: f64,
         mouth_shift: f64,
         shake_cost: f64,
         cover_relief: f64,

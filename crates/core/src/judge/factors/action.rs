@@ -23,7 +23,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         high -= p.mouth_shift * (mouth - 1.0).max(0.0);
     }
     if c.traits.has_trebles() || !singles {
-        slope *= line_scale(c) * wire_scale(c);
+        slope *= line_scale(c) * wire_scale(c) * lever_scale(c);
     }
     slope *= mouth * shake_scale(c) * cover_scale(c);
     let too_fast = (c.action - high).max(0.0);
@@ -58,6 +58,13 @@ fn line_scale(c: &Case<'_>) -> f64 {
 fn wire_scale(c: &Case<'_>) -> f64 {
     let p = &c.p.action;
     (p.wire_reference_mm / c.wire_mm).sqrt().clamp(p.wire_scale_least, p.wire_scale_most)
+}
+
+/// A heavy lure levers the hook out when the line slackens.
+fn lever_scale(c: &Case<'_>) -> f64 {
+    let p = &c.p.action;
+    libm::pow(c.mass_g / p.lever_reference_g, p.lever_exponent)
+        .clamp(p.wire_scale_least, p.wire_scale_most)
 }
 
 /// Papery mouths ask for more give.
