@@ -1,13 +1,13 @@
 //! Which limits make a trip impossible: lift them one by one, keep those that matter.
 
-use crate::crew;
+use std::collections::BTreeSet;
+
 use crate::grid::{Grid, Lift};
 use crate::model::{self, Found};
 use crate::plan::{Clash, Constraint};
 use crate::problem::TripProblem;
 use crate::prune;
 use crate::weights::Weights;
-use crate::worth;
 
 type Switch = fn(&mut Lift) -> &mut bool;
 
@@ -27,70 +27,64 @@ fn switches() -> Vec<(Constraint, Switch)> {
     ]
 }
 
-/// Whether a plan exists for one segment's anglers with some limits lifted.
-fn possible(problem: &TripProblem, weights: &Weights, lift: Lift, segment: usize) -> bool {
-    let mut grid = Grid::new(problem, weights, lift);
-    for (s, crew) in grid.crews.iter_mut().enumerate() {
-        if s != segment {
-            crew.clear();
-        }
-    }
-    let everything: Vec<_> = (0..grid.cands.len()).collect();
-    let mut all = worth::furnish(&grid, &everything);
-    all.lures.fill(true);
-    if crew::seat(&grid, &all).cuts.is_empty() && everything.len() <= grid.limit && !grid.one_reel {
-        return true;
-    }
-    let pruning = prune::none(&grid);
-    !matches!(model::solve(&grid, &pruning, None, NODES), Found::Infeasible)
-}
-
 /// Nodes for each question; the questions are small.
 const NODES: u64 = 2_000;
 
-/// Names a small set of limits that clash.
+/// Whether a plan exists for the anglers of some segments with some limits lifted.
+fn possible(
+    problem: &TripProblem,
+    weights: &Weights,
+    lift: Lift,
+    segments: &BTreeSet<usize>,
+) -> bool {
+    let mut grid = Grid::new(problem, weights, lift);
+    for (s, crew) in grid.crews.iter_mut().enumerate() {
+        if !segments.contains(&s) {
+            crew.clear();
+        }
+    }
+    !matches!(model::solve(&grid, &prune::none(&grid), None, NODES), Found::Infeasible)
+}
+
+/// Names a small set of limits that clash: each is lifted in turn, and stays lifted unless that
+/// makes a plan possible.
 pub(crate) fn explain(problem: &TripProblem, weights: &Weights) -> Clash {
-    let single = (0..problem.segments.len())
-        .find(|segment| !possible(problem, weights, Lift::default(), *segment));
-    let Some(segment) = single else {
-        // Each segment alone is possible: together they ask for more rods than there is room.
-        let mut constraints: Vec<_> = problem
-            .segments
-            .iter()
-            .map(|s| Constraint::AnglersAtOnce { segment: s.id.clone() })
-            .collect();
-        constraints.extend([Constraint::RodLimit, Constraint::OneReelPerRod]);
-        let text = "Each segment alone has an outfit for everybody, but all segments together \
-                    need more outfits than can be taken. Take more rods, or let fewer anglers \
-                    fish at once."
-            .into();
-        return Clash { constraints, text };
-    };
     let mut lift = Lift::default();
+    let mut segments: BTreeSet<_> = (0..problem.segments.len()).collect();
+    for segment in 0..problem.segments.len() {
+        segments.remove(&segment);
+        if possible(problem, weights, lift, &segments) {
+            segments.insert(segment);
+        }
+    }
     let mut named = Vec::new();
     for (constraint, switch) in switches() {
         *switch(&mut lift) = true;
-        if possible(problem, weights, lift, segment) {
+        if possible(problem, weights, lift, &segments) {
             *switch(&mut lift) = false;
             named.push(constraint);
         }
     }
-    let anglers = problem.segments[segment].anglers.len();
-    let id = problem.segments[segment].id.clone();
+    let crews: Vec<_> = segments
+        .iter()
+        .map(|s| &problem.segments[*s])
+        .map(|s| format!("{} anglers in segment {}", s.anglers.len(), s.id))
+        .collect();
     let words: Vec<_> = named.iter().map(word).collect();
-    let text = if words.is_empty() {
-        format!(
-            "In segment {id} {anglers} anglers fish at once, but the pool has too few outfits \
-             for its lures. Add outfits, or let fewer anglers fish at once."
-        )
+    let against = if words.is_empty() {
+        "the pool has too few outfits for these lures".to_owned()
     } else {
-        format!(
-            "In segment {id} {anglers} anglers fish at once; that clashes with: {}. Rotate, or \
-             change one of these.",
-            words.join("; ")
-        )
+        format!("that clashes with {}", words.join(" and "))
     };
-    let mut constraints = vec![Constraint::AnglersAtOnce { segment: id }];
+    let text = format!(
+        "Everybody is to fish at once ({}), but {against}. Let them take turns, or take other \
+         gear along.",
+        crews.join(", ")
+    );
+    let mut constraints: Vec<_> = segments
+        .iter()
+        .map(|s| Constraint::AnglersAtOnce { segment: problem.segments[*s].id.clone() })
+        .collect();
     constraints.extend(named);
     Clash { constraints, text }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use deepbend_core::judge::Verdict;
 
 use crate::problem::TripProblem;
-use crate::weights::ONE;
+use crate::weights::{ONE, Weights};
 
 /// One fault of a problem.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -54,6 +54,39 @@ impl Collector {
         if !ids.contains(id) {
             self.add(field(), format!("{id:?} is not in the problem; name an entry of its list"));
         }
+    }
+}
+
+impl Weights {
+    /// Looks the weights over.
+    ///
+    /// # Errors
+    ///
+    /// All weights out of range.
+    pub fn validate(&self) -> Result<(), ProblemFaults> {
+        let mut c = Collector(Vec::new());
+        let shares = [
+            ("excellent", self.excellent, ONE),
+            ("good", self.good, ONE),
+            ("workable", self.workable, ONE),
+            ("backup_share", self.backup_share, ONE / 2),
+            ("copies_share", self.copies_share, ONE / 2),
+            ("small_item_share", self.small_item_share, ONE),
+            ("shortfall", self.shortfall, 100 * ONE),
+            ("job_minute", self.job_minute, 100 * ONE),
+            ("outfit_tie", self.outfit_tie, 100 * ONE),
+            ("move_tie", self.move_tie, 100 * ONE),
+        ];
+        for (name, value, most) in shares {
+            if !(0..=most).contains(&value) {
+                let text = format!("must lie between 0 and {most} millionths");
+                c.add(format!("weights.{name}"), text);
+            }
+        }
+        if self.spares > 1_000 {
+            c.add("weights.spares".into(), "must be 1000 or less");
+        }
+        if c.0.is_empty() { Ok(()) } else { Err(ProblemFaults(c.0)) }
     }
 }
 

@@ -331,7 +331,10 @@ impl<'a, 'b> Model<'a, 'b> {
             Err(_) => return Found::Nothing { bound: None, nodes: 0 },
         };
         let stats = outcome.stats();
-        let (bound, nodes) = (stats.best_bound.map(|b| b / SCALE), stats.nodes_solved);
+        // The solver earns what a must would lose; the plan loses it.
+        let lost: Micros = self.grid.needs.iter().map(|n| n.shortfall).sum();
+        let bound = stats.best_bound.map(|b| b / SCALE - lost as f64);
+        let nodes = stats.nodes_solved;
         let SolveOutcome::Solution(solution) = outcome else {
             return Found::Nothing { bound, nodes };
         };
@@ -353,7 +356,8 @@ impl<'a, 'b> Model<'a, 'b> {
     fn solve_empty(&self) -> Found {
         let selection = worth::furnish(self.grid, &[]);
         if crew::seat(self.grid, &selection).cuts.is_empty() {
-            Found::Some { selection, optimal: true, bound: None, nodes: 0 }
+            let bound = Some(worth::value(self.grid, &selection).objective() as f64);
+            Found::Some { selection, optimal: true, bound, nodes: 0 }
         } else {
             Found::Infeasible
         }

@@ -57,8 +57,8 @@ pub enum Constraint {
     LineStock,
 }
 
-/// A small set of limits that cannot be kept together; without any one of them there is a plan,
-/// the first one apart, which is what the trip is for.
+/// A small set of limits that cannot be kept together, whatever else is lifted; without any one
+/// of them there is a plan.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Clash {
     /// The limits.

@@ -35,13 +35,14 @@ impl Default for Budget {
 ///
 /// # Errors
 ///
-/// All faults of the problem.
+/// All faults of the problem, or of the weights.
 pub fn plan_trip(
     problem: &TripProblem,
     weights: &Weights,
     budget: &Budget,
 ) -> Result<Answer, ProblemFaults> {
     problem.validate()?;
+    weights.validate()?;
     let grid = Grid::new(problem, weights, Lift::default());
     let pruning = if budget.prune { prune::prune(&grid) } else { prune::none(&grid) };
     let start = incumbent::find(&grid, &pruning.kept);
@@ -53,7 +54,10 @@ pub fn plan_trip(
         Found::Some { mut selection, optimal, bound, nodes } => {
             incumbent::trim(&grid, &mut selection);
             let best = better_of(&grid, selection, start);
-            (Some(best), optimal, whole(bound, plain), nodes)
+            let bound = whole(bound, plain);
+            let reached = worth::value(&grid, &best).objective();
+            let proven = optimal && (bound - reached).abs() <= 2 * SLACK;
+            (Some(best), proven, bound.max(reached), nodes)
         }
     };
     let Some(selection) = chosen else { return Ok(Answer::NotFound { bound }) };
@@ -81,10 +85,14 @@ fn infeasible(
     }
 }
 
-/// A bound in whole millionths: no plan's objective, a whole number, lies above it.
+/// What the solver's tolerances may add up to, in millionths; a bound is raised by it. Less than
+/// any two plans that differ in outfits or moves lie apart.
+const SLACK: Micros = 10;
+
+/// A bound in whole millionths that rounding cannot make too low.
 fn whole(bound: Option<f64>, plain: Micros) -> Micros {
     match bound {
-        Some(b) if b.is_finite() => plain.min((b + 0.5).floor() as Micros),
+        Some(b) if b.is_finite() => plain.min(b.floor() as Micros + SLACK),
         _ => plain,
     }
 }

@@ -58,7 +58,7 @@ fn best_offers<'g>(
         .filter(|(_, offer)| offer.need == need)
         .collect();
     list.sort_by(|(a, x), (b, y)| {
-        let blocked = |c: usize| selection.outfits.iter().any(|o| grid.exclusive(*o, c));
+        let blocked = |c: usize| selection.outfits.iter().any(|o| *o != c && grid.exclusive(*o, c));
         y.meets
             .cmp(&x.meets)
             .then(blocked(*a).cmp(&blocked(*b)))
@@ -119,7 +119,7 @@ fn reason(
         let some = worth::services(grid, selection, need).iter().any(|s| s.meets);
         return (if some { R::TooFewCopies } else { R::BelowMinimum }, text);
     }
-    let clash = selection.outfits.iter().find(|o| grid.exclusive(**o, c));
+    let clash = selection.outfits.iter().find(|o| **o != c && grid.exclusive(**o, c));
     if let Some(other) = clash {
         let other = &grid.problem.candidates[grid.cands[*other].source];
         return if other.rod == source.rod {
@@ -133,8 +133,11 @@ fn reason(
             (R::ReelShared, text)
         };
     }
+    let taken = selection.outfits.contains(&c);
     let mut more = selection.outfits.clone();
-    more.insert(more.partition_point(|o| *o < c), c);
+    if !taken {
+        more.insert(more.partition_point(|o| *o < c), c);
+    }
     let used_up = offer.leader.is_some_and(|l| {
         let tied = selection.leaders.iter().filter(|(_, k)| *k == l).count();
         tied >= grid.leaders[l].quantity as usize
@@ -142,11 +145,9 @@ fn reason(
     if used_up || !worth::line_suffices(grid, &more) {
         return (R::StockUsedUp, format!("{name} would do, but leader or line is used up."));
     }
-    if selection.outfits.len() >= grid.limit {
-        let text = format!(
-            "{name} would do, but all {} places for rods serve more important lures.",
-            grid.limit
-        );
+    if !taken && selection.outfits.len() >= grid.limit {
+        let text =
+            format!("{name} would do, but the {} rods that fit aboard bring more.", grid.limit);
         return (R::NoHolder, text);
     }
     (R::NotWorthIt, format!("{name} would do, but moves and jobs cost more than it brings."))

@@ -1,8 +1,10 @@
 //! Shared parts, stock, lockers, room. Source: common practice, no source.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
 mod common;
 
-use common::{Size, candidate, empty, lure, need, offer, random, reel, rod, solve, sound};
+use common::{candidate, empty, fleet, lure, need, offer, reel, rod, solve, sound};
 use deepbend_core::gear::Handle;
 use deepbend_core::judge::Verdict::{Excellent, Good, Unsafe, Workable};
 use deepbend_core::water::Skill;
@@ -10,7 +12,7 @@ use deepbend_planner::check::Rule;
 use deepbend_planner::plan::{
     Answer, AshoreReason, Constraint, ItemKind, JobKind, Role, Status, UncoveredReason,
 };
-use deepbend_planner::problem::{Angler, LeaderStock, LineOption, LineStock, StockUse};
+use deepbend_planner::problem::{Angler, LeaderStock, LineOption, LineStock, Segment, StockUse};
 use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip};
 
 /// Two rods for two lures.
@@ -206,6 +208,39 @@ fn an_outfit_must_suit_its_angler() {
 }
 
 #[test]
+fn all_segments_together_may_ask_for_too_much() {
+    let mut p = two();
+    p.needs[1].segment = "b".into();
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new() });
+    p.anglers.push(Angler { id: "guest".into(), skill: Skill::Novice });
+    for segment in &mut p.segments {
+        segment.anglers.push("guest".into());
+    }
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Good)]),
+        candidate("R2", "E2", vec![offer(1, Good)]),
+    ];
+    p.boat.max_rods_aboard = 1;
+    let Answer::Infeasible(clash) = solve(&p) else { panic!() };
+    let anglers = |id: &str| Constraint::AnglersAtOnce { segment: id.into() };
+    assert_eq!(clash.constraints, [anglers("a"), anglers("b"), Constraint::RodLimit]);
+}
+
+#[test]
+fn a_leader_that_is_not_worth_tying_is_said_to_be_so() {
+    let mut p = two();
+    p.leaders = vec![LeaderStock { id: "K1".into(), place: "B1".into(), quantity: 3, minutes: 40 }];
+    let mut o = offer(1, Good);
+    o.leader = Some("K1".into());
+    p.needs[1].importance = 1;
+    p.job_minutes_budget = 0;
+    p.candidates = vec![candidate("R1", "E1", vec![offer(0, Good), o])];
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.uncovered[0].lure, "L2");
+    assert_eq!(plan.uncovered[0].reason, UncoveredReason::NotWorthIt);
+}
+
+#[test]
 fn faults_are_named_with_their_fields() {
     let mut p = two();
     p.candidates = vec![candidate("R9", "E1", vec![offer(7, Good)])];
@@ -262,8 +297,9 @@ fn the_checker_finds_what_is_wrong() {
 
 #[test]
 fn a_fleet_of_the_usual_size_is_solved_to_the_end() {
-    let p = random(42, &Size { rods: 24, reels: 14, lures: 15, anglers: 3 });
-    assert!(p.candidates.len() > 20);
+    let p = fleet(1, 24, 14, 15);
+    assert!(p.candidates.len() > 150);
     let plan = sound(&p, solve(&p));
     assert_eq!(plan.status, Status::Optimal);
+    assert_eq!(plan.outfits.len(), 8);
 }

@@ -1,5 +1,7 @@
 //! Seven rods and twelve lures. Source of verdicts and expected plans: from memory.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
 mod common;
 
 use common::{candidate, empty, lure, need, offer, reel, rod, solve, sound};

@@ -1,5 +1,6 @@
 //! Problems for tests, and a count of all plans that shares no code with the planner.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 #![allow(dead_code, reason = "each test binary uses its part")]
 
 use std::collections::BTreeSet;
@@ -17,25 +18,25 @@ use deepbend_planner::{Budget, Weights, check, plan_trip};
 /// Numbers that look random and are the same everywhere (64-bit linear congruential generator,
 /// constants of Knuth's MMIX).
 #[derive(Clone)]
-pub struct Dice(pub u64);
+pub(crate) struct Dice(pub(crate) u64);
 
 impl Dice {
-    pub fn roll(&mut self, below: u64) -> u64 {
+    pub(crate) fn roll(&mut self, below: u64) -> u64 {
         self.0 =
             self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) % below
     }
 
-    pub fn one_in(&mut self, n: u64) -> bool {
+    pub(crate) fn one_in(&mut self, n: u64) -> bool {
         self.roll(n) == 0
     }
 }
 
-pub fn place(id: &str, move_cost: i64) -> Place {
+pub(crate) fn place(id: &str, move_cost: i64) -> Place {
     Place { id: id.into(), move_cost }
 }
 
-pub fn rod(id: &str, place: &str) -> Rod {
+pub(crate) fn rod(id: &str, place: &str) -> Rod {
     Rod {
         id: id.into(),
         place: place.into(),
@@ -46,7 +47,7 @@ pub fn rod(id: &str, place: &str) -> Rod {
     }
 }
 
-pub fn reel(id: &str, place: &str) -> Reel {
+pub(crate) fn reel(id: &str, place: &str) -> Reel {
     Reel {
         id: id.into(),
         place: place.into(),
@@ -56,11 +57,11 @@ pub fn reel(id: &str, place: &str) -> Reel {
     }
 }
 
-pub fn lure(id: &str, quantity: u32) -> LureStock {
+pub(crate) fn lure(id: &str, quantity: u32) -> LureStock {
     LureStock { id: id.into(), place: "B1".into(), quantity }
 }
 
-pub fn need(segment: &str, lure: &str, importance: u32) -> Need {
+pub(crate) fn need(segment: &str, lure: &str, importance: u32) -> Need {
     Need {
         segment: segment.into(),
         lure: lure.into(),
@@ -70,7 +71,7 @@ pub fn need(segment: &str, lure: &str, importance: u32) -> Need {
     }
 }
 
-pub fn offer(need: usize, verdict: Verdict) -> Offer {
+pub(crate) fn offer(need: usize, verdict: Verdict) -> Offer {
     Offer {
         need,
         leader: None,
@@ -87,7 +88,7 @@ pub fn offer(need: usize, verdict: Verdict) -> Offer {
     }
 }
 
-pub fn candidate(rod: &str, reel: &str, offers: Vec<Offer>) -> Candidate {
+pub(crate) fn candidate(rod: &str, reel: &str, offers: Vec<Offer>) -> Candidate {
     Candidate {
         rod: rod.into(),
         reel: reel.into(),
@@ -97,7 +98,7 @@ pub fn candidate(rod: &str, reel: &str, offers: Vec<Offer>) -> Candidate {
     }
 }
 
-pub fn empty(holders: u32) -> TripProblem {
+pub(crate) fn empty(holders: u32) -> TripProblem {
     TripProblem {
         boat: Boat {
             place: "B1".into(),
@@ -119,12 +120,12 @@ pub fn empty(holders: u32) -> TripProblem {
     }
 }
 
-pub fn solve(problem: &TripProblem) -> Answer {
+pub(crate) fn solve(problem: &TripProblem) -> Answer {
     plan_trip(problem, &Weights::default(), &Budget::default()).unwrap()
 }
 
 /// A plan that the checker has found sound.
-pub fn sound(problem: &TripProblem, answer: Answer) -> TripPlan {
+pub(crate) fn sound(problem: &TripProblem, answer: Answer) -> TripPlan {
     let Answer::Plan(plan) = answer else { panic!("no plan: {answer:?}") };
     if let Err(wrong) = check(problem, &Weights::default(), &plan) {
         panic!("{wrong:?}\n{plan:?}");
@@ -133,18 +134,18 @@ pub fn sound(problem: &TripProblem, answer: Answer) -> TripPlan {
 }
 
 /// How large a random problem is.
-pub struct Size {
-    pub rods: u64,
-    pub reels: u64,
-    pub lures: u64,
-    pub anglers: u64,
+pub(crate) struct Size {
+    pub(crate) rods: u64,
+    pub(crate) reels: u64,
+    pub(crate) lures: u64,
+    pub(crate) anglers: u64,
 }
 
 /// A random problem of which nothing is impossible in itself.
-pub fn random(seed: u64, size: &Size) -> TripProblem {
+pub(crate) fn random(seed: u64, size: &Size) -> TripProblem {
     let mut d = Dice(seed);
     let places = ["B1", "B1", "B2", "S0"];
-    let mut any_place = |d: &mut Dice| places[d.roll(4) as usize].to_owned();
+    let any_place = |d: &mut Dice| places[d.roll(4) as usize].to_owned();
     let mut p = empty(1 + d.roll(4) as u32);
     if d.one_in(3) {
         p.boat.max_rods_aboard = 1 + d.roll(3) as u32;
@@ -227,8 +228,90 @@ pub fn random(seed: u64, size: &Size) -> TripProblem {
     p
 }
 
+/// A fleet in which rods, reels and lures have a strength, and verdicts fall with the distance.
+/// Part of the reels can be re-spooled; the heavier lures need a leader. Invented.
+pub(crate) fn fleet(seed: u64, rods: u64, reels: u64, lures: u64) -> TripProblem {
+    let mut d = Dice(seed);
+    let places = ["B1", "B1", "B2", "B2", "S0"];
+    let mut p = empty(8);
+    p.job_minutes_budget = 40;
+    p.leaders = ["T1", "T2", "T3"]
+        .map(|id| LeaderStock { id: id.into(), place: "B1".into(), quantity: 20, minutes: 4 })
+        .into();
+    p.line_stock.push(LineStock { id: "K1".into(), place: "S0".into(), metres: 300 });
+    p.anglers =
+        ["A1", "A2", "A3"].map(|id| Angler { id: id.into(), skill: Skill::Intermediate }).into();
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new() });
+    for segment in &mut p.segments {
+        segment.anglers = p.anglers.iter().map(|a| a.id.clone()).collect();
+    }
+    let mut power = Vec::new();
+    for r in 0..rods {
+        let mut rod = rod(&format!("R{r:03}"), places[d.roll(5) as usize]);
+        power.push((r * 100 / rods) as i64);
+        if r * 2 > rods {
+            rod.handle = Handle::Casting;
+        }
+        p.rods.push(rod);
+    }
+    let mut line = Vec::new();
+    for e in 0..reels {
+        let mut reel = reel(&format!("E{e:03}"), places[d.roll(5) as usize]);
+        line.push((e * 100 / reels) as i64);
+        if e * 3 > reels * 2 {
+            reel.kind = Handle::Casting;
+        }
+        if d.one_in(3) {
+            let stock = Some(StockUse { stock: "K1".into(), metres: 150 });
+            reel.lines.push(LineOption { id: "K1".into(), stock, minutes: 10 });
+        }
+        p.reels.push(reel);
+    }
+    let mut wants = Vec::new();
+    for l in 0..lures {
+        let mut stock = lure(&format!("L{l:03}"), 4);
+        stock.place = places[d.roll(5) as usize].into();
+        p.lures.push(stock);
+        let segment = if l < lures / 3 { "a" } else { "b" };
+        let mut need = need(segment, &format!("L{l:03}"), 1 + d.roll(3) as u32);
+        need.copies_at_once = if d.one_in(5) { 2 } else { 1 };
+        p.needs.push(need);
+        wants.push(((l * 100 / lures) as i64, d.roll(30) as i64));
+    }
+    for (r, rod) in p.rods.iter().enumerate() {
+        for (e, reel) in p.reels.iter().enumerate().filter(|(_, e)| e.kind == rod.handle) {
+            for option in &reel.lines {
+                let strength = if option.stock.is_some() { 50 } else { line[e] };
+                let mut c = candidate(&rod.id, &reel.id, Vec::new());
+                c.line = option.id.clone();
+                for (n, (mass, style)) in wants.iter().enumerate() {
+                    let off = (power[r] - mass).abs() * 2
+                        + (strength - mass).abs()
+                        + (r as i64 * 7 % 30 - style).abs();
+                    let verdict = match off {
+                        ..20 => Verdict::Excellent,
+                        20..45 => Verdict::Good,
+                        45..70 => Verdict::Workable,
+                        70..100 => Verdict::Poor,
+                        _ => Verdict::Unsafe,
+                    };
+                    let mut o = offer(n, verdict);
+                    o.score = (1.0 - off as f64 / 200.0).clamp(0.0, 1.0);
+                    o.leader = (*mass > 30).then(|| format!("T{}", 1 + mass / 35));
+                    if verdict < Verdict::Poor && off % 3 == 0 {
+                        o.worth -= 25_000 * (off % 5);
+                    }
+                    c.offers.push(o);
+                }
+                p.candidates.push(c);
+            }
+        }
+    }
+    p
+}
+
 /// The best objective over all plans, counted one by one; none if no plan keeps the limits.
-pub fn brute_force(p: &TripProblem) -> Option<i64> {
+pub(crate) fn brute_force(p: &TripProblem) -> Option<i64> {
     let room = p.boat.rod_holders.min(p.boat.max_rods_aboard) as usize;
     let mut best = None;
     let mut chosen = Vec::new();
