@@ -99,7 +99,7 @@ impl TryFrom<String> for Hash {
 }
 
 /// One life of a device: a store that was restored or cloned begins another incarnation.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Chain {
     /// The device.
     pub device: Id,
@@ -109,12 +109,32 @@ pub struct Chain {
 
 /// The place of an event in its chain.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(from = "FlatId", into = "FlatId")]
 pub struct EventId {
     /// The chain.
-    #[serde(flatten)]
     pub chain: Chain,
     /// Number in the chain; each event has the number after the one before it.
     pub sequence: u64,
+}
+
+/// How an [`EventId`] is written.
+#[derive(Serialize, Deserialize)]
+struct FlatId {
+    device: Id,
+    incarnation: u32,
+    sequence: u64,
+}
+
+impl From<FlatId> for EventId {
+    fn from(FlatId { device, incarnation, sequence }: FlatId) -> Self {
+        Self { chain: Chain { device, incarnation }, sequence }
+    }
+}
+
+impl From<EventId> for FlatId {
+    fn from(EventId { chain: Chain { device, incarnation }, sequence }: EventId) -> Self {
+        Self { device, incarnation, sequence }
+    }
 }
 
 impl std::fmt::Display for EventId {
@@ -129,7 +149,6 @@ pub struct Event {
     /// Format of this event: [`FORMAT`].
     pub format: u32,
     /// Where it stands in the chain of its device.
-    #[serde(flatten)]
     pub id: EventId,
     /// Hash of the event before it in the chain; `None` for the first.
     pub previous: Option<Hash>,

@@ -104,8 +104,6 @@ pub struct Page<'a> {
     pub entries: Vec<&'a Entry>,
     /// Where the next page begins (after this key); `None` at the end.
     pub next_after: Option<ItemKey>,
-    /// How many entries match on all pages together.
-    pub total: usize,
 }
 
 impl View {
@@ -191,10 +189,15 @@ impl View {
         self.by_id.get(id).is_some_and(|kinds| kinds.contains(&ItemKind::Boat))
     }
 
+    /// How many entries match, on all pages together. It looks at every entry.
+    #[must_use]
+    pub fn count(&self, filter: &Filter) -> usize {
+        self.entries.values().filter(|entry| filter.matches(entry.item())).count()
+    }
+
     /// A page of the entries that match, at most `limit` of them, after `after`.
     #[must_use]
     pub fn page(&self, filter: &Filter, after: Option<&ItemKey>, limit: usize) -> Page<'_> {
-        let total = self.entries.values().filter(|e| filter.matches(e.item())).count();
         let from = after.map_or(Bound::Unbounded, Bound::Excluded);
         let mut matching = self
             .entries
@@ -204,7 +207,7 @@ impl View {
         let entries: Vec<_> = matching.by_ref().take(limit).collect();
         let more = matching.next().is_some();
         let next_after = entries.last().filter(|_| more).map(|entry| entry.item().key());
-        Page { entries, next_after, total }
+        Page { entries, next_after }
     }
 
     /// Everything that only a person can settle.

@@ -1,6 +1,5 @@
 //! One suite for every engine: random calls against a plain model, reopening in between.
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
-#![allow(clippy::disallowed_methods, reason = "several writers at once are what is tested")]
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -124,10 +123,12 @@ impl Model {
     }
 }
 
+/// Tree, key, which expectation, value.
+type RandomWrite = (u8, Vec<u8>, u8, Option<Vec<u8>>);
+
 #[derive(Clone, Debug)]
 enum Call {
-    /// Tree, key, which expectation, value.
-    Commit(Vec<(u8, Vec<u8>, u8, Option<Vec<u8>>)>),
+    Commit(Vec<RandomWrite>),
     Scan(u8, Vec<u8>, Option<Vec<u8>>, usize),
     Changes(u64, usize),
     Trim(u64),

@@ -1,5 +1,6 @@
 //! kill -9 while several threads write: what was acknowledged is there, and nothing is half done.
-//! This catches a torn commit, not a missing sync: the kernel keeps what a process wrote.
+//! This catches a torn commit and an answer that comes too early, not a missing sync: the kernel
+//! keeps what a process wrote.
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 #![allow(clippy::disallowed_methods, reason = "the test starts a process and tells it a folder")]
 
