@@ -5,7 +5,7 @@
 
 mod common;
 
-use common::{Size, brute_force, random, solve, sound};
+use common::{Size, brute_force, random, solve, sound, twins};
 use deepbend_planner::plan::{Answer, Status};
 use deepbend_planner::{Budget, TripProblem, Weights, plan_trip};
 use proptest::prelude::*;
@@ -34,6 +34,12 @@ proptest! {
         let problem = random(seed, &SMALL);
         prop_assert_eq!(objective(&problem, solve(&problem)), brute_force(&problem));
     }
+
+    #[test]
+    fn equals_brute_force_among_twins(seed in any::<u64>()) {
+        let problem = twins(seed, &SMALL);
+        prop_assert_eq!(objective(&problem, solve(&problem)), brute_force(&problem));
+    }
 }
 
 proptest! {
@@ -41,7 +47,7 @@ proptest! {
 
     #[test]
     fn pruning_loses_nothing(seed in any::<u64>()) {
-        let problem = random(seed, &Size { rods: 6, reels: 6, lures: 8, anglers: 3 });
+        let problem = twins(seed, &Size { rods: 6, reels: 6, lures: 8, anglers: 3 });
         let all = Budget { prune: false, ..Budget::default() };
         let unpruned = plan_trip(&problem, &Weights::default(), &all).unwrap();
         prop_assert_eq!(objective(&problem, solve(&problem)), objective(&problem, unpruned));

@@ -208,6 +208,33 @@ fn an_outfit_must_suit_its_angler() {
 }
 
 #[test]
+fn one_lure_is_not_fished_by_two() {
+    let mut p = two();
+    p.boat.rod_holders = 2;
+    p.lures[0].quantity = 1;
+    p.needs[1].importance = 1;
+    p.needs[1].min_verdict = Workable;
+    p.rods.push(rod("R3", "B2"));
+    p.reels.push(reel("E3", "B2"));
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R2", "E2", vec![offer(0, Excellent)]),
+        candidate("R3", "E3", vec![offer(1, Workable)]),
+    ];
+    let rods = |p: &TripProblem| {
+        let plan = sound(p, solve(p));
+        assert_eq!(plan.status, Status::Optimal);
+        plan.outfits.iter().map(|o| o.rod.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(rods(&p), ["R1", "R2"], "the second lure is not worth the move");
+    for id in ["guest", "host"] {
+        p.anglers.push(Angler { id: id.into(), skill: Skill::Novice });
+        p.segments[0].anglers.push(id.into());
+    }
+    assert_eq!(rods(&p), ["R1", "R3"], "both are to fish, and there is one of the first lure");
+}
+
+#[test]
 fn all_segments_together_may_ask_for_too_much() {
     let mut p = two();
     p.needs[1].segment = "b".into();

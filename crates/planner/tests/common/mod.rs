@@ -228,6 +228,34 @@ pub(crate) fn random(seed: u64, size: &Size) -> TripProblem {
     p
 }
 
+/// A random problem in which each second rod, reel and line is nearly the twin of the one before,
+/// so that one often does all that another does.
+pub(crate) fn twins(seed: u64, size: &Size) -> TripProblem {
+    let mut p = random(seed, size);
+    let mut d = Dice(seed ^ 0x5eed);
+    let before = |id: &str| match id[1..].parse::<u32>() {
+        Ok(number) => format!("{}{}", &id[..1], number - number % 2),
+        Err(_) => id.to_owned(),
+    };
+    let models = p.candidates.clone();
+    for candidate in &mut p.candidates {
+        let (rod, reel) = (before(&candidate.rod), before(&candidate.reel));
+        let model = models.iter().find(|m| (&m.rod, &m.reel) == (&rod, &reel));
+        if let Some(model) = model {
+            candidate.offers = model.offers.clone();
+            candidate.offers.retain(|_| !d.one_in(12));
+            for offer in &mut candidate.offers {
+                if d.one_in(12) && !model.offers.iter().any(|o| o.need == offer.need && o != offer)
+                {
+                    offer.leader =
+                        [None, Some("T0".into()), Some("T1".into())][d.roll(3) as usize].clone();
+                }
+            }
+        }
+    }
+    p
+}
+
 /// A fleet in which rods, reels and lures have a strength, and verdicts fall with the distance.
 /// Part of the reels can be re-spooled; the heavier lures need a leader. Invented.
 pub(crate) fn fleet(seed: u64, rods: u64, reels: u64, lures: u64) -> TripProblem {
