@@ -208,15 +208,16 @@ pub struct FittedLine {
     pub hours: Option<f64>,
 }
 
-/// Line or leader in store. The length in its description is what is left.
+/// Line or leader in store.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LineStock {
-    /// What it is used as.
+    /// What it is used as. Where it is cut to pieces the length in there is that of one piece,
+    /// and their number is the item's quantity.
     pub use_as: StockUse,
-    /// Number of strands of a braid; 1 for a single filament.
+    /// Number of strands of a braid or wires of a cable; 1 for a single filament.
     pub strands: Option<u32>,
-    /// Length of one piece, where it is cut to pieces (their number is the item's quantity).
-    pub piece_length: Option<Length>,
+    /// Length of all there is.
+    pub length: Option<Length>,
 }
 
 /// What line in store is used as.
