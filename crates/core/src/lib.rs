@@ -6,7 +6,8 @@
 //! 1. [`quantity`]: masses, lengths, forces, and how people write them;
 //! 2. [`gear`] and [`water`]: what the caller says, every field optional;
 //! 3. [`model`]: every number of the model, with its unit, range, kind and source;
-//! 4. [`judge`]: the missing is assumed, limits and factors are computed, composed and explained.
+//! 4. [`mechanics`]: what follows from laws: pure functions with equation, units and source;
+//! 5. [`judge`]: the missing is assumed, limits and factors are computed, composed and explained.
 //!
 //! # Architecture invariants
 //!
@@ -18,6 +19,7 @@
 
 pub mod gear;
 pub mod judge;
+pub mod mechanics;
 pub mod model;
 pub mod quantity;
 pub mod water;

@@ -11,12 +11,12 @@ mod words;
 
 pub use finding::{Finding, FindingCode};
 pub use power::{InferredPower, Power, findings, infer_power};
+pub(crate) use words::normalise;
+pub(crate) use words::words;
 pub use words::{
     Action, AirClass, GuideCondition, Handle, HookPoint, HookStyle, LeaderMaterial, LineBasis,
     LineMaterial, LureClass, RetrieveSide, RodMaterial, Word,
 };
-pub(crate) use words::normalise;
-pub(crate) use words::words;
 
 /// A rod.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -178,12 +178,7 @@ pub fn findings(model: &Model, rod: &Rod) -> Vec<Finding> {
     found
 }
 
-fn label_finding(
-    model: &Model,
-    rod: &Rod,
-    power: &InferredPower,
-    label: Power,
-) -> Option<Finding> {
+fn label_finding(model: &Model, rod: &Rod, power: &InferredPower, label: Power) -> Option<Finding> {
     let p = &model.parameters().rod;
     power.by_window.or(power.by_line)?;
     // The label may be right by either reading of the ratings.

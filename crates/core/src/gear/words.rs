@@ -1,6 +1,5 @@
 //! Closed lists of trade words. Each list knows how a word is written and reads it back.
 
-
 /// A word of a closed list: how it is written, what else is accepted, which words there are.
 pub trait Word: Sized + Copy + 'static {
     /// All words of the list, in their natural order.

@@ -229,6 +229,17 @@ impl Case<'_> {
         libm::log(mass_g / self.lure_min_g) / libm::log(self.lure_max_g / self.lure_min_g)
     }
 
+    /// Mass that counts where a heavier lure would help (wind, thickness, a casting reel): what
+    /// the rod cannot throw well is no advantage.
+    #[must_use]
+    pub fn throwable_g(&self) -> f64 {
+        if self.is_vertical() {
+            return self.mass_g;
+        }
+        let span = self.lure_max_g / self.lure_min_g;
+        self.mass_g.min(self.lure_min_g * libm::pow(span, self.p.load.credit_to))
+    }
+
     /// Share of the wind that counts, by direction.
     #[must_use]
     pub fn wind_share(&self) -> f64 {

@@ -6,7 +6,8 @@ use super::factors::{drag, leader, line};
 use super::judgement::{Caution, CautionCode, Judgement};
 use super::text::{grams, kilograms_force, metres};
 use crate::gear::{GuideCondition, Handle, HookStyle, LineMaterial, RodMaterial};
-use crate::water::{Cover, Platform, Skill, Teeth, WaterKind, WindDirection};
+use crate::quantity::Speed;
+use crate::water::{Cover, Platform, Skill, Teeth, WaterKind, WindDirection, beaufort};
 
 fn caution(code: CautionCode, text: &str, because: String) -> Caution {
     Caution { code, text: text.to_owned(), because }
@@ -34,7 +35,11 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
     let (c, p) = (&r.case, &r.case.p.caution);
     let ashore = matches!(
         c.platform,
-        Platform::Bank | Platform::Coast | Platform::Wading | Platform::OverhungBank | Platform::Bridge
+        Platform::Bank
+            | Platform::Coast
+            | Platform::Wading
+            | Platform::OverhungBank
+            | Platform::Bridge
     );
     if ashore && c.rod_length_m >= p.power_line_rod_m && c.material != RodMaterial::Glass {
         all.push(caution(
@@ -44,7 +49,8 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         ));
     }
     let windy = c.wind_m_s >= p.wind_strong_m_s;
-    let small_craft = matches!(c.platform, Platform::Boat | Platform::Kayak | Platform::BoatVertical);
+    let small_craft =
+        matches!(c.platform, Platform::Boat | Platform::Kayak | Platform::BoatVertical);
     if windy {
         let very = c.wind_m_s >= p.wind_very_strong_m_s;
         let text = match (small_craft, very) {
@@ -52,9 +58,13 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
             (true, false) => "wear life-jackets; the skipper decides whether to go",
             (false, _) => "mind footing and back-casts; wear eye protection",
         };
-        all.push(caution(CautionCode::StrongWind, text, format!("wind {:.0} m/s", c.wind_m_s)));
+        let force = beaufort::force(Speed::from_m_s(c.wind_m_s));
+        let because = format!("wind {:.0} m/s, Beaufort {force}", c.wind_m_s);
+        all.push(caution(CautionCode::StrongWind, text, because));
     }
-    if c.water_c.is_some_and(|t| t <= p.cold_water_c) && (small_craft || c.platform == Platform::Wading) {
+    if c.water_c.is_some_and(|t| t <= p.cold_water_c)
+        && (small_craft || c.platform == Platform::Wading)
+    {
         let t = c.water_c.unwrap_or_default();
         all.push(caution(
             CautionCode::ColdWater,
@@ -62,7 +72,8 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
             format!("water {t:.0} degrees C"),
         ));
     }
-    if c.platform == Platform::Wading || (c.platform == Platform::Coast && c.cover == Cover::Oyster) {
+    if c.platform == Platform::Wading || (c.platform == Platform::Coast && c.cover == Cover::Oyster)
+    {
         all.push(caution(
             CautionCode::Wading,
             "shuffle your feet, know tide and exits, never wade alone in a current",

@@ -27,10 +27,8 @@ pub(super) fn fixes(r: &Resolved<'_>, outfit: &Outfit, lure: &Lure, water: &Wate
         return Vec::new();
     }
     let changes = changes(&r.case, outfit, lure);
-    let mut fixes: Vec<Fix> = changes
-        .iter()
-        .filter_map(|change| judged(r, change, water, &before))
-        .collect();
+    let mut fixes: Vec<Fix> =
+        changes.iter().filter_map(|change| judged(r, change, water, &before)).collect();
     if fixes.iter().all(|fix| fix.score < p.good) {
         fixes.extend(best_pair(r, &changes, water, &before));
     }
@@ -51,12 +49,7 @@ fn judged(r: &Resolved<'_>, change: &Change, water: &Water, before: &Score) -> O
 }
 
 /// The best two changes together, if they beat each alone.
-fn best_pair(
-    r: &Resolved<'_>,
-    changes: &[Change],
-    water: &Water,
-    before: &Score,
-) -> Option<Fix> {
+fn best_pair(r: &Resolved<'_>, changes: &[Change], water: &Water, before: &Score) -> Option<Fix> {
     let mut best: Option<Fix> = None;
     for (i, first) in changes.iter().enumerate() {
         for second in changes.iter().skip(i + 1).filter(|second| second.code != first.code) {
@@ -102,11 +95,7 @@ fn merged_lure(first: &Change, second: &Change) -> Lure {
             lure.head_mass = second.lure.head_mass;
         }
         FixCode::HookStyle | FixCode::HookPoint => lure.hook = second.lure.hook.clone(),
-        FixCode::Drag
-        | FixCode::Leader
-        | FixCode::Line
-        | FixCode::Hookset
-        | FixCode::Combined => {}
+        FixCode::Drag | FixCode::Leader | FixCode::Line | FixCode::Hookset | FixCode::Combined => {}
     }
     lure
 }

@@ -76,7 +76,7 @@ fn overload(c: &Case<'_>) -> Check {
 }
 
 fn cracked_ring(c: &Case<'_>) -> Option<Check> {
-    (c.guides == GuideCondition::Cracked && c.line == LineMaterial::Braid).then(|| Check {
+    (c.guides == GuideCondition::Cracked && c.line == LineMaterial::Braid).then_some(Check {
         code: LimitCode::CrackedRing,
         protects: Protects::Gear,
         quantity: ("cracked_rings", 1.0, "1"),
@@ -185,7 +185,8 @@ pub(super) fn limits(r: &Resolved<'_>) -> (Vec<Limit>, Vec<Limit>) {
 
 /// Whether a limit is broken that no assumption excuses.
 pub(super) fn any_broken_for_sure(r: &Resolved<'_>) -> bool {
-    checks(&r.case).iter().flatten().any(|check| {
-        check.broken() && !check.fields.iter().any(|f| r.assumed(f))
-    })
+    checks(&r.case)
+        .iter()
+        .flatten()
+        .any(|check| check.broken() && !check.fields.iter().any(|f| r.assumed(f)))
 }

@@ -61,11 +61,8 @@ pub fn score(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Scor
 fn short(resolved: &case::Resolved<'_>, composition: &compose::Composition) -> Score {
     let broken = limits::any_broken_for_sure(resolved);
     let score = if broken { 0.0 } else { composition.score };
-    let verdict = if broken {
-        Verdict::Unsafe
-    } else {
-        compose::verdict(resolved.case.p, composition.score)
-    };
+    let verdict =
+        if broken { Verdict::Unsafe } else { compose::verdict(resolved.case.p, composition.score) };
     Score {
         verdict,
         score,

@@ -8,6 +8,7 @@ use crate::gear::{
     Action, AirClass, Finding, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
     LureClass, Outfit, RodMaterial, Word, infer_power,
 };
+use crate::mechanics::spool;
 use crate::model::{ClassTraits, Model, Parameters, Presentation};
 use crate::water::{Cover, Hookset, Platform, Skill, Species, Teeth, Water, WindDirection};
 
@@ -93,7 +94,8 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
         0.0
     });
     let (leader, leader_kgf, leader_mm) = leader(p, outfit, fish, toothy, line, &mut notes);
-    let hook = notes.word("lure.hook.style", lure.hook.style, traits.hook_style, "usual for the class");
+    let hook =
+        notes.word("lure.hook.style", lure.hook.style, traits.hook_style, "usual for the class");
     let cover = notes.word("water.cover", water.cover, Cover::Open, "not given");
     let air = air(p, traits, lure, &mut notes);
     let (wind, wind_m_s) = wind(p, water, &mut notes);
@@ -246,7 +248,8 @@ fn rod(
         (false, Some(label)) => label.class(),
         (true, _) | (false, None) => power.class,
     };
-    let sigma = if rated { i.power_given + (power.high - power.low) / 2.0 } else { i.power_assumed };
+    let sigma =
+        if rated { i.power_given + (power.high - power.low) / 2.0 } else { i.power_assumed };
     notes.spreads.push(Dimension::Power, Some("rod.lure_rating.max"), sigma);
 
     let max = notes.number(
@@ -297,7 +300,16 @@ fn rod(
         |l| l.m(),
     );
     let action = action_value(p, action_word, material, water);
-    RodPart { handle, length_m, action_word, action, material, window: (min, max), line_kgf, power: class }
+    RodPart {
+        handle,
+        length_m,
+        action_word,
+        action,
+        material,
+        window: (min, max),
+        line_kgf,
+        power: class,
+    }
 }
 
 fn action_value(p: &Parameters, word: Action, material: RodMaterial, water: &Water) -> f64 {
@@ -336,12 +348,10 @@ fn usual_length_m(p: &Parameters, platform: Platform) -> f64 {
 
 fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
     let reel = &outfit.reel;
-    // Volume on the spool is kept: length times diameter squared is constant.
     let capacity = match (reel.capacity_length, reel.capacity_diameter, outfit.line.length) {
         (_, _, Some(length)) => Some(length.m()),
         (Some(length), Some(diameter), None) => {
-            let ratio = diameter.mm() / line_mm;
-            Some(length.m() * ratio * ratio)
+            Some(spool::capacity_m(length.m(), diameter.mm(), line_mm))
         }
         (Some(_), None, None) | (None, _, None) => None,
     };
@@ -355,7 +365,12 @@ fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
     }
 }
 
-fn line(p: &Parameters, outfit: &Outfit, power: f64, notes: &mut Notes) -> (LineMaterial, f64, f64) {
+fn line(
+    p: &Parameters,
+    outfit: &Outfit,
+    power: f64,
+    notes: &mut Notes,
+) -> (LineMaterial, f64, f64) {
     let (line, i) = (&outfit.line, &p.interval);
     let material = notes.word("line.material", line.material, LineMaterial::Braid, "most common");
     let diameter_of = match material {
@@ -425,7 +440,11 @@ fn leader(
             dimension: Dimension::LeaderTest,
             value: by_diameter.unwrap_or(middle),
             unit: "kgf",
-            why: if by_diameter.is_some() { "usual for its diameter" } else { "usual for the fish" },
+            why: if by_diameter.is_some() {
+                "usual for its diameter"
+            } else {
+                "usual for the fish"
+            },
             sigma: [i.test_given, i.test_assumed],
         },
     );

@@ -111,7 +111,9 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
 /// Size in the words of the trade; the numbers are families of size, no standard.
 fn reel(c: &Case<'_>) -> String {
     let sizes = match c.handle {
-        Handle::Spinning => ["1000", "2000", "2500", "2500 to 3000", "3000 to 4000", "4000 to 5000", "6000", "8000"],
+        Handle::Spinning => {
+            ["1000", "2000", "2500", "2500 to 3000", "3000 to 4000", "4000 to 5000", "6000", "8000"]
+        }
         Handle::Casting => ["50 to 70", "70", "100", "100", "150", "200", "300", "400"],
     };
     let index = (c.power.round().clamp(1.0, 8.0) as usize) - 1;

@@ -6,7 +6,11 @@ use crate::water::{Cover, Platform};
 
 /// "14 g" or "3.5 g".
 pub(super) fn grams(g: f64) -> String {
-    if g < 10.0 && (g - g.round()).abs() > 0.049 { format!("{g:.1} g") } else { format!("{g:.0} g") }
+    if g < 10.0 && (g - g.round()).abs() > 0.049 {
+        format!("{g:.1} g")
+    } else {
+        format!("{g:.0} g")
+    }
 }
 
 /// "2.4 kg", of breaking force or drag.
@@ -46,7 +50,8 @@ impl Case<'_> {
     }
 
     pub(super) fn lure_plain(&self) -> String {
-        let article = if self.traits.plain.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+        let article =
+            if self.traits.plain.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
         format!("{article} {}", self.traits.plain)
     }
 
@@ -70,7 +75,12 @@ impl Case<'_> {
         if self.leader == LeaderMaterial::None {
             return "no leader".to_owned();
         }
-        format!("{} {} of {}", plain(self.leader), millimetres(self.leader_mm), kilograms_force(self.leader_kgf))
+        format!(
+            "{} {} of {}",
+            plain(self.leader),
+            millimetres(self.leader_mm),
+            kilograms_force(self.leader_kgf)
+        )
     }
 
     pub(super) fn air_plain(&self) -> String {

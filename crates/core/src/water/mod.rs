@@ -6,6 +6,7 @@ use crate::gear::Word;
 use crate::gear::words;
 use crate::quantity::{Length, Mass, Speed, Temperature};
 
+pub mod beaufort;
 pub mod species;
 
 pub use species::{Habit, Species, SpeciesTable, Teeth, WaterKind};

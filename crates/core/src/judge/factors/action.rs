@@ -49,7 +49,9 @@ fn line_scale(c: &Case<'_>) -> f64 {
     match c.line {
         LineMaterial::Nylon => p.nylon_relief,
         LineMaterial::Fluorocarbon => p.fluorocarbon_relief,
-        LineMaterial::Braid if c.traits.presentation == Presentation::SlackLine && !shakes(c) => 1.0,
+        LineMaterial::Braid if c.traits.presentation == Presentation::SlackLine && !shakes(c) => {
+            1.0
+        }
         LineMaterial::Braid => p.braid_cost,
     }
 }

@@ -18,7 +18,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let deeper = libm::log2(depth.max(p.least_depth_m) / p.reference_depth_m);
     let needed = p.reference_g * libm::pow(p.step_gain, faster + deeper);
     Some(Scored::new(
-        p.ratio.at(c.mass_g / needed),
+        p.ratio.at(c.throwable_g() / needed),
         [
             ("rigged_mass", c.mass_g, "g"),
             ("mass_for_contact", needed, "g"),

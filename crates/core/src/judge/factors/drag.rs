@@ -2,6 +2,7 @@
 
 use super::{Case, Scored};
 use crate::judge::text::kilograms_force;
+use crate::mechanics::spool;
 use crate::quantity::N_PER_KGF;
 
 /// Drag over the strength of the weakest link.
@@ -31,6 +32,9 @@ fn against_rod(c: &Case<'_>) -> f64 {
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let score = against_link(c).min(against_fish(c)).min(against_rod(c));
     let scale = c.fish_scale();
+    let p = &c.p.drag;
+    let with_rod_bent = spool::capstan(c.drag_kgf, p.ring_friction, core::f64::consts::FRAC_PI_2);
+    let on_low_spool = spool::tension_at_radius(c.drag_kgf, 1.0, p.low_spool);
     Some(Scored::new(
         score,
         [
@@ -39,6 +43,8 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
             ("share_of_weakest_link", share_of_weakest(c), "1"),
             ("fish_asks_from", c.fish.drag_kgf[0] * scale, "kgf"),
             ("fish_asks_to", c.fish.drag_kgf[1] * scale, "kgf"),
+            ("drag_with_rod_bent", with_rod_bent, "kgf"),
+            ("drag_on_low_spool", on_low_spool, "kgf"),
         ],
     ))
 }

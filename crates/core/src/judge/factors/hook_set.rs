@@ -22,7 +22,9 @@ pub(in crate::judge) fn needed_n(c: &Case<'_>) -> f64 {
     let points = match c.hook {
         HookStyle::DoubleWeedless => p.double_points,
         HookStyle::Treble if c.has_moving_trebles() => p.self_hooking,
-        HookStyle::Treble | HookStyle::Single | HookStyle::InlineSingle | HookStyle::Weedless => 1.0,
+        HookStyle::Treble | HookStyle::Single | HookStyle::InlineSingle | HookStyle::Weedless => {
+            1.0
+        }
     };
     let wire = c.wire_mm * c.wire_mm.sqrt();
     let stiff = match c.water_c {

@@ -99,8 +99,8 @@ fn strength(c: &Case<'_>) -> f64 {
 fn stiffness(c: &Case<'_>) -> f64 {
     let p = &c.p.leader;
     let hampers = match c.leader {
-        LeaderMaterial::SteelWire => p.steel_light_lure.at_log(c.mass_g),
-        LeaderMaterial::Titanium => p.titanium_light_lure.at_log(c.mass_g),
+        LeaderMaterial::SteelWire => p.steel_light_lure.at_log(c.throwable_g()),
+        LeaderMaterial::Titanium => p.titanium_light_lure.at_log(c.throwable_g()),
         LeaderMaterial::None | LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon => 1.0,
     };
     let uncalled = is_wire(c) && c.fish.teeth != Teeth::Cutting;

@@ -18,10 +18,8 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         Platform::Bridge => (p.bridge_min, p.bridge_max),
     };
     let outside = (low - c.rod_length_m).max(c.rod_length_m - high).max(0.0);
-    let slope = match c.platform {
-        Platform::OverhungBank if c.rod_length_m > high => p.branch_loss,
-        _ => p.loss,
-    };
+    let in_branches = c.platform == Platform::OverhungBank && c.rod_length_m > high;
+    let slope = if in_branches { p.branch_loss } else { p.loss };
     Some(Scored::new(
         (1.0 - slope * outside).max(p.least),
         [("rod_length", c.rod_length_m, "m"), ("usual_from", low, "m"), ("usual_to", high, "m")],

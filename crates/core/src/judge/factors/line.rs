@@ -57,7 +57,7 @@ fn thickness(c: &Case<'_>) -> f64 {
         return 1.0;
     }
     let p = &c.p.line;
-    let fitting = p.thickness_base_mm + p.thickness_gain_mm * c.mass_g.sqrt();
+    let fitting = p.thickness_base_mm + p.thickness_gain_mm * c.throwable_g().sqrt();
     // Thick braid is the rule in cover, and distance is not what is asked for there.
     let relief = match c.cover {
         Cover::Heavy | Cover::Timber | Cover::Dock | Cover::Mangrove => p.thickness_relief_in_cover,

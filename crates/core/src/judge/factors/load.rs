@@ -27,8 +27,8 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
 fn of_mass(c: &Case<'_>, mass_g: f64) -> f64 {
     let p = &c.p.load;
     if c.is_vertical() {
-        let low = mass_g * p.vertical_light_relief / c.lure_min_g;
-        return p.vertical_over.at(mass_g / c.lure_max_g).min(p.under.at(low));
+        let (low, high) = (mass_g / c.lure_min_g, mass_g / c.lure_max_g);
+        return p.vertical_over.at(high).min(p.vertical_under.at(low));
     }
     let (least, most) = match c.skill {
         Skill::Novice => (c.lure_min_g, c.lure_max_g * p.novice_share),
@@ -37,8 +37,14 @@ fn of_mass(c: &Case<'_>, mass_g: f64) -> f64 {
             (c.lure_min_g * (1.0 - p.expert_tolerance), c.lure_max_g * (1.0 + p.expert_tolerance))
         }
     };
-    let place = libm::log(mass_g / least) / libm::log(most / least);
-    p.under.at(mass_g / least).min(p.window.at(place)).min(p.over.at(mass_g / most))
+    // The three curves meet at the printed ends.
+    if mass_g < least {
+        p.under.at(mass_g / least)
+    } else if mass_g > most {
+        p.over.at(mass_g / most)
+    } else {
+        p.window.at(libm::log(mass_g / least) / libm::log(most / least))
+    }
 }
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {

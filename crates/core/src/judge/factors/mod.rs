@@ -26,7 +26,7 @@ pub(super) mod wind;
 pub(super) type Measure = (&'static str, f64, &'static str);
 
 /// Most quantities that one factor names.
-const MEASURES: usize = 5;
+const MEASURES: usize = 7;
 
 /// A score with the quantities behind it, kept without allocation: millions are computed.
 #[derive(Clone, Copy, Debug)]

@@ -7,7 +7,7 @@ use crate::model::RetrieveSpeed;
 
 fn light_on_casting(c: &Case<'_>) -> Option<f64> {
     let cast = c.handle == Handle::Casting && !c.is_vertical();
-    cast.then(|| c.p.reel.casting_mass.at_log(c.mass_g))
+    cast.then(|| c.p.reel.casting_mass.at_log(c.throwable_g()))
 }
 
 fn drag_reserve(c: &Case<'_>) -> Option<f64> {

@@ -14,10 +14,10 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let tangle = match (c.skill, cast) {
         (_, false) | (Skill::Expert, true) => 1.0,
         (Skill::Novice, true) => {
-            p.novice_casting_mass.at_log(c.mass_g).min(p.novice_casting_wind.at(against))
+            p.novice_casting_mass.at_log(c.throwable_g()).min(p.novice_casting_wind.at(against))
         }
         (Skill::Intermediate, true) => {
-            let light = p.light_in_wind.at_log(c.mass_g);
+            let light = p.light_in_wind.at_log(c.throwable_g());
             1.0 - light * (1.0 - p.casting_wind.at(against * c.air))
         }
     };

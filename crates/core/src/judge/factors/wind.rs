@@ -15,7 +15,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let soft = ((place - p.tumble_from) / (p.tumble_to - p.tumble_from)).clamp(0.0, 1.0);
     let tumbling = bulk * soft;
     let air = c.air * (1.0 + p.tumble_growth * tumbling) * c.doubt.wind;
-    let lightness = p.lightness.at_log(c.mass_g);
+    let lightness = p.lightness.at_log(c.throwable_g());
     let loss = c.wind_m_s / p.reference_m_s * air * c.wind_share() * lightness;
     Some(Scored::new(
         (1.0 - loss).max(p.least),
@@ -45,6 +45,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         fair if fair >= c.p.text.fair => "costs distance and feel",
         _ => "blows it back",
     };
-    let tumbles = if s.get("tumbling") > c.p.text.fair { ", and it tumbles off this tip" } else { "" };
+    let tumbles =
+        if s.get("tumbling") > c.p.text.fair { ", and it tumbles off this tip" } else { "" };
     format!("{:.0} m/s {way} {how} with {}{tumbles}", c.wind_m_s, c.air_plain())
 }

@@ -1,0 +1,303 @@
+//! What must hold of every judgement, whatever the numbers of the model.
+
+#![allow(clippy::disallowed_methods, reason = "test inputs need no bit-exact powers")]
+#![allow(missing_docs, reason = "tests")]
+
+mod common;
+
+use common::{calm, crankbait, lure, outfit, paddle_tail, water, zander_outfit};
+use deepbend_core::gear::{
+    Action, GuideCondition, HookStyle, LeaderMaterial, LineMaterial, Lure, LureClass, Outfit,
+    Power, RodMaterial, Word,
+};
+use deepbend_core::judge::{FactorKind, Judgement, Verdict, judge, score};
+use deepbend_core::model::Model;
+use deepbend_core::quantity::{Force, Length, Mass, Speed};
+use deepbend_core::water::{Water, WindDirection};
+use proptest::prelude::*;
+
+fn model() -> &'static Model {
+    Model::builtin()
+}
+
+fn whole(outfit: &Outfit, lure: &Lure, water: &Water) -> Judgement {
+    judge(model(), outfit, lure, water)
+}
+
+fn factor(judgement: &Judgement, kind: FactorKind) -> f64 {
+    judgement.factors.iter().find(|f| f.kind == kind).map_or(1.0, |f| f.score)
+}
+
+/// The score as if no limit were broken.
+fn open(outfit: &Outfit, lure: &Lure, water: &Water) -> f64 {
+    score(model(), outfit, lure, water).score_without_limits
+}
+
+fn scaled(field: &mut Option<Force>, by: f64) {
+    *field = field.map(|f| Force::from_n(f.n() * by));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    #[test]
+    fn contributions_add_up_exactly(o in outfit(), l in lure(), w in water()) {
+        let j = whole(&o, &l, &w);
+        let lost: i64 = j.factors.iter().map(|f| f.loss_nano).sum();
+        let total = ((1.0 - j.score_without_limits) * 1e9).round() as i64;
+        prop_assert_eq!(lost, total);
+        let weights: f64 = j.factors.iter().map(|f| f.weight).sum();
+        prop_assert!((weights - 1.0).abs() < 1e-12);
+        prop_assert!(j.factors.iter().all(|f| (0.0..=1.0).contains(&f.score) && f.loss_nano >= 0));
+    }
+
+    #[test]
+    fn the_interval_holds_the_score_and_the_verdict_fits_it(o in outfit(), l in lure(), w in water()) {
+        let j = whole(&o, &l, &w);
+        prop_assert!(0.0 <= j.score_low && j.score_low <= j.score);
+        prop_assert!(j.score <= j.score_high && j.score_high <= 1.0);
+        let broken = j.limits.iter().any(|limit| limit.broken);
+        prop_assert_eq!(broken, j.verdict == Verdict::Unsafe);
+        prop_assert_eq!(broken, j.score == 0.0);
+        prop_assert!(j.limits.iter().all(|limit| !limit.broken || limit.slack < 0.0));
+    }
+
+    #[test]
+    fn same_input_same_answer(o in outfit(), l in lure(), w in water()) {
+        let first = serde_json::to_string(&whole(&o, &l, &w)).unwrap();
+        let again = serde_json::to_string(&whole(&o.clone(), &l.clone(), &w.clone())).unwrap();
+        prop_assert_eq!(first, again);
+    }
+
+    // domain rule, common practice, no source: every class threshold is a ramp.
+    #[test]
+    fn one_percent_moves_little(o in outfit(), l in lure(), w in water(), which in 0..13_usize, up in any::<bool>()) {
+        let by = if up { 1.01 } else { 1.0 / 1.01 };
+        let (mut o2, mut l2, mut w2) = (o.clone(), l.clone(), w.clone());
+        let mass = |m: &mut Option<Mass>| *m = m.map(|m| Mass::from_g(m.g() * by));
+        let length = |m: &mut Option<Length>| *m = m.map(|m| Length::from_m(m.m() * by));
+        match which {
+            0 => mass(&mut o2.rod.lure_rating.min),
+            1 => mass(&mut o2.rod.lure_rating.max),
+            2 => scaled(&mut o2.rod.line_rating.max, by),
+            3 => length(&mut o2.rod.length),
+            4 => scaled(&mut o2.line.test, by),
+            5 => scaled(&mut o2.leader.test, by),
+            6 => scaled(&mut o2.drag, by),
+            7 => mass(&mut l2.rigged_mass),
+            8 => length(&mut l2.hook.wire),
+            9 => scaled(&mut l2.punch, by),
+            10 => scaled(&mut l2.pull, by),
+            11 => w2.wind_speed = w2.wind_speed.map(|s| Speed::from_m_s(s.m_s() * by)),
+            _ => length(&mut w2.cover_distance),
+        }
+        let moved = (open(&o2, &l2, &w2) - open(&o, &l, &w)).abs();
+        prop_assert!(moved < 0.05, "field {which} moved the score by {moved}");
+    }
+
+    // I1: above 0.8 of the log range more mass never raises load factor or score.
+    #[test]
+    fn more_mass_never_helps_a_loaded_rod(o in outfit(), l in lure(), mut w in water(), place in 0.8..1.6_f64, more in 1.001..1.3_f64) {
+        w.platform = Some(deepbend_core::water::Platform::Boat);
+        let (min, max) = (o.rod.lure_rating.min.unwrap().g(), o.rod.lure_rating.max.unwrap().g());
+        let mass = min * (max / min).powf(place);
+        let with = |g: f64| Lure { rigged_mass: Some(Mass::from_g(g)), ..l.clone() };
+        let (light, heavy) = (whole(&o, &with(mass), &w), whole(&o, &with(mass * more), &w));
+        let load = |j: &Judgement| factor(j, FactorKind::Load);
+        prop_assert!(load(&heavy) <= load(&light));
+        prop_assert!(heavy.score_without_limits <= light.score_without_limits + 1e-9);
+    }
+
+    // I2: more headwind never raises the score.
+    #[test]
+    fn more_headwind_never_helps(o in outfit(), l in lure(), mut w in water(), more in 0.1..6.0_f64) {
+        w.wind_direction = Some(WindDirection::Into);
+        let before = open(&o, &l, &w);
+        let wind = w.wind_speed.unwrap().m_s();
+        w.wind_speed = Some(Speed::from_m_s(wind + more));
+        prop_assert!(open(&o, &l, &w) <= before + 1e-9);
+    }
+
+    // I3: drag beyond a third of the weakest link never helps.
+    #[test]
+    fn more_drag_never_helps_beyond_a_third(o in outfit(), l in lure(), w in water(), share in 0.334..0.9_f64, more in 1.001..1.5_f64) {
+        let mut o = o;
+        let knot = model().parameters().line.knot_braid.max(model().parameters().line.knot_nylon);
+        let line = o.line.test.unwrap().kgf() * knot;
+        let leader = o.leader.test.map_or(line, |t| t.kgf() * knot);
+        let weakest = line.min(leader);
+        o.drag = Some(Force::from_kgf(weakest * share));
+        let before = open(&o, &l, &w);
+        o.drag = Some(Force::from_kgf(weakest * share * more));
+        prop_assert!(open(&o, &l, &w) <= before + 1e-9);
+    }
+
+    // I4: a stiffer action never lowers the hook-set of weedless hooks.
+    #[test]
+    fn stiffer_drives_weedless_hooks_better(o in outfit(), l in lure(), w in water(), i in 0..4_usize) {
+        let mut l = l;
+        l.hook.style = Some(HookStyle::Weedless);
+        let with = |action: Action| {
+            let mut o = o.clone();
+            o.rod.action = Some(action);
+            factor(&whole(&o, &l, &w), FactorKind::HookSet)
+        };
+        prop_assert!(with(Action::ALL[i + 1]) >= with(Action::ALL[i]));
+    }
+
+    // I4: from fast to extra-fast never helps moving trebles on braid.
+    #[test]
+    fn extra_fast_never_helps_moving_trebles(o in outfit(), l in lure(), w in water(), class in 0..4_usize) {
+        let classes =
+            [LureClass::Crankbait, LureClass::Minnow, LureClass::LiplessCrankbait, LureClass::InlineSpinner];
+        let (mut o, mut l) = (o, l);
+        o.line.material = Some(LineMaterial::Braid);
+        l.class = Some(classes[class]);
+        l.hook.style = Some(HookStyle::Treble);
+        let with = |action: Action| {
+            let mut o = o.clone();
+            o.rod.action = Some(action);
+            factor(&whole(&o, &l, &w), FactorKind::Action)
+        };
+        prop_assert!(with(Action::ExtraFast) <= with(Action::Fast));
+    }
+
+    // I6: the label alone never changes the score.
+    #[test]
+    fn the_label_never_changes_the_score(o in outfit(), l in lure(), w in water(), i in 0..8_usize) {
+        let mut named = o.clone();
+        named.rod.power_label = Some(Power::ALL[i]);
+        let (a, b) = (whole(&o, &l, &w), whole(&named, &l, &w));
+        prop_assert_eq!(a.score, b.score);
+        prop_assert_eq!(a.factors, b.factors);
+    }
+
+    // Wild but finite numbers: an answer, never a panic.
+    #[test]
+    fn extremes_do_not_panic(o in outfit(), l in lure(), w in water(), exponent in -9..9_i32, which in 0..6_usize) {
+        let by = 10_f64.powi(exponent);
+        let (mut o, mut l) = (o, l);
+        match which {
+            0 => o.rod.lure_rating.max = Some(Mass::from_g(by)),
+            1 => o.line.test = Some(Force::from_kgf(by)),
+            2 => o.drag = Some(Force::from_kgf(by)),
+            3 => l.rigged_mass = Some(Mass::from_g(by)),
+            4 => l.hook.wire = Some(Length::from_mm(by)),
+            _ => o.rod.lure_rating.min = Some(Mass::from_g(by)),
+        }
+        let j = whole(&o, &l, &w);
+        prop_assert!(j.score.is_finite() && j.score_low.is_finite() && j.score_high.is_finite());
+    }
+}
+
+// I5: units make no difference. NIST SP 811: 1/2 oz = 14.174761 g, 7 ft = 2.1336 m.
+#[test]
+fn units_make_no_difference() {
+    let water = calm("zander");
+    let (mut a, mut b) = (zander_outfit(), zander_outfit());
+    let (mut la, mut lb) = (paddle_tail(), paddle_tail());
+    a.rod.length = Some(Length::from_ft(7.0));
+    b.rod.length = Some(Length::from_m(2.1336));
+    a.line.test = Some(Force::from_lbf(20.0));
+    b.line.test = Some(Force::from_kgf(9.071_847_4));
+    la.rigged_mass = Some(Mass::from_oz(0.5));
+    lb.rigged_mass = Some(Mass::from_g(14.174_761_562_5));
+    let (x, y) = (whole(&a, &la, &water), whole(&b, &lb, &water));
+    assert!((x.score - y.score).abs() < 2e-9, "{} against {}", x.score, y.score);
+}
+
+// I7: a broken limit cannot be averaged away, and removing its cause is enough.
+#[test]
+fn a_broken_limit_outweighs_everything_else() {
+    let (outfit, lure, water) = (zander_outfit(), paddle_tail(), calm("zander"));
+    assert!(whole(&outfit, &lure, &water).score > 0.88);
+    type Break = fn(&mut Outfit, &mut Lure, &mut Water);
+    let breaks: [Break; 5] = [
+        |_, l, _| l.rigged_mass = Some(Mass::from_g(40.0)),
+        |o, _, _| o.rod.guides = Some(GuideCondition::Cracked),
+        |_, _, w| w.toothy_probability = Some(1.0),
+        |o, _, _| o.drag = Some(Force::from_kgf(6.5)),
+        |o, l, _| {
+            o.rod.lure_rating.max = Some(Mass::from_g(60.0));
+            o.line.test = Some(Force::from_kgf(3.0));
+            l.rigged_mass = Some(Mass::from_g(45.0));
+        },
+    ];
+    for (i, broken) in breaks.into_iter().enumerate() {
+        let (mut o, mut l, mut w) = (outfit.clone(), lure.clone(), water.clone());
+        broken(&mut o, &mut l, &mut w);
+        let j = whole(&o, &l, &w);
+        assert_eq!(j.verdict, Verdict::Unsafe, "case {i}: {}", j.summary);
+        assert_eq!(j.score, 0.0);
+    }
+}
+
+// Never an `unsafe` lifted by a guess, never one raised by it alone.
+#[test]
+fn a_guess_alone_is_not_unsafe() {
+    let (mut outfit, lure, water) = (zander_outfit(), paddle_tail(), calm("zander"));
+    outfit.leader.test = None;
+    outfit.leader.diameter = None;
+    outfit.drag = Some(Force::from_kgf(5.2));
+    let j = whole(&outfit, &lure, &water);
+    assert_ne!(j.verdict, Verdict::Unsafe);
+    assert!(!j.cannot_rule_out.is_empty());
+    assert!(j.assumptions.iter().any(|a| a.field == "leader.test"));
+}
+
+// A limit is approached by its factor: at most 0.2 where it breaks.
+#[test]
+fn factors_are_low_where_limits_break() {
+    let (outfit, lure, water) = (zander_outfit(), paddle_tail(), calm("zander"));
+    let p = model().parameters();
+    let heavy = Lure { rigged_mass: Some(Mass::from_g(21.0 * p.load.limit_cast)), ..lure.clone() };
+    assert!(factor(&whole(&outfit, &heavy, &water), FactorKind::Load) <= 0.2);
+    let weakest = 9.0 * p.line.knot_braid;
+    let mut locked = outfit.clone();
+    locked.drag = Some(Force::from_kgf(weakest * p.drag.limit_share));
+    assert!(factor(&whole(&locked, &lure, &water), FactorKind::Drag) <= 0.2 + 1e-9);
+    let mut bitten = outfit.clone();
+    bitten.leader.diameter = Some(Length::from_mm(p.leader.bystander_mm * p.leader.limit_bite));
+    let mut toothy = water.clone();
+    toothy.toothy_probability = Some(1.0);
+    assert!(factor(&whole(&bitten, &lure, &toothy), FactorKind::Leader) <= 0.2 + 1e-9);
+    let thin = |kgf: f64| {
+        let mut o = outfit.clone();
+        o.rod.lure_rating.max = Some(Mass::from_g(60.0));
+        o.line.test = Some(Force::from_kgf(kgf));
+        o
+    };
+    let cast = Lure { rigged_mass: Some(Mass::from_g(40.0)), ..lure };
+    let need = 40.0 * p.line.cast_braid_spinning * p.line.limit_cast;
+    assert!(factor(&whole(&thin(need), &cast, &water), FactorKind::Line) <= 0.2 + 1e-9);
+}
+
+// Fixes are judged by the same model: carrying one out gives the promised score.
+#[test]
+fn a_fix_keeps_its_promise() {
+    let (mut outfit, lure, water) = (zander_outfit(), crankbait(), calm("pike"));
+    outfit.rod.action = Some(Action::ExtraFast);
+    outfit.leader.material = Some(LeaderMaterial::SteelWire);
+    outfit.leader.test = Some(Force::from_kgf(14.0));
+    outfit.leader.diameter = None;
+    let before = whole(&outfit, &lure, &water);
+    let fix = before.fixes.iter().find(|f| f.text.contains("inline singles")).unwrap();
+    let mut singles = lure;
+    singles.hook.style = Some(HookStyle::InlineSingle);
+    let after = whole(&outfit, &singles, &water);
+    assert_eq!(fix.score, after.score);
+    assert_eq!(fix.verdict, after.verdict);
+    assert!(after.score > before.score);
+}
+
+// The composite blank yields, graphite of the same rating less so.
+#[test]
+fn material_moves_the_bend() {
+    let with = |material| {
+        let mut o = zander_outfit();
+        o.rod.material = Some(material);
+        factor(&whole(&o, &crankbait(), &calm("perch")), FactorKind::Action)
+    };
+    assert!(with(RodMaterial::Composite) > with(RodMaterial::Graphite));
+    assert!(with(RodMaterial::Glass) > with(RodMaterial::Composite));
+}
