@@ -1,7 +1,5 @@
 //! Stable reasons of errors, as `fault.proto` lists them, and the statuses that carry them.
 
-use std::collections::HashMap;
-
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
@@ -74,7 +72,7 @@ impl Reason {
 }
 
 #[allow(clippy::disallowed_types, reason = "the type that tonic-types asks for")]
-fn pairs(metadata: &[(&str, &str)]) -> HashMap<String, String> {
+fn pairs(metadata: &[(&str, &str)]) -> std::collections::HashMap<String, String> {
     metadata.iter().map(|(key, value)| ((*key).to_owned(), (*value).to_owned())).collect()
 }
 
