@@ -30,11 +30,31 @@ impl ToWire for Species {
 
     /// Names and waters; the traits are the model's own.
     fn to_wire(&self) -> pb::Species {
+        let Self {
+            name,
+            also,
+            scientific,
+            waters,
+            tear_n: _,
+            tissue: _,
+            teeth: _,
+            cutting_gill_plate: _,
+            habit: _,
+            usual_kg: _,
+            large_kg: _,
+            drag_kgf: _,
+            leader_kgf: _,
+            leader_mm: _,
+            length_weight: _,
+            stress_c: _,
+            barotrauma_m: _,
+            source: _,
+        } = self;
         pb::Species {
-            name: self.name.clone(),
-            other_names: self.also.clone(),
-            scientific_name: self.scientific.clone(),
-            waters: self.waters.iter().map(|water| water.to_wire_word().into()).collect(),
+            name: name.clone(),
+            other_names: also.clone(),
+            scientific_name: scientific.clone(),
+            waters: waters.iter().map(|water| water.to_wire_word().into()).collect(),
         }
     }
 }

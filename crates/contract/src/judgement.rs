@@ -225,3 +225,32 @@ impl ToWire for FactorDifference {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use deepbend_core::gear::{Lure, Outfit};
+    use deepbend_core::judge::judge;
+    use deepbend_core::model::Model;
+    use deepbend_core::water::Water;
+
+    use super::*;
+
+    // Source: the contract: the losses add up exactly, and a summary keeps what protects people.
+    #[test]
+    fn a_judgement_is_written_whole_or_as_a_summary() {
+        let (outfit, lure, water) = (Outfit::default(), Lure::default(), Water::default());
+        let judged = judge(Model::builtin(), &outfit, &lure, &water);
+        let full = judgement(&judged, pb::Explanation::Full);
+        let loss: i64 = full.factors.iter().map(|factor| factor.loss_nano).sum();
+        assert!((1.0 - loss as f64 / 1e9 - full.score_without_limits).abs() < 1e-9);
+        assert!(!full.assumptions.is_empty() && !full.cautions.is_empty());
+        let settings = full.settings.clone().unwrap();
+        assert!((settings.drag_kgf - settings.drag_lbf * 0.453_592_37).abs() < 1e-12);
+        let summary = judgement(&judged, pb::Explanation::Summary);
+        assert!(summary.factors.is_empty() && summary.assumptions.is_empty());
+        assert_eq!(
+            (summary.verdict, summary.score, summary.cautions, summary.limits, summary.model),
+            (full.verdict, full.score, full.cautions, full.limits, full.model)
+        );
+    }
+}

@@ -8,7 +8,10 @@ pub const DOMAIN: &str = "deepbend.v1";
 
 macro_rules! reasons {
     ($($(#[$doc:meta])* $name:ident => $code:ident,)*) => {
-        $($(#[$doc])* pub const $name: Reason = Reason { name: stringify!($name), code: Code::$code };)*
+        $(
+            $(#[$doc])*
+            pub const $name: Reason = Reason { name: stringify!($name), code: Code::$code };
+        )*
 
         /// All reasons, in the order of `fault.proto`.
         pub const ALL: &[Reason] = &[$($name,)*];

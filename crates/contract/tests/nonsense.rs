@@ -154,7 +154,7 @@ proptest! {
     // Source: the contract: a request is refused exactly if something in it is out of bounds.
     #[test]
     fn nothing_panics_and_what_passes_is_sound(request in any_request()) {
-        let rod = request.outfit.as_ref().unwrap().rod.clone().unwrap();
+        let rod = request.outfit.as_ref().unwrap().rod.unwrap();
         let faults = faults_of(request);
         let sound = |v: Option<f64>| v.is_none_or(|v| (0.05..=1000.0).contains(&v));
         let (min, max) = (rod.lure_rating_min_g, rod.lure_rating_max_g);
