@@ -14,41 +14,46 @@ use proptest::option::of;
 use proptest::prelude::*;
 use proptest::sample::select;
 
-fn any_of<W: Word + std::fmt::Debug>() -> impl Strategy<Value = Option<W>> {
-    of(select(W::ALL))
+// Strategies are boxed: nested by value they overflow the stack of an unoptimised test.
+fn any_of<W: Word + std::fmt::Debug>() -> BoxedStrategy<Option<W>> {
+    of(select(W::ALL)).boxed()
 }
 
 /// A number within bounds, as people write them: a few digits.
-fn written(bounds: limits::Bounds) -> impl Strategy<Value = f64> {
+fn written(bounds: limits::Bounds) -> BoxedStrategy<f64> {
     let decimals = prop_oneof![Just(1.0), Just(10.0), Just(100.0), Just(1000.0)];
-    (0.0..=1.0, decimals).prop_map(move |(share, scale): (f64, f64)| {
-        let value = bounds.low + share * (bounds.high - bounds.low);
-        ((value * scale).round() / scale).clamp(bounds.low, bounds.high)
-    })
+    (0.0..=1.0, decimals)
+        .prop_map(move |(share, scale): (f64, f64)| {
+            let value = bounds.low + share * (bounds.high - bounds.low);
+            ((value * scale).round() / scale).clamp(bounds.low, bounds.high)
+        })
+        .boxed()
 }
 
-fn given_as<Q: std::fmt::Debug>(
+fn given_as<Q: std::fmt::Debug + 'static>(
     bounds: limits::Bounds,
     make: fn(f64) -> Q,
-) -> impl Strategy<Value = Option<Q>> {
-    of(written(bounds).prop_map(make))
+) -> BoxedStrategy<Option<Q>> {
+    of(written(bounds).prop_map(make)).boxed()
 }
 
-fn range<Q: std::fmt::Debug>(
+fn range<Q: std::fmt::Debug + 'static>(
     bounds: limits::Bounds,
     make: fn(f64) -> Q,
-) -> impl Strategy<Value = Range<Q>> {
-    (of(written(bounds)), of(written(bounds))).prop_map(move |(a, b)| {
-        let (min, max) = match (a, b) {
-            (Some(a), Some(b)) => (Some(a.min(b)), Some(a.max(b))),
-            other => other,
-        };
-        Range { min: min.map(make), max: max.map(make) }
-    })
+) -> BoxedStrategy<Range<Q>> {
+    (of(written(bounds)), of(written(bounds)))
+        .prop_map(move |(a, b)| {
+            let (min, max) = match (a, b) {
+                (Some(a), Some(b)) => (Some(a.min(b)), Some(a.max(b))),
+                other => other,
+            };
+            Range { min: min.map(make), max: max.map(make) }
+        })
+        .boxed()
 }
 
-fn size() -> impl Strategy<Value = Option<String>> {
-    of("[0-9]{1,5}(/0)?[A-Z]{0,2}")
+fn size() -> BoxedStrategy<Option<String>> {
+    of("[0-9]{1,5}(/0)?[A-Z]{0,2}").boxed()
 }
 
 prop_compose! {
@@ -131,7 +136,7 @@ prop_compose! {
         head_mass in given_as(limits::LURE_MASS_G, Mass::from_g),
         trailer_mass in given_as(limits::LURE_MASS_G.or_zero(), Mass::from_g),
         length in given_as(limits::LURE_LENGTH_MM, Length::from_mm),
-        hook in hook(),
+        hook in hook().boxed(),
         punch in given_as(limits::LURE_FORCE_N, Force::from_n),
         pull in given_as(limits::LURE_FORCE_N, Force::from_n),
         air in any_of::<AirClass>(),
@@ -142,10 +147,10 @@ prop_compose! {
 
 prop_compose! {
     fn outfit()(
-        rod in rod(),
-        reel in reel(),
-        line in line(),
-        leader in leader(),
+        rod in rod().boxed(),
+        reel in reel().boxed(),
+        line in line().boxed(),
+        leader in leader().boxed(),
         drag in given_as(limits::DRAG_KGF, Force::from_kgf),
     ) -> Outfit {
         Outfit { rod, reel, line, leader, drag }
@@ -183,7 +188,9 @@ fn read<T: FromWire>(wire: T::Wire) -> T {
 proptest! {
     // Source: the contract itself.
     #[test]
-    fn gear_and_water_come_back_as_they_were(outfit in outfit(), lure in lure(), water in water()) {
+    fn gear_and_water_come_back_as_they_were(
+        outfit in outfit().boxed(), lure in lure().boxed(), water in water().boxed(),
+    ) {
         prop_assert_eq!(&read::<Outfit>(outfit.to_wire()), &outfit);
         prop_assert_eq!(&read::<Lure>(lure.to_wire()), &lure);
         prop_assert_eq!(&read::<Water>(water.to_wire()), &water);
@@ -191,7 +198,9 @@ proptest! {
 
     // Source: proto JSON mapping (protobuf.dev, ProtoJSON format).
     #[test]
-    fn json_comes_back_as_it_was(outfit in outfit(), lure in lure(), water in water()) {
+    fn json_comes_back_as_it_was(
+        outfit in outfit().boxed(), lure in lure().boxed(), water in water().boxed(),
+    ) {
         let request = pb::JudgeRequest {
             outfit: Some(outfit.to_wire()),
             lure: Some(lure.to_wire()),
@@ -205,7 +214,9 @@ proptest! {
 
     // Source: protobuf encoding guide, merging of messages.
     #[test]
-    fn what_the_request_gives_replaces_what_the_item_has(item in lure(), given in lure()) {
+    fn what_the_request_gives_replaces_what_the_item_has(
+        item in lure().boxed(), given in lure().boxed(),
+    ) {
         let merged: Lure = read(overlay(item.to_wire(), &given.to_wire()).unwrap());
         prop_assert_eq!(merged.rigged_mass, given.rigged_mass.or(item.rigged_mass));
         prop_assert_eq!(merged.hook.style, given.hook.style.or(item.hook.style));
