@@ -72,9 +72,11 @@ fn summary(
         return limit.text.clone();
     }
     let kind = FACTORS[composition.limiting].kind;
-    let reason = factors.iter().find(|f| f.kind == kind).map_or("", |f| f.text.as_str());
+    let Some(limiting) = factors.iter().find(|f| f.kind == kind) else { return String::new() };
+    let reason = &limiting.text;
     match verdict {
-        Verdict::Excellent => format!("made for this; {reason}"),
-        Verdict::Good | Verdict::Workable | Verdict::Poor | Verdict::Unsafe => reason.to_owned(),
+        Verdict::Excellent if limiting.score >= 1.0 => format!("everything fits: {reason}"),
+        Verdict::Excellent => format!("a close match; at most: {reason}"),
+        Verdict::Good | Verdict::Workable | Verdict::Poor | Verdict::Unsafe => reason.clone(),
     }
 }

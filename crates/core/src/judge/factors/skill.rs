@@ -43,7 +43,8 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     if s.score >= c.p.text.fine {
         format!("{who} handles this")
     } else if c.handle == Handle::Casting {
-        format!("a casting reel with {:.0} g in this wind tangles for {who}", c.mass_g)
+        let wind = if s.get("wind_against") > 1.0 { " in this wind" } else { "" };
+        format!("a casting reel with {:.0} g{wind} tangles for {who}", c.mass_g)
     } else {
         format!("{who} does better with fewer trebles and a lighter lure")
     }
