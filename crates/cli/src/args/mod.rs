@@ -1,0 +1,162 @@
+//! The command line: verb first, words of the trade.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+mod gear;
+mod matching;
+mod trip;
+
+pub use gear::{CertaintyArg, GearCommand, ImportArgs, KindArg, ListArgs, ReadArgs, ShowArgs};
+pub use matching::{CompareArgs, JudgeArgs, OutfitArgs, RankArgs, WaterArgs};
+pub use trip::{PlanArgs, TripCommand};
+
+use crate::output::Format;
+
+/// Says how well a rod, reel, line and leader suit a lure in given water, and why.
+#[derive(Debug, Parser)]
+#[command(
+    name = "deepbend",
+    version,
+    disable_help_subcommand = true,
+    max_term_width = 100,
+    after_help = "Gear is named by its inventory id (R14) or described in words. \
+                  `deepbend help exit-codes` lists how commands end."
+)]
+pub struct Cli {
+    /// Options of all commands.
+    #[command(flatten)]
+    pub global: Global,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Options of all commands.
+#[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Options of all commands")]
+pub struct Global {
+    /// Service to ask, for example http://localhost:7447 [default: one on this machine]
+    #[arg(long, global = true, env = "DEEPBEND_SERVER", value_name = "ADDR")]
+    pub server: Option<String>,
+    /// Folder of the inventory on this machine [default: deepbend in the user's data folder]
+    #[arg(long, global = true, env = "DEEPBEND_DATA", value_name = "FOLDER")]
+    pub data: Option<PathBuf>,
+    /// Format of the data on stdout
+    #[arg(short, long, global = true, value_enum, default_value = "table", value_name = "FORMAT")]
+    pub output: Format,
+    /// How much of a judgement [default: full for one, summary for many]
+    #[arg(long, global = true, value_enum, value_name = "HOW_MUCH")]
+    pub explain: Option<Explain>,
+    /// Longest time to wait for the answer, for example 2s or 500ms
+    #[arg(long, global = true, value_parser = duration, value_name = "TIME")]
+    pub deadline: Option<Duration>,
+    /// Prints the request as JSON and does not send it
+    #[arg(long, global = true)]
+    pub print_request: bool,
+}
+
+/// How much of a judgement is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Explain {
+    /// Verdict and score alone.
+    None,
+    /// Verdict, score, first reason, limits, cautions.
+    Summary,
+    /// Everything.
+    Full,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Judges an outfit with a lure, or every row of a case file.
+    Judge(Box<JudgeArgs>),
+    /// Ranks outfits for a lure, or lures for an outfit.
+    Rank(Box<RankArgs>),
+    /// Compares two outfits with one lure, largest difference first.
+    Compare(Box<CompareArgs>),
+    /// Imports, lists, shows and reads gear.
+    #[command(subcommand)]
+    Gear(GearCommand),
+    /// Plans trips.
+    #[command(subcommand)]
+    Trip(TripCommand),
+    /// Says which model answers, and with which numbers.
+    Model(ModelArgs),
+    /// Tells the story of a small fleet, from the inventory to the plan of a trip.
+    Demo,
+    /// Prints completions for a shell.
+    Completions {
+        /// The shell.
+        shell: clap_complete::Shell,
+    },
+    /// Explains a command, or the exit codes.
+    Help {
+        /// A command, or exit-codes.
+        topic: Vec<String>,
+    },
+}
+
+/// What to tell of the model.
+#[derive(Args, Debug)]
+pub struct ModelArgs {
+    /// What to tell.
+    #[arg(value_enum, default_value = "id")]
+    pub part: ModelPart,
+    /// Only what contains this word.
+    #[arg(long, value_name = "WORD")]
+    pub find: Option<String>,
+}
+
+/// A part of the model.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ModelPart {
+    /// Name, version and hash.
+    Id,
+    /// Every number with unit, range and source.
+    Parameters,
+    /// The fish that it knows.
+    Species,
+    /// The classes of lure that it knows.
+    Classes,
+}
+
+fn duration(text: &str) -> Result<Duration, String> {
+    let wrong = || format!("`{text}` is no time: write it like 2s, 500ms or 1m");
+    let split = text.find(|c: char| c.is_alphabetic()).unwrap_or(text.len());
+    let (number, unit) = text.split_at(split);
+    let number: f64 = number.trim().parse().map_err(|_| wrong())?;
+    let seconds = match unit {
+        "ms" => number / 1000.0,
+        "s" | "" => number,
+        "m" | "min" => number * 60.0,
+        _ => return Err(wrong()),
+    };
+    let time = Duration::try_from_secs_f64(seconds).map_err(|_| wrong())?;
+    let sane = time >= Duration::from_millis(1) && time <= Duration::from_secs(86_400);
+    if sane { Ok(time) } else { Err(format!("`{text}` is not between 1 ms and a day")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: clap's own consistency check.
+    #[test]
+    fn the_command_line_is_consistent() {
+        <Cli as clap::CommandFactory>::command().debug_assert();
+    }
+
+    // Common practice, no source.
+    #[test]
+    fn times_are_read() {
+        assert_eq!(duration("2s"), Ok(Duration::from_secs(2)));
+        assert_eq!(duration("500ms"), Ok(Duration::from_millis(500)));
+        for bad in ["", "s", "-1s", "NaN", "inf", "1e99", "0", "2 days"] {
+            assert!(duration(bad).is_err(), "{bad}");
+        }
+    }
+}

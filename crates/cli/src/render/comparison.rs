@@ -1,0 +1,60 @@
+//! Two outfits side by side.
+
+use deepbend_contract::pb;
+
+use super::{Page, Table, bar, capital, plain};
+
+/// A comparison, largest difference first; `first` and `second` name the outfits.
+#[must_use]
+pub fn comparison(
+    response: &pb::CompareResponse,
+    first: &str,
+    second: &str,
+    width: usize,
+) -> String {
+    let mut page = Page::new(width);
+    page.paragraph(&format!("{}.", capital(response.summary.trim_end_matches('.'))));
+    page.heading("Scores");
+    let mut scores = Table::new().left("").left("verdict").left("score").wrapped("why");
+    for (name, judgement) in [(first, &response.first), (second, &response.second)] {
+        let Some(judgement) = judgement else { continue };
+        scores.row(vec![
+            name.to_owned(),
+            plain!(Verdict, judgement.verdict),
+            format!("{:.2} {}", judgement.score, bar(judgement.score)),
+            judgement.summary.clone(),
+        ]);
+    }
+    page.table(&scores);
+    page.heading("Factor by factor, largest difference first");
+    let mut table = Table::new()
+        .left("")
+        .right("for")
+        .right("by")
+        .wrapped(&format!("takes from {first}"))
+        .wrapped(&format!("takes from {second}"));
+    for difference in &response.differences {
+        let nano = difference.second_loss_nano - difference.first_loss_nano;
+        let side = match nano {
+            n if n > 0 => first,
+            0 => "",
+            _ => second,
+        };
+        let cell = |loss: i64, text: &str| {
+            if text.is_empty() {
+                "does not apply".to_owned()
+            } else {
+                format!("{:.2}: {text}", loss as f64 * 1e-9)
+            }
+        };
+        table.row(vec![
+            plain!(FactorKind, difference.kind),
+            side.to_owned(),
+            format!("{:.2}", nano.unsigned_abs() as f64 * 1e-9),
+            cell(difference.first_loss_nano, &difference.first_text),
+            cell(difference.second_loss_nano, &difference.second_text),
+        ]);
+    }
+    page.table(&table);
+    page.finish()
+}

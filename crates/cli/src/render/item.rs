@@ -1,0 +1,214 @@
+//! Items of the inventory.
+
+use deepbend_contract::pb;
+use pb::item::Spec;
+
+use super::gear::{self, Pairs};
+use super::judgement::findings;
+use super::units;
+use super::{Page, Table, capital, plain};
+
+/// One item with everything that is known of it.
+#[must_use]
+pub fn item(item: &pb::Item, width: usize) -> String {
+    let mut page = Page::new(width);
+    let name = if item.display_name.is_empty() {
+        String::new()
+    } else {
+        format!(", {}", item.display_name)
+    };
+    page.line(&format!("{} {}{name}", capital(&plain!(ItemKind, item.kind)), item.id));
+    page.pairs(&state(item));
+    page.heading("Description");
+    page.pairs(&description(item));
+    findings(&mut page, &item.findings);
+    origins(&mut page, item);
+    page.finish()
+}
+
+fn state(item: &pb::Item) -> Pairs {
+    let mut pairs = Pairs::new();
+    let mut put = |name: &str, value: String| {
+        if !value.is_empty() {
+            pairs.push((name.to_owned(), value));
+        }
+    };
+    let contested = if item.contested { " (contested)" } else { "" };
+    put("status", format!("{}{contested}", plain!(ItemStatus, item.status)));
+    put("place", item.place_id.clone());
+    put("pieces", item.quantity.map(|n| n.to_string()).unwrap_or_default());
+    let condition = item.condition;
+    put("condition", plain!(ItemCondition, condition).to_uppercase());
+    put("note", item.note.clone());
+    put("serial", item.serial.clone());
+    if let Some(cost) = &item.cost {
+        put("cost", format!("{:.2} {}", cost.amount_cents as f64 / 100.0, cost.currency_code));
+    }
+    pairs
+}
+
+fn description(item: &pb::Item) -> Pairs {
+    let mut pairs = match &item.spec {
+        Some(Spec::Rod(rod)) => gear::rod(rod),
+        Some(Spec::Reel(rigged)) => {
+            let mut pairs = rigged.reel.as_ref().map(gear::reel).unwrap_or_default();
+            pairs.extend(rigged.fitted.as_ref().map(fitted).unwrap_or_default());
+            pairs
+        }
+        Some(Spec::Lure(lure)) => gear::lure(lure),
+        Some(Spec::LineStock(stock)) => line_stock(stock),
+        Some(Spec::Boat(boat)) => berth(boat),
+        Some(Spec::Device(device)) => vec![("used by".to_owned(), device.role.clone())],
+        None => Pairs::new(),
+    };
+    pairs.extend(item.power.as_ref().map(gear::power));
+    pairs
+}
+
+fn fitted(fitted: &pb::FittedLine) -> Pairs {
+    let mut pairs = Pairs::new();
+    if let Some(line) = &fitted.line {
+        let strands = fitted.strand_count.map(|n| format!(", {n} strands")).unwrap_or_default();
+        pairs.push(("line on it".to_owned(), gear::line_phrase(line) + &strands));
+        pairs.extend(line.length_m.map(|m| ("line left".to_owned(), units::metres(m))));
+    }
+    if !fitted.spooled_date.is_empty() {
+        pairs.push(("spooled".to_owned(), fitted.spooled_date.clone()));
+    }
+    pairs.extend(fitted.fished_hours.map(|h| ("fished".to_owned(), format!("{h:.0} h"))));
+    if !fitted.due.is_empty() {
+        pairs.push(("due".to_owned(), fitted.due.clone()));
+    }
+    pairs
+}
+
+fn line_stock(stock: &pb::LineStock) -> Pairs {
+    use pb::line_stock::Stock;
+    let mut pairs = match &stock.stock {
+        Some(Stock::Line(line)) => gear::line(line),
+        Some(Stock::Leader(leader)) => gear::leader(leader),
+        None => Pairs::new(),
+    };
+    pairs.extend(stock.strand_count.map(|n| ("strands".to_owned(), n.to_string())));
+    pairs.extend(stock.piece_length_m.map(|m| ("length of a piece".to_owned(), units::metres(m))));
+    pairs
+}
+
+fn berth(boat: &pb::Boat) -> Pairs {
+    let mut pairs = Pairs::new();
+    let mut put = |name: &str, value: Option<String>| {
+        pairs.extend(value.filter(|v| !v.is_empty()).map(|v| (name.to_owned(), v)));
+    };
+    put("berth", Some(boat.home_berth.clone()));
+    put("rod holders", boat.rod_holder_count.map(|n| n.to_string()));
+    put("rods at most", boat.max_rod_count.map(|n| n.to_string()));
+    put("rod locker", boat.locker_length_m.map(units::metres));
+    put("deck", Some(boat.deck_note.clone()));
+    pairs
+}
+
+fn origins(page: &mut Page, item: &pb::Item) {
+    if item.origins.is_empty() {
+        return;
+    }
+    page.heading("Says who");
+    for origin in &item.origins {
+        let Some(claim) = &origin.claim else { continue };
+        let when = claim.observed_time.as_ref().map(ToString::to_string).unwrap_or_default();
+        let text = format!(
+            "{} ({}) on {} number {}, {when}",
+            claim.actor,
+            plain!(Certainty, claim.certainty),
+            origin.device_id,
+            origin.sequence,
+        );
+        page.hanging("  - ", &text);
+    }
+}
+
+/// Items, one a line.
+#[must_use]
+pub fn items(items: &[pb::Item], width: usize) -> String {
+    let mut table = Table::new()
+        .left("id")
+        .left("kind")
+        .left("status")
+        .left("place")
+        .right("pieces")
+        .wrapped("what");
+    for item in items {
+        let status = plain!(ItemStatus, item.status);
+        let contested = if item.contested { "?" } else { "" };
+        table.row(vec![
+            item.id.clone(),
+            plain!(ItemKind, item.kind),
+            format!("{status}{contested}"),
+            item.place_id.clone(),
+            item.quantity.map(|n| n.to_string()).unwrap_or_default(),
+            what(item),
+        ]);
+    }
+    table.render(width)
+}
+
+/// An item in one phrase.
+#[must_use]
+pub(crate) fn what(item: &pb::Item) -> String {
+    let phrase = match &item.spec {
+        Some(Spec::Rod(rod)) => [
+            rod.length_m.map(|m| format!("{m:.2} m")),
+            Some(plain!(Handle, rod.handle)),
+            item.power.as_ref().map(|power| plain!(Power, power.word)),
+            Some(plain!(Action, rod.action)),
+            units::grams_range(rod.lure_rating_min_g, rod.lure_rating_max_g),
+        ]
+        .into_iter()
+        .flatten()
+        .filter(|word| !word.is_empty())
+        .collect::<Vec<_>>()
+        .join(" "),
+        Some(Spec::Reel(rigged)) => {
+            let reel = rigged.reel.clone().unwrap_or_default();
+            let line = rigged.fitted.as_ref().and_then(|fitted| fitted.line.as_ref());
+            let line = line.map_or_else(|| "empty spool".to_owned(), gear::line_phrase);
+            format!("{} {}, {line}", plain!(Handle, reel.kind), reel.size)
+        }
+        Some(Spec::Lure(lure)) => {
+            let mass = lure.rigged_mass_g.map(units::grams).unwrap_or_default();
+            format!("{} {mass}", plain!(LureClass, lure.lure_class))
+        }
+        Some(Spec::LineStock(stock)) => {
+            let pairs = line_stock(stock);
+            pairs.into_iter().map(|(_, value)| value).collect::<Vec<_>>().join(", ")
+        }
+        Some(Spec::Boat(boat)) => boat.home_berth.clone(),
+        Some(Spec::Device(device)) => device.role.clone(),
+        None => String::new(),
+    };
+    match (item.display_name.as_str(), phrase.as_str()) {
+        ("", phrase) => phrase.to_owned(),
+        (name, "") => name.to_owned(),
+        (name, phrase) => format!("{name}: {phrase}"),
+    }
+}
+
+/// What became of an import.
+#[must_use]
+pub fn import_report(response: &pb::ImportItemsResponse, width: usize) -> String {
+    let mut page = Page::new(width);
+    page.line(&format!("Import: {}", plain!(ImportOutcome, response.outcome)));
+    let counts: Pairs = response
+        .counts
+        .iter()
+        .map(|count| (plain!(ItemKind, count.kind), count.item_count.to_string()))
+        .collect();
+    page.pairs(&counts);
+    if !response.findings.is_empty() {
+        page.heading("Odd, but imported");
+        for found in &response.findings {
+            let finding = found.finding.clone().unwrap_or_default();
+            page.hanging(&format!("  {}  ", found.item_id), &finding.text);
+        }
+    }
+    page.finish()
+}

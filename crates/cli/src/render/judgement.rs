@@ -1,0 +1,209 @@
+//! One judgement.
+
+use deepbend_contract::pb;
+
+use super::units::{self, short};
+use super::{Page, Table, bar, capital, model_id, plain};
+
+const NANO: f64 = 1e-9;
+/// Shown as 1.00: then nothing limits it.
+const NEARLY_PERFECT: f64 = 0.995;
+
+/// One judgement: verdict and reason first, then everything behind it.
+#[must_use]
+pub fn judgement(judgement: &pb::Judgement, width: usize) -> String {
+    let mut page = Page::new(width);
+    head(&mut page, judgement);
+    factors(&mut page, judgement);
+    limits(&mut page, "Limits", &judgement.limits);
+    limits(&mut page, "Cannot be ruled out (hangs on a value that was assumed)", {
+        &judgement.cannot_rule_out
+    });
+    fixes(&mut page, &judgement.fixes);
+    if let Some(found) = &judgement.settings {
+        page.heading("Settings");
+        page.pairs(&settings(found));
+    }
+    assumptions(&mut page, judgement);
+    findings(&mut page, &judgement.findings);
+    cautions(&mut page, &judgement.cautions);
+    if let Some(model) = &judgement.model {
+        page.heading(&format!("Model {}", model_id(model)));
+    }
+    page.finish()
+}
+
+/// Verdict, score and interval on one line.
+#[must_use]
+pub fn verdict_line(judgement: &pb::Judgement) -> String {
+    let limited = if judgement.score < NEARLY_PERFECT {
+        format!("  limited by {}", plain!(FactorKind, judgement.limiting_factor))
+    } else {
+        String::new()
+    };
+    format!(
+        "{}  {:.2} {}  (likely {:.2} to {:.2}){limited}",
+        plain!(Verdict, judgement.verdict).to_uppercase(),
+        judgement.score,
+        bar(judgement.score),
+        judgement.score_low,
+        judgement.score_high,
+    )
+}
+
+fn head(page: &mut Page, judgement: &pb::Judgement) {
+    page.line(&verdict_line(judgement));
+    page.paragraph(&format!("{}.", capital(&judgement.summary)));
+    if judgement.limits.iter().any(|limit| limit.broken) {
+        page.paragraph(&format!(
+            "Without the broken limit the score would be {:.2}.",
+            judgement.score_without_limits
+        ));
+    }
+}
+
+fn factors(page: &mut Page, judgement: &pb::Judgement) {
+    if judgement.factors.is_empty() {
+        return;
+    }
+    page.heading("Factors, by what each takes from a perfect 1.00 (* limits)");
+    let mut table = Table::new().left("").left("score").right("takes").wrapped("why");
+    let mut by_loss: Vec<_> = judgement.factors.iter().collect();
+    // Stable: what takes nothing keeps the order in which a guide thinks.
+    by_loss.sort_by_key(|factor| std::cmp::Reverse(factor.loss_nano));
+    for factor in by_loss {
+        let limiting = factor.kind == judgement.limiting_factor
+            && judgement.score_without_limits < NEARLY_PERFECT;
+        let mark = if limiting { "*" } else { " " };
+        table.row(vec![
+            format!("{mark} {}", plain!(FactorKind, factor.kind)),
+            format!("{:.2} {}", factor.score, bar(factor.score)),
+            format!("{:.2}", factor.loss_nano as f64 * NANO),
+            factor.text.clone(),
+        ]);
+    }
+    page.table(&table);
+}
+
+fn limits(page: &mut Page, heading: &str, limits: &[pb::Limit]) {
+    if limits.is_empty() {
+        return;
+    }
+    page.heading(heading);
+    for limit in limits {
+        let state = if limit.broken { "BROKEN" } else { "near" };
+        let held = limit.quantity.as_ref().map_or_else(String::new, |quantity| {
+            format!(
+                " ({} {} against {})",
+                quantity.name.replace('_', " "),
+                units::quantity(quantity.value, &quantity.unit),
+                units::quantity(limit.bound, &quantity.unit),
+            )
+        });
+        let text = format!(
+            "{}, protects the {}: {}{held}",
+            plain!(LimitCode, limit.code),
+            plain!(Protects, limit.protects),
+            limit.text,
+        );
+        page.hanging(&format!("  {state:6}  "), &text);
+    }
+}
+
+fn fixes(page: &mut Page, fixes: &[pb::Fix]) {
+    if fixes.is_empty() {
+        return;
+    }
+    page.heading("Fixes, cheapest first, each judged again");
+    let mut table = Table::new().wrapped("").left("verdict").left("score").right("minutes");
+    for fix in fixes {
+        table.row(vec![
+            format!("- {}", fix.text),
+            plain!(Verdict, fix.verdict),
+            format!("{:.2} {}", fix.score, bar(fix.score)),
+            short(fix.duration_minutes),
+        ]);
+    }
+    page.table(&table);
+}
+
+/// How to rig and set, in both unit systems.
+pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
+    let pair = |name: &str, value: String| (name.to_owned(), value);
+    let none =
+        pb::LeaderMaterial::try_from(settings.leader_material) == Ok(pb::LeaderMaterial::None);
+    let leader = if none {
+        "none needed".to_owned()
+    } else {
+        format!(
+            "{}, {}, {} long",
+            plain!(LeaderMaterial, settings.leader_material),
+            units::kilograms(settings.leader_test_kgf),
+            units::metres(settings.leader_length_m),
+        )
+    };
+    vec![
+        pair(
+            "drag",
+            format!(
+                "{}, by scale through the rod tip, with {} of line out",
+                units::kilograms(settings.drag_kgf),
+                units::metres(settings.line_out_m),
+            ),
+        ),
+        pair("leader", leader),
+        pair("line knot", settings.main_knot.clone()),
+        pair("lure knot", settings.lure_knot.clone()),
+        pair("snap", format!("{} or stronger", units::kilograms(settings.snap_test_kgf))),
+        pair("cast limit", format!("{} with full force", units::grams(settings.cast_limit_g))),
+        pair("reel", settings.reel.clone()),
+        pair(
+            "holds for",
+            format!(
+                "{} hooks on {} line",
+                plain!(HookStyle, settings.hook_style),
+                plain!(LineMaterial, settings.line_material),
+            ),
+        ),
+    ]
+}
+
+fn assumptions(page: &mut Page, judgement: &pb::Judgement) {
+    if judgement.assumptions.is_empty() {
+        return;
+    }
+    page.heading("Assumed, since not given");
+    let rows: Vec<_> = judgement
+        .assumptions
+        .iter()
+        .map(|assumed| (assumed.field.clone(), format!("{}: {}", assumed.value, assumed.reason)))
+        .collect();
+    page.pairs(&rows);
+    if !judgement.narrowing_field.is_empty() {
+        let text = format!("Knowing {} would narrow the interval most.", judgement.narrowing_field);
+        page.hanging("  ", &text);
+    }
+}
+
+/// What is odd about a description.
+pub(super) fn findings(page: &mut Page, findings: &[pb::Finding]) {
+    if findings.is_empty() {
+        return;
+    }
+    page.heading("Findings");
+    for finding in findings {
+        let code = plain!(FindingCode, finding.code);
+        page.hanging("  - ", &format!("{}: {} ({code})", finding.field, finding.text));
+    }
+}
+
+/// What to be careful about.
+pub(super) fn cautions(page: &mut Page, cautions: &[pb::Caution]) {
+    if cautions.is_empty() {
+        return;
+    }
+    page.heading("Cautions");
+    for caution in cautions {
+        page.hanging("  ! ", &format!("{} (because: {})", capital(&caution.text), caution.because));
+    }
+}

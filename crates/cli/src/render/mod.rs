@@ -1,0 +1,69 @@
+//! Answers of the service as text for people, at most as wide as asked for.
+//!
+//! Everything here is plain text made from the messages of the contract alone; quantities that a
+//! person reads off a scale stand in both unit systems.
+
+mod comparison;
+mod gear;
+mod item;
+mod judgement;
+mod plan;
+mod plan_jobs;
+mod ranking;
+mod table;
+mod text;
+pub mod units;
+
+pub use comparison::comparison;
+pub use gear::{read_gear, read_pairs};
+pub(crate) use item::what;
+pub use item::{import_report, item, items};
+pub use judgement::{judgement, verdict_line};
+pub use plan::plan;
+pub use ranking::ranking;
+pub use table::Table;
+pub use text::{LEAST_WIDTH, Page, wrap};
+
+/// The word of an enum of the contract: lower case, underscores, without the name of the enum;
+/// empty where it is not given.
+macro_rules! word {
+    ($kind:ident, $value:expr) => {
+        match deepbend_contract::pb::$kind::try_from($value) {
+            Ok(deepbend_contract::pb::$kind::Unspecified) | Err(_) => String::new(),
+            Ok(found) => crate::render::bare(found.as_str_name(), stringify!($kind)),
+        }
+    };
+}
+pub(crate) use word;
+
+/// The same with spaces.
+macro_rules! plain {
+    ($kind:ident, $value:expr) => {
+        crate::render::word!($kind, $value).replace('_', " ")
+    };
+}
+pub(crate) use plain;
+
+/// `FACTOR_KIND_HOOK_SET` of `FactorKind` is `hook_set`.
+pub(crate) fn bare(name: &str, kind: &str) -> String {
+    let prefix = 1 + kind.len() + kind.chars().skip(1).filter(char::is_ascii_uppercase).count();
+    name.get(prefix..).unwrap_or_default().to_ascii_lowercase()
+}
+
+/// A text that begins with a capital.
+pub(crate) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// A score as a bar of ten.
+pub(crate) fn bar(score: f64) -> String {
+    let full = (score.clamp(0.0, 1.0) * 10.0).round() as usize;
+    format!("{}{}", "#".repeat(full), ".".repeat(10 - full))
+}
+
+/// Name and hash of the model on one line.
+#[must_use]
+pub fn model_id(model: &deepbend_contract::pb::ModelId) -> String {
+    format!("{}-{}+{}", model.name, model.version, model.hash)
+}

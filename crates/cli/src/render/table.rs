@@ -1,0 +1,154 @@
+//! Tables for people: columns as wide as their cells, one or more that wrap.
+
+use super::text::wrap;
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shape {
+    Left,
+    Right,
+    Wrapped,
+}
+
+/// A table with a title above each column.
+#[derive(Clone, Debug, Default)]
+pub struct Table {
+    columns: Vec<(String, Shape)>,
+    rows: Vec<Vec<String>>,
+}
+
+const GAP: usize = 2;
+const LEAST_WRAPPED: usize = 12;
+
+impl Table {
+    /// A table without columns.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Adds a column of words.
+    #[must_use]
+    pub fn left(mut self, title: &str) -> Self {
+        self.columns.push((title.to_owned(), Shape::Left));
+        self
+    }
+
+    /// Adds a column of numbers.
+    #[must_use]
+    pub fn right(mut self, title: &str) -> Self {
+        self.columns.push((title.to_owned(), Shape::Right));
+        self
+    }
+
+    /// Adds a column of text; such columns share the width that the others leave.
+    #[must_use]
+    pub fn wrapped(mut self, title: &str) -> Self {
+        self.columns.push((title.to_owned(), Shape::Wrapped));
+        self
+    }
+
+    /// Adds a row; cells that are missing stay empty.
+    pub fn row(&mut self, cells: Vec<String>) {
+        self.rows.push(cells);
+    }
+
+    /// Whether it has no row.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// The table, at most `width` characters wide where that is possible.
+    #[must_use]
+    pub fn render(&self, width: usize) -> String {
+        let widths = self.widths(width);
+        let titles = self.columns.iter().map(|(title, _)| title.clone()).collect::<Vec<_>>();
+        let mut out = String::new();
+        self.put(&mut out, &titles, &widths);
+        for row in &self.rows {
+            self.put(&mut out, row, &widths);
+        }
+        out
+    }
+
+    fn widths(&self, width: usize) -> Vec<usize> {
+        let cell = |row: &Vec<String>, i: usize| row.get(i).map_or(0, |c| c.chars().count());
+        let natural: Vec<usize> = self
+            .columns
+            .iter()
+            .enumerate()
+            .map(|(i, (title, _))| {
+                let cells = self.rows.iter().map(|row| cell(row, i)).max().unwrap_or(0);
+                cells.max(title.chars().count())
+            })
+            .collect();
+        let shapes = || self.columns.iter().map(|(_, shape)| *shape).zip(&natural);
+        let gaps = GAP * self.columns.len().saturating_sub(1);
+        let fixed: usize = shapes().filter(|(s, _)| *s != Shape::Wrapped).map(|(_, n)| n).sum();
+        let wrapping = shapes().filter(|(s, _)| *s == Shape::Wrapped).count().max(1);
+        let room = (width.saturating_sub(fixed + gaps) / wrapping).max(LEAST_WRAPPED);
+        // What one wrapping column does not need, the others get.
+        let spare: usize = shapes()
+            .filter(|(s, _)| *s == Shape::Wrapped)
+            .map(|(_, n)| room.saturating_sub(*n))
+            .sum();
+        shapes()
+            .map(|(shape, natural)| match shape {
+                Shape::Left | Shape::Right => *natural,
+                Shape::Wrapped if *natural <= room => *natural,
+                Shape::Wrapped => (*natural).min(room + spare / wrapping),
+            })
+            .collect()
+    }
+
+    fn put(&self, out: &mut String, cells: &[String], widths: &[usize]) {
+        let empty = String::new();
+        let wrapped: Vec<Vec<String>> = self
+            .columns
+            .iter()
+            .enumerate()
+            .map(|(i, (_, shape))| {
+                let cell = cells.get(i).unwrap_or(&empty);
+                match shape {
+                    Shape::Wrapped => wrap(cell, widths[i]),
+                    Shape::Left | Shape::Right => vec![cell.clone()],
+                }
+            })
+            .collect();
+        let height = wrapped.iter().map(Vec::len).max().unwrap_or(0);
+        for line in 0..height {
+            let mut text = String::new();
+            for (i, (_, shape)) in self.columns.iter().enumerate() {
+                let cell = wrapped[i].get(line).unwrap_or(&empty);
+                let width = widths[i];
+                if i > 0 {
+                    text.push_str("  ");
+                }
+                match shape {
+                    Shape::Right => text.push_str(&format!("{cell:>width$}")),
+                    Shape::Left | Shape::Wrapped => text.push_str(&format!("{cell:width$}")),
+                }
+            }
+            out.push_str(text.trim_end());
+            out.push('\n');
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common practice, no source: 80 columns.
+    #[test]
+    fn a_table_keeps_to_its_width() {
+        let mut table = Table::new().left("factor").right("score").wrapped("why").wrapped("more");
+        table.row(vec!["load".into(), "0.50".into(), "word ".repeat(60), "short".into()]);
+        table.row(vec!["action".into(), "1.00".into(), "x".repeat(200), "y ".repeat(90)]);
+        for width in [60, 80, 120] {
+            let text = table.render(width);
+            assert!(text.lines().all(|line| line.chars().count() <= width), "{width}:\n{text}");
+        }
+        assert!(table.render(80).starts_with("factor  score  why"));
+    }
+}

@@ -1,0 +1,135 @@
+//! Quantities in both unit systems, as people read them off a scale.
+
+const G_PER_OZ: f64 = 28.349_523_125;
+const KG_PER_LB: f64 = 0.453_592_37;
+const M_PER_FT: f64 = 0.3048;
+const M_S_PER_KN: f64 = 1852.0 / 3600.0;
+const MM_PER_IN: f64 = 25.4;
+
+/// A number as short as it can be said: 14.2, 0.3, 20.
+#[must_use]
+pub fn short(value: f64) -> String {
+    let digits = match value.abs() {
+        v if v < 1.0 => 2,
+        v if v < 99.95 => 1,
+        _ => 0,
+    };
+    let text = format!("{value:.digits$}");
+    if !text.contains('.') {
+        return text;
+    }
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A mass, g: `21 g (0.74 oz)`.
+#[must_use]
+pub fn grams(g: f64) -> String {
+    format!("{} g ({:.2} oz)", short(g), g / G_PER_OZ)
+}
+
+/// A range of masses, g.
+#[must_use]
+pub fn grams_range(min: Option<f64>, max: Option<f64>) -> Option<String> {
+    range(min, max, "g", "oz", G_PER_OZ, |oz| format!("{oz:.2}"))
+}
+
+/// A mass of fish, kg: `4 kg (8.8 lb)`.
+#[must_use]
+pub fn kilograms(kg: f64) -> String {
+    format!("{} kg ({} lb)", short(kg), short(kg / KG_PER_LB))
+}
+
+/// A range of forces, kgf.
+#[must_use]
+pub fn kilograms_range(min: Option<f64>, max: Option<f64>) -> Option<String> {
+    range(min, max, "kg", "lb", KG_PER_LB, short)
+}
+
+fn range(
+    min: Option<f64>,
+    max: Option<f64>,
+    unit: &str,
+    other: &str,
+    factor: f64,
+    write: impl Fn(f64) -> String,
+) -> Option<String> {
+    let far = |value: f64| write(value / factor);
+    match (min, max) {
+        (Some(a), Some(b)) => {
+            Some(format!("{}-{} {unit} ({}-{} {other})", short(a), short(b), far(a), far(b)))
+        }
+        (None, Some(b)) => Some(format!("up to {} {unit} ({} {other})", short(b), far(b))),
+        (Some(a), None) => Some(format!("from {} {unit} ({} {other})", short(a), far(a))),
+        (None, None) => None,
+    }
+}
+
+/// A length of line or depth, m: `20 m (66 ft)`.
+#[must_use]
+pub fn metres(m: f64) -> String {
+    format!("{} m ({} ft)", short(m), short(m / M_PER_FT))
+}
+
+/// A rod's length, m: `2.13 m (7'0")`.
+#[must_use]
+pub fn rod_length(m: f64) -> String {
+    let inches = (m / M_PER_FT * 12.0).round();
+    format!("{m:.2} m ({:.0}'{:.0}\")", (inches / 12.0).floor(), inches % 12.0)
+}
+
+/// A diameter, mm: `0.202 mm (0.0080 in)`.
+#[must_use]
+pub fn diameter(mm: f64) -> String {
+    format!("{} mm ({:.4} in)", trimmed(mm), mm / MM_PER_IN)
+}
+
+/// Millimetres of body or line length: `90 mm (3.5 in)`.
+#[must_use]
+pub fn millimetres(mm: f64) -> String {
+    format!("{} mm ({} in)", short(mm), short(mm / MM_PER_IN))
+}
+
+/// Three decimals at most.
+#[must_use]
+pub fn trimmed(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A speed, m/s: `9 m/s (17.5 kn)`.
+#[must_use]
+pub fn speed(m_s: f64) -> String {
+    format!("{} m/s ({} kn)", short(m_s), short(m_s / M_S_PER_KN))
+}
+
+/// A quantity of the contract with the unit that it names; both systems where people use both.
+#[must_use]
+pub fn quantity(value: f64, unit: &str) -> String {
+    match unit {
+        "g" => grams(value),
+        "kgf" | "kg" => kilograms(value),
+        "m" => metres(value),
+        "mm" => diameter(value),
+        "m/s" => speed(value),
+        "1" => short(value),
+        other => format!("{} {other}", short(value)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: NIST SP 811, appendix B (ounce 28.349523 g, pound 0.45359237 kg, foot 0.3048 m, knot
+    // 0.5144444 m/s), rounded by hand.
+    #[test]
+    fn both_systems_agree_with_the_published_factors() {
+        assert_eq!(grams(28.35), "28.4 g (1.00 oz)");
+        assert_eq!(kilograms(4.536), "4.5 kg (10 lb)");
+        assert_eq!(metres(3.048), "3 m (10 ft)");
+        assert_eq!(rod_length(2.1844), "2.18 m (7'2\")");
+        assert_eq!(speed(9.0), "9 m/s (17.5 kn)");
+        assert_eq!(grams_range(Some(10.0), Some(30.0)).as_deref(), Some("10-30 g (0.35-1.06 oz)"));
+        assert_eq!(kilograms_range(None, None), None);
+    }
+}

@@ -1,0 +1,181 @@
+//! Somebody to ask, always over gRPC.
+//!
+//! 1. The server that is named; else
+//! 2. for what needs no inventory: a service in this process, without a store; else
+//! 3. the service that holds the data folder already, through the socket that it left there; else
+//! 4. a service in this process on that folder. If another process holds the folder, this one
+//!    waits up to 2 s and then ends with exit code 75 and the holder's name.
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use deepbend_contract::pb;
+use pb::inventory_service_client::InventoryServiceClient;
+use pb::matching_service_client::MatchingServiceClient;
+use pb::trip_service_client::TripServiceClient;
+use tonic::transport::{Channel, Endpoint};
+
+mod embedded;
+
+pub use embedded::Embedded;
+
+use crate::args::Global;
+use crate::failure::{Exit, Failure};
+
+/// Longest wait for a data folder that another process holds.
+const HELD_WAIT: Duration = Duration::from_secs(2);
+const HELD_PAUSE: Duration = Duration::from_millis(100);
+const CONNECT_WAIT: Duration = Duration::from_secs(5);
+/// Answers for a whole fleet are larger than the usual 4 MiB.
+const MOST_ANSWER_BYTES: usize = 64 * 1024 * 1024;
+/// Name of the socket that a running service leaves in its data folder.
+const SOCKET: &str = "deepbendd.sock";
+
+/// What a command asks about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Needs {
+    /// Only what is in the request.
+    Nothing,
+    /// The inventory too.
+    Inventory,
+}
+
+/// A service that can be asked.
+#[derive(Debug)]
+pub struct Service {
+    channel: Channel,
+    own: Option<Embedded>,
+    deadline: Option<Duration>,
+}
+
+impl Service {
+    /// Finds somebody to ask.
+    ///
+    /// # Errors
+    /// No such server, or a data folder that cannot be had.
+    pub async fn open(global: &Global, needs: Needs) -> Result<Self, Failure> {
+        let deadline = global.deadline;
+        if let Some(server) = &global.server {
+            let channel = connect(server).await?;
+            return Ok(Self { channel, own: None, deadline });
+        }
+        match needs {
+            Needs::Nothing => Self::embedded(None, deadline).await,
+            Needs::Inventory => Self::on_folder(&folder(global)?, deadline).await,
+        }
+    }
+
+    /// Starts a service in this process, on a data folder or without one.
+    ///
+    /// # Errors
+    /// [`Exit::Held`] if another process holds the folder; a service that does not start.
+    pub async fn embedded(
+        folder: Option<&Path>,
+        deadline: Option<Duration>,
+    ) -> Result<Self, Failure> {
+        let own = Embedded::start(folder).await?;
+        let channel = connect(&format!("http://{}", own.addr())).await?;
+        Ok(Self { channel, own: Some(own), deadline })
+    }
+
+    async fn on_folder(folder: &Path, deadline: Option<Duration>) -> Result<Self, Failure> {
+        let started = Instant::now();
+        loop {
+            let socket = folder.join(SOCKET);
+            // A socket that nobody listens on was left by a process that ended in a hurry.
+            if socket.exists()
+                && let Ok(channel) = connect(&format!("unix:{}", socket.display())).await
+            {
+                return Ok(Self { channel, own: None, deadline });
+            }
+            match Self::embedded(Some(folder), deadline).await {
+                Err(failure) if failure.exit == Exit::Held && started.elapsed() < HELD_WAIT => {
+                    tokio::time::sleep(HELD_PAUSE).await;
+                }
+                done => return done,
+            }
+        }
+    }
+
+    /// A request with the deadline of the command line.
+    pub fn request<T>(&self, message: T) -> tonic::Request<T> {
+        let mut request = tonic::Request::new(message);
+        if let Some(deadline) = self.deadline {
+            request.set_timeout(deadline);
+        }
+        request
+    }
+
+    /// Client for judging.
+    #[must_use]
+    pub fn matching(&self) -> MatchingServiceClient<Channel> {
+        let client = MatchingServiceClient::new(self.channel.clone());
+        client.max_decoding_message_size(MOST_ANSWER_BYTES)
+    }
+
+    /// Client for the inventory.
+    #[must_use]
+    pub fn inventory(&self) -> InventoryServiceClient<Channel> {
+        let client = InventoryServiceClient::new(self.channel.clone());
+        client.max_decoding_message_size(MOST_ANSWER_BYTES)
+    }
+
+    /// Client for trips.
+    #[must_use]
+    pub fn trips(&self) -> TripServiceClient<Channel> {
+        let client = TripServiceClient::new(self.channel.clone());
+        client.max_decoding_message_size(MOST_ANSWER_BYTES)
+    }
+
+    /// Ends a service of this process; one that runs elsewhere goes on.
+    ///
+    /// # Errors
+    /// A service that ended badly.
+    pub async fn close(self) -> Result<(), Failure> {
+        drop(self.channel);
+        match self.own {
+            Some(own) => own.stop().await,
+            None => Ok(()),
+        }
+    }
+}
+
+async fn connect(address: &str) -> Result<Channel, Failure> {
+    let full = if address.contains("://") || address.starts_with("unix:") {
+        address.to_owned()
+    } else {
+        format!("http://{address}")
+    };
+    let endpoint = Endpoint::from_shared(full).map_err(|error| {
+        Failure::usage(format!("--server {address}: {error}"))
+            .hint("write it like http://localhost:7447")
+    })?;
+    endpoint.connect_timeout(CONNECT_WAIT).connect().await.map_err(|error| {
+        let why = cause(&error);
+        Failure::new(Exit::Unavailable, format!("{address} does not answer: {why}"))
+            .hint("check --server, or leave it out to work on this machine")
+    })
+}
+
+/// The innermost cause: that is what a person can act on.
+fn cause(error: &dyn std::error::Error) -> String {
+    let mut inner = error;
+    while let Some(next) = inner.source() {
+        inner = next;
+    }
+    inner.to_string()
+}
+
+fn folder(global: &Global) -> Result<PathBuf, Failure> {
+    if let Some(folder) = &global.data {
+        return Ok(folder.clone());
+    }
+    let set = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
+    // XDG Base Directory Specification: only absolute paths count.
+    let data = set("XDG_DATA_HOME").filter(|path| path.is_absolute());
+    let data = data.or_else(|| set("HOME").map(|home| home.join(".local/share")));
+    data.map(|data| data.join("deepbend")).ok_or_else(|| {
+        Failure::usage("no data folder: neither XDG_DATA_HOME nor HOME is set")
+            .hint("name one with --data FOLDER")
+    })
+}

@@ -1,0 +1,292 @@
+//! Trips, their segments and needs, as three files of comma-separated values.
+//!
+//! | file | columns |
+//! |---|---|
+//! | trips | trip_id, date, boat, anglers (their number), angler_skill (a word each, with semicolons), water_temp_C, rod_limit |
+//! | segments | trip_id, segment, start, end, species, platform, depth_m, cover, toothy_probability, wind_speed_m_s, wind_into_share, wind_across_share, wind_down_share |
+//! | needs | trip_id, segment, lure_id, importance_1_3, copies_at_once, min_verdict |
+//!
+//! Columns are found by name, others are ignored, an empty cell means "not given". Whether the
+//! numbers make sense is the service's to say.
+
+use std::collections::BTreeMap;
+
+use deepbend_contract::{WireWord, pb};
+use deepbend_core::gear::Word;
+use deepbend_core::water::{Cover, Platform, Skill};
+
+use crate::failure::{Exit, Failure};
+
+/// Name and text of each file.
+#[derive(Clone, Debug)]
+pub struct TripFiles {
+    /// Trips.
+    pub trips: (String, String),
+    /// Parts of the trips.
+    pub segments: (String, String),
+    /// Lures to be fished.
+    pub needs: (String, String),
+}
+
+/// The trip with this id, or the only one. Its anglers fish all at once unless they take turns.
+///
+/// # Errors
+/// Every cell that cannot be read, with file, row and column.
+pub fn trip(files: &TripFiles, id: Option<&str>, take_turns: bool) -> Result<pb::Trip, Failure> {
+    let trips = rows(&files.trips)?;
+    let known: Vec<&str> = trips.iter().map(|row| row.text("trip_id")).collect();
+    let row = match id {
+        Some(id) => trips.iter().find(|row| row.text("trip_id") == id),
+        None if trips.len() == 1 => trips.first(),
+        None => None,
+    };
+    let row = row.ok_or_else(|| {
+        let what = match id {
+            Some(id) => format!("{}: no trip `{id}`", files.trips.0),
+            None => format!("{}: which trip?", files.trips.0),
+        };
+        Failure::new(Exit::BadData, what).hint(format!("--trip with one of {}", known.join(", ")))
+    })?;
+    let id = row.text("trip_id");
+    let mut faults = Vec::new();
+    let anglers = anglers(row, &mut faults);
+    let at_once: Vec<String> =
+        if take_turns { Vec::new() } else { anglers.iter().map(|a| a.id.clone()).collect() };
+    let temperature = row.number("water_temp_C", &mut faults);
+    let of_trip = |rows: Vec<Row>| rows.into_iter().filter(|r| r.text("trip_id") == id);
+    let segments = of_trip(rows(&files.segments)?)
+        .map(|row| segment(&row, temperature, &at_once, &mut faults))
+        .collect();
+    let needs = of_trip(rows(&files.needs)?).map(|row| need(&row, &mut faults)).collect();
+    let trip = pb::Trip {
+        id: id.to_owned(),
+        date: row.text("date").to_owned(),
+        boat_id: row.text("boat").to_owned(),
+        anglers,
+        segments,
+        needs,
+        rod_limit: row.whole("rod_limit", &mut faults),
+        job_budget_minutes: row.whole("job_budget_minutes", &mut faults),
+    };
+    if faults.is_empty() {
+        Ok(trip)
+    } else {
+        Err(Failure { lines: faults, ..Failure::silent(Exit::BadData) })
+    }
+}
+
+/// Anglers are told apart by their number, in the order of their skills.
+fn anglers(row: &Row, faults: &mut Vec<String>) -> Vec<pb::Angler> {
+    let words: Vec<&str> =
+        row.text("angler_skill").split(';').map(str::trim).filter(|w| !w.is_empty()).collect();
+    let count = row.whole("anglers", faults);
+    if let Some(count) = count
+        && usize::try_from(count) != Ok(words.len())
+    {
+        faults.push(row.fault(
+            "angler_skill",
+            &format!("{} skills for {count} anglers; write one for each, with semicolons", {
+                words.len()
+            }),
+        ));
+    }
+    let skill = |word: &&str| Skill::from_word_or_nearest(word);
+    words
+        .iter()
+        .enumerate()
+        .map(|(i, word)| {
+            if skill(word).is_none() {
+                faults.push(row.fault("angler_skill", &none_of::<Skill>(word)));
+            }
+            pb::Angler { id: format!("A{}", i + 1), skill: wire(skill(word)) }
+        })
+        .collect()
+}
+
+fn segment(
+    row: &Row,
+    temperature: Option<f64>,
+    at_once: &[String],
+    faults: &mut Vec<String>,
+) -> pb::Segment {
+    let shares = [
+        ("wind_into_share", pb::WindDirection::Into),
+        ("wind_across_share", pb::WindDirection::Across),
+        ("wind_down_share", pb::WindDirection::Down),
+        ("wind_calm_share", pb::WindDirection::Calm),
+    ];
+    let wind_shares = shares
+        .into_iter()
+        .filter_map(|(column, direction)| {
+            let share = row.number(column, faults).filter(|share| *share != 0.0)?;
+            Some(pb::WindShare { direction: direction.into(), share })
+        })
+        .collect();
+    pb::Segment {
+        id: row.text("segment").to_owned(),
+        start: row.text("start").to_owned(),
+        end: row.text("end").to_owned(),
+        water: Some(pb::Water {
+            wind_speed_m_s: row.number("wind_speed_m_s", faults),
+            platform: row.word::<Platform>("platform", faults),
+            cover: row.word::<Cover>("cover", faults),
+            cover_distance_m: row.number("cover_distance_m", faults),
+            species: row.text("species").to_owned(),
+            toothy_probability: row.number("toothy_probability", faults),
+            fish_mass_kg: row.number("fish_mass_kg", faults),
+            current_m_s: row.number("current_m_s", faults),
+            depth_m: row.number("depth_m", faults),
+            water_temperature_c: row.number("water_temperature_c", faults).or(temperature),
+            line_out_m: row.number("line_out_m", faults),
+            ..pb::Water::default()
+        }),
+        wind_shares,
+        angler_ids: at_once.to_vec(),
+    }
+}
+
+fn need(row: &Row, faults: &mut Vec<String>) -> pb::Need {
+    let verdict = row.text("min_verdict");
+    let name = format!("VERDICT_{}", verdict.to_uppercase());
+    let min_verdict = pb::Verdict::from_str_name(&name);
+    if !verdict.is_empty() && min_verdict.is_none() {
+        let text = format!("`{verdict}` is no verdict; write excellent, good or workable");
+        faults.push(row.fault("min_verdict", &text));
+    }
+    pb::Need {
+        segment_id: row.text("segment").to_owned(),
+        lure_id: row.text("lure_id").to_owned(),
+        importance: row.whole("importance_1_3", faults).unwrap_or_default(),
+        copy_count: row.whole("copies_at_once", faults).unwrap_or_default(),
+        min_verdict: min_verdict.unwrap_or_default().into(),
+    }
+}
+
+fn wire<W: WireWord>(word: Option<W>) -> i32 {
+    word.map_or(0, |word| word.to_wire_word().into())
+}
+
+fn none_of<W: Word>(text: &str) -> String {
+    let known: Vec<_> = W::ALL.iter().map(|word| word.as_word()).collect();
+    format!("`{text}` is none of {}", known.join(", "))
+}
+
+struct Row {
+    file: String,
+    number: usize,
+    cells: BTreeMap<String, String>,
+}
+
+fn rows((file, text): &(String, String)) -> Result<Vec<Row>, Failure> {
+    let bad = |e: csv::Error| Failure::new(Exit::BadData, format!("{file}: {e}"));
+    let text = text.trim_start_matches('\u{feff}');
+    let mut reader =
+        csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let header = reader.headers().map_err(bad)?.clone();
+    if !header.iter().any(|name| name == "trip_id") {
+        return Err(Failure::new(Exit::BadData, format!("{file}: there is no column trip_id")));
+    }
+    let mut rows = Vec::new();
+    for (index, record) in reader.records().enumerate() {
+        let record = record.map_err(bad)?;
+        let cells = header.iter().map(str::to_owned).zip(record.iter().map(str::to_owned));
+        rows.push(Row { file: file.clone(), number: index + 1, cells: cells.collect() });
+    }
+    Ok(rows)
+}
+
+impl Row {
+    fn text(&self, column: &str) -> &str {
+        self.cells.get(column).map_or("", String::as_str)
+    }
+
+    fn fault(&self, column: &str, text: &str) -> String {
+        format!("{}: row {}, column {column}: {text}", self.file, self.number)
+    }
+
+    fn number(&self, column: &str, faults: &mut Vec<String>) -> Option<f64> {
+        let cell = self.text(column);
+        if cell.is_empty() {
+            return None;
+        }
+        let read = cell.parse::<f64>().ok().filter(|value| value.is_finite());
+        if read.is_none() {
+            faults.push(self.fault(column, &format!("`{cell}` is no number; write it like 12.5")));
+        }
+        read
+    }
+
+    fn whole(&self, column: &str, faults: &mut Vec<String>) -> Option<i32> {
+        let cell = self.text(column);
+        if cell.is_empty() {
+            return None;
+        }
+        let read = cell.parse::<i32>().ok();
+        if read.is_none() {
+            faults.push(self.fault(column, &format!("`{cell}` is no whole number")));
+        }
+        read
+    }
+
+    fn word<W: Word + WireWord>(&self, column: &str, faults: &mut Vec<String>) -> i32 {
+        let cell = self.text(column);
+        if cell.is_empty() {
+            return 0;
+        }
+        let found = W::from_word(cell);
+        if found.is_none() {
+            faults.push(self.fault(column, &none_of::<W>(cell)));
+        }
+        wire(found)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fleet;
+
+    fn files() -> TripFiles {
+        let file = |name: &str, text: &str| (name.to_owned(), text.to_owned());
+        TripFiles {
+            trips: file("trips.csv", fleet::TRIPS),
+            segments: file("segments.csv", fleet::SEGMENTS),
+            needs: file("needs.csv", fleet::NEEDS),
+        }
+    }
+
+    // Source: the demo fleet's own files, counted by hand.
+    #[test]
+    fn the_first_trip_of_the_demo_is_read() {
+        let trip = trip(&files(), Some("T1"), false).unwrap();
+        assert_eq!((trip.anglers.len(), trip.segments.len(), trip.needs.len()), (3, 2, 15));
+        assert_eq!(trip.anglers[2].skill, i32::from(pb::Skill::Expert));
+        assert_eq!(trip.rod_limit, Some(8));
+        let second = &trip.segments[1];
+        assert_eq!(second.angler_ids, ["A1", "A2", "A3"]);
+        assert_eq!(second.wind_shares.len(), 3);
+        assert_eq!(second.water.as_ref().unwrap().water_temperature_c, Some(13.0));
+        assert!(trip.needs.iter().all(|need| need.min_verdict == i32::from(pb::Verdict::Good)));
+    }
+
+    // Common practice, no source.
+    #[test]
+    fn every_bad_cell_is_named() {
+        let mut files = files();
+        files.trips.1 = files.trips.1.replace("novice;intermediate;advanced", "novice;wizard");
+        files.segments.1 = files.segments.1.replace("perch,boat,5", "perch,balloon,deep");
+        let failure = trip(&files, Some("T1"), true).unwrap_err();
+        assert_eq!(failure.exit, Exit::BadData);
+        let said = failure.lines.join("\n");
+        for part in [
+            "trips.csv: row 1, column angler_skill: 2 skills for 3 anglers",
+            "`wizard` is none of novice",
+            "segments.csv: row 1, column platform: `balloon` is none of boat",
+            "segments.csv: row 1, column depth_m: `deep` is no number",
+        ] {
+            assert!(said.contains(part), "{part} not in\n{said}");
+        }
+        let failure = trip(&files, None, true).unwrap_err();
+        assert_eq!(failure.hint.as_deref(), Some("--trip with one of T1, T2"));
+    }
+}
