@@ -1,0 +1,393 @@
+//! The planner's answer, written for the caller.
+
+use std::collections::BTreeMap;
+
+use deepbend_contract::{ToWire as _, WireWord as _, pb};
+use deepbend_core::gear::{self, Finding, FindingCode, Word as _};
+use deepbend_core::water::Water;
+use deepbend_ledger::view::View;
+use deepbend_planner::plan::{
+    Answer, AshoreReason, Clash, Constraint, ItemKind, Job, JobKind, PlannedOutfit, Role, TripPlan,
+    UncoveredReason,
+};
+use deepbend_planner::{Status, TripProblem};
+
+use super::cards::Cards;
+use super::cure::Cures;
+use super::offers::Judge;
+use super::pool::{Spooled, leader_words, line_words};
+use super::search::Found;
+use super::{Stopped, offers};
+
+/// Writes plans.
+#[derive(Debug)]
+pub(super) struct Writer<'a, 'v> {
+    pub(super) judge: &'a Judge<'a, 'v>,
+    pub(super) problem: &'a TripProblem,
+    pub(super) view: &'v View,
+}
+
+/// Name of an outfit in its plan.
+pub(super) fn outfit_id(position: usize) -> String {
+    format!("O{}", position + 1)
+}
+
+/// A count of the planner, which is small.
+fn count(value: u32) -> i32 {
+    i32::try_from(value).unwrap_or(i32::MAX)
+}
+
+impl<'a, 'v> Writer<'a, 'v> {
+    /// Writes the answer. The model's id is left to the caller.
+    pub(super) fn write(
+        &self,
+        found: Found,
+        stop: &dyn Fn() -> Option<Stopped>,
+    ) -> Result<pb::Plan, Stopped> {
+        let mut wire = pb::Plan { reproducible: !found.cut, ..pb::Plan::default() };
+        match found.answer {
+            Answer::Infeasible(clash) => {
+                wire.status = pb::PlanStatus::Infeasible.into();
+                wire.clash = Some(write_clash(clash));
+            }
+            Answer::NotFound { bound } => {
+                wire.status = pb::PlanStatus::NotFound.into();
+                wire.bound_micros = Some(bound);
+            }
+            Answer::Plan(plan) => self.write_plan(&plan, &mut wire, stop)?,
+        }
+        wire.findings = self.findings(&wire.outfits);
+        Ok(wire)
+    }
+
+    fn write_plan(
+        &self,
+        plan: &TripPlan,
+        wire: &mut pb::Plan,
+        stop: &dyn Fn() -> Option<Stopped>,
+    ) -> Result<(), Stopped> {
+        let summary = self.judge.asked.summary;
+        wire.status = match plan.status {
+            Status::Optimal => pb::PlanStatus::Optimal,
+            Status::Feasible => pb::PlanStatus::Feasible,
+        }
+        .into();
+        wire.value = Some(pb::PlanValue {
+            objective_micros: plan.value.objective(),
+            coverage_micros: plan.value.coverage,
+            shortfall_micros: plan.value.shortfall,
+            move_micros: plan.value.moves,
+            overtime_micros: plan.value.overtime,
+            tie_micros: plan.value.ties,
+        });
+        wire.bound_micros = Some(plan.bound);
+        wire.gap = Some(plan.gap());
+        let c = &plan.counts;
+        wire.counts = Some(pb::PlanCounts {
+            covered_count: count(c.covered),
+            need_count: count(c.needs),
+            outfit_count: count(c.outfits),
+            outfit_limit_count: count(c.outfit_limit),
+            move_count: count(c.moves),
+            job_minutes: count(c.job_minutes),
+            candidate_count: count(c.candidates),
+            node_count: i64::try_from(c.nodes).unwrap_or(i64::MAX),
+        });
+        wire.outfits =
+            plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit)).collect();
+        wire.assignments = assignments(plan, summary);
+        wire.starts = plan
+            .starts
+            .iter()
+            .map(|start| pb::Start {
+                segment_id: start.segment.clone(),
+                angler_id: start.angler.clone(),
+                outfit_id: outfit_id(start.outfit),
+                lure_id: start.lure.clone(),
+            })
+            .collect();
+        wire.moves = plan
+            .moves
+            .iter()
+            .map(|m| pb::Move {
+                kind: cargo(m.kind).into(),
+                item_id: m.id.clone(),
+                quantity: count(m.quantity),
+                from_place_id: m.from.clone(),
+                to_place_id: m.to.clone(),
+            })
+            .collect();
+        wire.jobs = plan.jobs.iter().map(|job| self.job(plan, job)).collect();
+        let cards = Cards { judge: self.judge, plan };
+        let (rig_cards, cautions) = cards.write(stop)?;
+        wire.cautions = cautions;
+        if !summary {
+            wire.rig_cards = rig_cards;
+            wire.left_ashore = self.left_ashore(plan);
+        }
+        let cures = Cures { judge: self.judge, view: self.view, problem: self.problem, plan };
+        for uncovered in &plan.uncovered {
+            if let Some(stopped) = stop() {
+                return Err(stopped);
+            }
+            wire.uncovered.push(cures.write(uncovered));
+        }
+        Ok(())
+    }
+
+    fn outfit(&self, position: usize, outfit: &PlannedOutfit) -> pb::PlannedOutfit {
+        let spooled = self.judge.spooled(&outfit.reel, &outfit.line);
+        let stock = spooled.and_then(|s| s.option.stock.as_ref());
+        pb::PlannedOutfit {
+            id: outfit_id(position),
+            rod_id: outfit.rod.clone(),
+            reel_id: outfit.reel.clone(),
+            line_stock_id: stock.map(|s| s.stock.clone()).unwrap_or_default(),
+            line: spooled.map(|s| s.line.to_wire()),
+            leader_stock_ids: outfit.leaders.clone(),
+        }
+    }
+
+    fn job(&self, plan: &TripPlan, job: &Job) -> pb::Job {
+        let outfit = &plan.outfits[job.outfit];
+        let (kind, text) = match job.kind {
+            JobKind::Respool => (pb::JobKind::Respool, self.respool_text(outfit)),
+            JobKind::Leader => {
+                let leader = self.judge.pool.leader(&job.with);
+                let words = leader.map(|l| leader_words(&l.leader)).unwrap_or_default();
+                let text =
+                    format!("Tie {} ({words}) to {} with {}.", job.with, outfit.rod, outfit.reel);
+                (pb::JobKind::Leader, text)
+            }
+        };
+        pb::Job {
+            kind: kind.into(),
+            outfit_id: outfit_id(job.outfit),
+            stock_id: job.with.clone(),
+            duration_minutes: count(job.minutes),
+            text,
+        }
+    }
+
+    fn respool_text(&self, outfit: &PlannedOutfit) -> String {
+        let spooled = self.judge.spooled(&outfit.reel, &outfit.line);
+        let metres = spooled.and_then(|s| s.option.stock.as_ref()).map_or(0, |s| s.metres);
+        let words = spooled.map(|s| line_words(&s.line)).unwrap_or_default();
+        let due = self.judge.pool.reel(&outfit.reel).and_then(|reel| reel.due.as_ref());
+        let why = due.map(|due| format!(" ({due})")).unwrap_or_default();
+        format!("Wind {metres} m of {} ({words}) onto {}{why}.", outfit.line, outfit.reel)
+    }
+
+    fn left_ashore(&self, plan: &TripPlan) -> Vec<pb::LeftAshore> {
+        plan.ashore
+            .iter()
+            .map(|item| pb::LeftAshore {
+                kind: cargo(item.kind).into(),
+                item_id: item.id.clone(),
+                reason: ashore_reason(item.reason).into(),
+                text: match item.reason {
+                    AshoreReason::NotReady => self.not_ready_text(&item.id),
+                    AshoreReason::Locker
+                    | AshoreReason::CoversNothing
+                    | AshoreReason::PartnerUsed
+                    | AshoreReason::Dominated
+                    | AshoreReason::NoHolder
+                    | AshoreReason::AddsTooLittle => item.text.clone(),
+                },
+            })
+            .collect()
+    }
+
+    fn not_ready_text(&self, id: &str) -> String {
+        if self.judge.asked.leave.contains(id) {
+            return "It stays ashore as asked.".to_owned();
+        }
+        let pool = self.judge.pool;
+        let rod = pool.rod(id).map(|rod| rod.item);
+        let Some(item) = rod.or_else(|| pool.reel(id).map(|reel| reel.item)) else {
+            return String::new();
+        };
+        let status = item.status.as_word().replace('_', " ");
+        match &item.note {
+            Some(note) => format!("It is {status}: {note}."),
+            None => format!("It is {status}."),
+        }
+    }
+
+    /// Lines that are due, labels of the rods that are taken, species that nobody knows.
+    fn findings(&self, outfits: &[pb::PlannedOutfit]) -> Vec<pb::Finding> {
+        let pool = self.judge.pool;
+        let mut findings = Vec::new();
+        for reel in pool.reels.iter().filter(|reel| reel.ready) {
+            let Some(due) = &reel.due else { continue };
+            let options = reel.lines.iter().filter_map(|line| line.option.stock.as_ref());
+            let stocks: Vec<_> = options.map(|s| s.stock.as_str()).collect();
+            let cure = if stocks.is_empty() {
+                "no line of the pool fits it: it would be used as it is".to_owned()
+            } else {
+                format!("{} fits", stocks.join(" or "))
+            };
+            findings.push(pb::Finding {
+                code: LINE_DUE.into(),
+                field: format!("{}.line", reel.item.id),
+                text: format!("{}: {due}; {cure}", reel.item.id),
+            });
+        }
+        for outfit in outfits {
+            let Some(rod) = pool.rod(&outfit.rod_id) else { continue };
+            let odd = gear::findings(self.judge.model, rod.rod);
+            // A long rod that is marked a class low is usual: no news on the quay.
+            let news = odd.into_iter().filter(|f| f.code != FindingCode::LongRodLabel);
+            for Finding { code, field, text } in news {
+                let id = &outfit.rod_id;
+                let (field, text) = (format!("{id}.{field}"), format!("{id}: {text}"));
+                findings.push(pb::Finding { code: code.to_wire_word().into(), field, text });
+            }
+        }
+        let species = |water: &Water| water.species.clone();
+        for part in &self.judge.asked.parts {
+            let Some(name) = species(&part.water) else { continue };
+            if self.judge.model.species().find(&name).is_none() {
+                findings.push(pb::Finding {
+                    code: FindingCode::UnknownSpecies.to_wire_word().into(),
+                    field: format!("{}.water.species", part.id),
+                    text: format!("{name} is not in the table: judged with middling traits"),
+                });
+            }
+        }
+        findings
+    }
+}
+
+/// The contract has no code of its own for a line that is due.
+const LINE_DUE: pb::FindingCode = pb::FindingCode::Unspecified;
+
+impl offers::Judge<'_, '_> {
+    /// A line option of a reel.
+    pub(super) fn spooled(&self, reel: &str, line: &str) -> Option<&Spooled> {
+        self.pool.reel(reel)?.lines.iter().find(|spooled| spooled.option.id == line)
+    }
+
+    /// Position of a need.
+    pub(super) fn need(&self, segment: &str, lure: &str) -> Option<usize> {
+        self.asked.needs.iter().position(|n| n.segment == segment && n.lure == lure)
+    }
+}
+
+fn assignments(plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
+    let mut list = Vec::new();
+    for cover in &plan.coverage {
+        for used in cover.uses.iter().filter(|u| !summary || u.role != Role::Spare) {
+            let role = match used.role {
+                Role::Fishes => pb::AssignmentRole::Fishes,
+                Role::Backup => pb::AssignmentRole::Backup,
+                Role::Spare => pb::AssignmentRole::Spare,
+            };
+            list.push(pb::Assignment {
+                segment_id: cover.segment.clone(),
+                lure_id: cover.lure.clone(),
+                outfit_id: outfit_id(used.outfit),
+                leader_stock_id: used.leader.clone().unwrap_or_default(),
+                role: role.into(),
+                verdict: used.verdict.to_wire_word().into(),
+                score: used.score,
+            });
+        }
+    }
+    list
+}
+
+fn cargo(kind: ItemKind) -> pb::CargoKind {
+    match kind {
+        ItemKind::Rod => pb::CargoKind::Rod,
+        ItemKind::Reel => pb::CargoKind::Reel,
+        ItemKind::Line => pb::CargoKind::Line,
+        ItemKind::Leader => pb::CargoKind::Leader,
+        ItemKind::Lure => pb::CargoKind::Lure,
+    }
+}
+
+fn ashore_reason(reason: AshoreReason) -> pb::AshoreReason {
+    match reason {
+        AshoreReason::NotReady => pb::AshoreReason::NotReady,
+        AshoreReason::Locker => pb::AshoreReason::Locker,
+        AshoreReason::CoversNothing => pb::AshoreReason::CoversNothing,
+        AshoreReason::PartnerUsed => pb::AshoreReason::PartnerUsed,
+        AshoreReason::Dominated => pb::AshoreReason::Dominated,
+        AshoreReason::NoHolder => pb::AshoreReason::NoHolder,
+        AshoreReason::AddsTooLittle => pb::AshoreReason::AddsTooLittle,
+    }
+}
+
+/// The reason as the contract has it.
+pub(super) fn uncovered_reason(reason: UncoveredReason) -> pb::UncoveredReason {
+    match reason {
+        UncoveredReason::LureMissing => pb::UncoveredReason::LureMissing,
+        UncoveredReason::NoOffer => pb::UncoveredReason::NoOffer,
+        UncoveredReason::BelowMinimum => pb::UncoveredReason::BelowMinimum,
+        UncoveredReason::TooFewCopies => pb::UncoveredReason::TooFewCopies,
+        UncoveredReason::ReelShared => pb::UncoveredReason::ReelShared,
+        UncoveredReason::RodShared => pb::UncoveredReason::RodShared,
+        UncoveredReason::NoHolder => pb::UncoveredReason::NoHolder,
+        UncoveredReason::StockUsedUp => pb::UncoveredReason::StockUsedUp,
+        UncoveredReason::NotWorthIt => pb::UncoveredReason::NotWorthIt,
+    }
+}
+
+fn write_clash(clash: Clash) -> pb::PlanClash {
+    let Clash { constraints, text } = clash;
+    let constraints = constraints
+        .into_iter()
+        .map(|constraint| {
+            let (kind, segment) = match constraint {
+                Constraint::AnglersAtOnce { segment } => {
+                    (pb::PlanConstraint::AnglersAtOnce, segment)
+                }
+                Constraint::RodLimit => (pb::PlanConstraint::RodLimit, String::new()),
+                Constraint::Locker => (pb::PlanConstraint::Locker, String::new()),
+                Constraint::OneReelPerRod => (pb::PlanConstraint::OneReelPerRod, String::new()),
+                Constraint::ReadyItems => (pb::PlanConstraint::ReadyItems, String::new()),
+                Constraint::MinVerdict => (pb::PlanConstraint::MinVerdict, String::new()),
+                Constraint::NoUnsafe => (pb::PlanConstraint::NoUnsafe, String::new()),
+                Constraint::AnglerSuits => (pb::PlanConstraint::AnglerSuits, String::new()),
+                Constraint::LureStock => (pb::PlanConstraint::LureStock, String::new()),
+                Constraint::LeaderStock => (pb::PlanConstraint::LeaderStock, String::new()),
+                Constraint::LineStock => (pb::PlanConstraint::LineStock, String::new()),
+            };
+            pb::ClashingConstraint { constraint: kind.into(), segment_id: segment }
+        })
+        .collect();
+    pb::PlanClash { constraints, text }
+}
+
+/// Cautions gathered over many cards: each text once, with what set it off.
+#[derive(Debug, Default)]
+pub(super) struct Gathered(BTreeMap<(i32, String), Vec<String>>);
+
+/// Causes that are listed for one caution.
+const CAUSES: usize = 3;
+
+impl Gathered {
+    /// Takes note of a caution. How certain one judgement is stays on its own card.
+    pub(super) fn add(&mut self, caution: &pb::Caution) {
+        if caution.code() == pb::CautionCode::Uncertain {
+            return;
+        }
+        let causes = self.0.entry((caution.code, caution.text.clone())).or_default();
+        if !causes.contains(&caution.because) {
+            causes.push(caution.because.clone());
+        }
+    }
+
+    /// Each caution once, in the order of their codes: people first.
+    pub(super) fn finish(self) -> Vec<pb::Caution> {
+        let write = |((code, text), causes): ((i32, String), Vec<String>)| {
+            let mut because = causes[..causes.len().min(CAUSES)].join("; ");
+            if causes.len() > CAUSES {
+                because.push_str(&format!("; and {} more", causes.len() - CAUSES));
+            }
+            pb::Caution { code, text, because }
+        };
+        self.0.into_iter().map(write).collect()
+    }
+}

@@ -1,0 +1,120 @@
+//! Rig cards: how to rig and set each outfit for each lure that it fishes.
+
+use deepbend_contract::{ToWire as _, WireWord as _, pb};
+use deepbend_core::gear::{LeaderMaterial, LineMaterial, Outfit};
+use deepbend_core::judge::judge;
+use deepbend_planner::plan::{PlannedOutfit, Role, TripPlan};
+
+use super::Stopped;
+use super::answer::{Gathered, outfit_id};
+use super::offers::{Judge, no_leader, outfit};
+
+/// Writes rig cards.
+#[derive(Debug)]
+pub(super) struct Cards<'a, 'v> {
+    pub(super) judge: &'a Judge<'a, 'v>,
+    pub(super) plan: &'a TripPlan,
+}
+
+impl Judge<'_, '_> {
+    /// An outfit of a plan or an offer, put together; `None` if it names nothing of the pool.
+    pub(super) fn assembled(
+        &self,
+        rod: &str,
+        reel: &str,
+        line: &str,
+        leader: Option<&str>,
+    ) -> Option<Outfit> {
+        let pool = self.pool;
+        let line = self.spooled(reel, line)?;
+        let mut outfit = outfit(pool.rod(rod)?.rod, pool.reel(reel)?.reel, line);
+        outfit.leader = match leader {
+            Some(id) => pool.leader(id)?.leader.clone(),
+            None => no_leader(),
+        };
+        Some(outfit)
+    }
+}
+
+impl Cards<'_, '_> {
+    /// Cards in the order of the needs, and the cautions of all of them.
+    pub(super) fn write(
+        &self,
+        stop: &dyn Fn() -> Option<Stopped>,
+    ) -> Result<(Vec<pb::RigCard>, Vec<pb::Caution>), Stopped> {
+        let mut cards = Vec::new();
+        let mut gathered = Gathered::default();
+        for cover in &self.plan.coverage {
+            if let Some(stopped) = stop() {
+                return Err(stopped);
+            }
+            let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };
+            for used in cover.uses.iter().filter(|used| used.role == Role::Fishes) {
+                let planned = &self.plan.outfits[used.outfit];
+                let Some(card) = self.card(need, used.outfit, planned, used.leader.as_deref())
+                else {
+                    continue;
+                };
+                card.cautions.iter().for_each(|caution| gathered.add(caution));
+                cards.push(card);
+            }
+        }
+        Ok((cards, gathered.finish()))
+    }
+
+    fn card(
+        &self,
+        need: usize,
+        position: usize,
+        planned: &PlannedOutfit,
+        leader: Option<&str>,
+    ) -> Option<pb::RigCard> {
+        let judge_ = self.judge;
+        let outfit = judge_.assembled(&planned.rod, &planned.reel, &planned.line, leader)?;
+        let case = &judge_.cases[need];
+        let water = case.deciding(judge_.model, &outfit);
+        let judgement = judge(judge_.model, &outfit, case.lure, water);
+        let mut settings = judgement.settings.to_wire();
+        tied(&mut settings, &outfit);
+        let wanted = &judge_.asked.needs[need];
+        Some(pb::RigCard {
+            segment_id: wanted.segment.clone(),
+            lure_id: wanted.lure.clone(),
+            outfit_id: outfit_id(position),
+            settings: Some(settings),
+            summary: judgement.summary,
+            cautions: judgement.cautions.iter().map(|caution| caution.to_wire()).collect(),
+        })
+    }
+}
+
+/// Puts the leader that is really tied in place of the one that would be usual.
+fn tied(settings: &mut pb::Settings, outfit: &Outfit) {
+    let leader = outfit.leader.to_wire();
+    let material = outfit.leader.material.unwrap_or(LeaderMaterial::None);
+    let none = material == LeaderMaterial::None;
+    settings.leader_material = material.to_wire_word().into();
+    let test = outfit.leader.test.filter(|_| !none);
+    settings.leader_test_kgf = test.map_or(0.0, |t| t.kgf());
+    settings.leader_test_lbf = test.map_or(0.0, |t| t.lbf());
+    // What is cut from a spool is as long as the judge recommends; a trace is as long as it is.
+    let wire = matches!(material, LeaderMaterial::SteelWire | LeaderMaterial::Titanium);
+    if wire || none {
+        settings.leader_length_m = leader.length_m.filter(|_| !none).unwrap_or(0.0);
+    } else if settings.leader_length_m <= 0.0 {
+        settings.leader_length_m = leader.length_m.unwrap_or(0.0);
+    }
+    let braid = outfit.line.material != Some(LineMaterial::Nylon)
+        && outfit.line.material != Some(LineMaterial::Fluorocarbon);
+    settings.main_knot = match (material, braid) {
+        (LeaderMaterial::None, _) => "none: tied to the lure",
+        (LeaderMaterial::SteelWire | LeaderMaterial::Titanium, _) => {
+            "double-turn clinch knot to the trace's swivel"
+        }
+        (LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon, true) => {
+            "FG knot or double uni knot"
+        }
+        (LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon, false) => "double uni knot",
+    }
+    .to_owned();
+}

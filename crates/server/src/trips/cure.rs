@@ -1,0 +1,252 @@
+//! Needs that stay below their verdict, and the cheapest cure of each.
+
+use deepbend_contract::{WireWord as _, pb};
+use deepbend_core::gear::Word as _;
+use deepbend_core::judge::{FixCode, Judgement, Verdict, judge};
+use deepbend_ledger::view::View;
+use deepbend_planner::TripProblem;
+use deepbend_planner::plan::{PoolOffer, TripPlan, Uncovered, UncoveredReason};
+
+use super::answer::uncovered_reason;
+use super::buy;
+use super::offers::{Judge, outfit, rings_allow};
+use super::pool::{FITTED, Pool, place_of, short};
+
+/// Writes what is uncovered.
+#[derive(Debug)]
+pub(super) struct Cures<'a, 'v> {
+    pub(super) judge: &'a Judge<'a, 'v>,
+    pub(super) view: &'v View,
+    pub(super) problem: &'a TripProblem,
+    pub(super) plan: &'a TripPlan,
+}
+
+/// A change that takes longer than this is dearer than bringing an item. From memory: 0.25 for a
+/// move, 0.03 for a minute.
+const QUICK_MINUTES: f64 = 8.0;
+
+impl Cures<'_, '_> {
+    /// Writes one of them.
+    pub(super) fn write(&self, uncovered: &Uncovered) -> pb::Uncovered {
+        let need = self.judge.need(&uncovered.segment, &uncovered.lure);
+        // What is poor or unsafe is never in the plan's own list, but it says why and what to do.
+        let closest = need.filter(|_| uncovered.best_in_pool.is_none());
+        let closest = closest.and_then(|need| self.closest(need));
+        let offer = uncovered.best_in_pool.as_ref().or(closest.as_ref());
+        let judged = need.zip(offer).and_then(|(need, offer)| self.judged(need, offer));
+        let limiting = judged.as_ref().map(limiting_text);
+        let best_in_pool = offer.map(|offer| pb::PoolOffer {
+            rod_id: offer.rod.clone(),
+            reel_id: offer.reel.clone(),
+            line_stock_id: if offer.line == FITTED { String::new() } else { offer.line.clone() },
+            leader_stock_id: offer.leader.clone().unwrap_or_default(),
+            verdict: offer.verdict.to_wire_word().into(),
+            score: offer.score,
+            limiting: limiting.clone().unwrap_or_else(|| offer.limiting.clone()),
+        });
+        pb::Uncovered {
+            segment_id: uncovered.segment.clone(),
+            lure_id: uncovered.lure.clone(),
+            importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
+            reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
+            reason: uncovered_reason(uncovered.reason).into(),
+            text: self.text(need, uncovered, offer, limiting.as_deref()),
+            best_in_pool,
+            cure: need.map(|need| self.cure(need, uncovered, offer)).unwrap_or_default(),
+        }
+    }
+
+    /// The best of all candidates for a need, however bad.
+    fn closest(&self, need: usize) -> Option<PoolOffer> {
+        let offers = self
+            .problem
+            .candidates
+            .iter()
+            .flat_map(|c| c.offers.iter().filter(|o| o.need == need).map(move |o| (c, o)));
+        let (candidate, offer) = offers
+            .min_by(|(_, a), (_, b)| a.verdict.cmp(&b.verdict).then(b.score.total_cmp(&a.score)))?;
+        Some(PoolOffer {
+            rod: candidate.rod.clone(),
+            reel: candidate.reel.clone(),
+            line: candidate.line.clone(),
+            leader: offer.leader.clone(),
+            verdict: offer.verdict,
+            score: offer.score,
+            limiting: offer.limiting.clone(),
+        })
+    }
+
+    fn judged(&self, need: usize, offer: &PoolOffer) -> Option<Judgement> {
+        let leader = offer.leader.as_deref();
+        self.judgement(need, &offer.rod, &offer.reel, &offer.line, leader)
+    }
+
+    fn judgement(
+        &self,
+        need: usize,
+        rod: &str,
+        reel: &str,
+        line: &str,
+        leader: Option<&str>,
+    ) -> Option<Judgement> {
+        let outfit = self.judge.assembled(rod, reel, line, leader)?;
+        let case = &self.judge.cases[need];
+        let water = case.deciding(self.judge.model, &outfit);
+        Some(judge(self.judge.model, &outfit, case.lure, water))
+    }
+
+    /// The planner's sentence, with what limits the best offer in full.
+    fn text(
+        &self,
+        need: Option<usize>,
+        uncovered: &Uncovered,
+        offer: Option<&PoolOffer>,
+        limiting: Option<&str>,
+    ) -> String {
+        if let (Some(need), Some(offer), Some(limiting)) = (need, offer, limiting)
+            && uncovered.reason != UncoveredReason::LureMissing
+            && !self.judge.asked.needs[need].met_by(offer.verdict)
+        {
+            return format!(
+                "The best left in the pool, {} with {}, is {}, not {}: {limiting}",
+                offer.rod,
+                offer.reel,
+                offer.verdict.as_word(),
+                self.judge.asked.needs[need].min_verdict.as_word(),
+            );
+        }
+        uncovered.text.clone()
+    }
+
+    fn cure(&self, need: usize, uncovered: &Uncovered, offer: Option<&PoolOffer>) -> String {
+        let lure = &uncovered.lure;
+        let name = offer.map(|o| format!("{} with {}", o.rod, o.reel)).unwrap_or_default();
+        match uncovered.reason {
+            UncoveredReason::LureMissing => match self.judge.pool.lures_elsewhere.get(lure) {
+                Some(place) => format!("Bring {lure} from {place}: let the pool have that place."),
+                None => format!("Get more of {lure}."),
+            },
+            UncoveredReason::ReelShared => match offer {
+                Some(o) => format!("A second reel like {} for {}.", o.reel, o.rod),
+                None => String::new(),
+            },
+            UncoveredReason::RodShared => format!("A second outfit like {name}."),
+            UncoveredReason::NoHolder => format!("One more rod holder, for {name}."),
+            UncoveredReason::StockUsedUp => format!("More line or leader for {name}."),
+            UncoveredReason::NotWorthIt => {
+                format!("Take {name} all the same: pin it, or give the jobs more time.")
+            }
+            UncoveredReason::NoOffer
+            | UncoveredReason::BelowMinimum
+            | UncoveredReason::TooFewCopies => self.change_move_or_buy(need, offer),
+        }
+    }
+
+    fn change_move_or_buy(&self, need: usize, offer: Option<&PoolOffer>) -> String {
+        let change = self.change(need, offer);
+        if let Some((minutes, text)) = &change
+            && *minutes <= QUICK_MINUTES
+        {
+            return text.clone();
+        }
+        self.bring(need)
+            .or(change.map(|(_, text)| text))
+            .or_else(|| buy::advice(self.judge, need, self.plan))
+            .unwrap_or_default()
+    }
+
+    /// The quickest change to the lure or an outfit that is taken, or is the best of the pool.
+    fn change(&self, need: usize, offer: Option<&PoolOffer>) -> Option<(f64, String)> {
+        let wanted = &self.judge.asked.needs[need];
+        let cover = self
+            .plan
+            .coverage
+            .iter()
+            .find(|c| c.segment == wanted.segment && c.lure == wanted.lure)?;
+        let taken = cover.uses.iter().filter(|used| !wanted.met_by(used.verdict)).map(|used| {
+            let o = &self.plan.outfits[used.outfit];
+            (o.rod.as_str(), o.reel.as_str(), o.line.as_str(), used.leader.as_deref())
+        });
+        let best =
+            offer.map(|o| (o.rod.as_str(), o.reel.as_str(), o.line.as_str(), o.leader.as_deref()));
+        let mut quickest: Option<(f64, String)> = None;
+        for (rod, reel, line, leader) in taken.chain(best) {
+            let Some(judged) = self.judgement(need, rod, reel, line, leader) else { continue };
+            // Another mass is another lure.
+            let fixes = judged
+                .fixes
+                .iter()
+                .filter(|fix| wanted.met_by(fix.verdict) && fix.code != FixCode::Mass);
+            for fix in fixes {
+                if quickest.as_ref().is_none_or(|(minutes, _)| fix.minutes < *minutes) {
+                    let (minutes, verdict) = (short(fix.minutes), fix.verdict.as_word());
+                    let text = format!(
+                        "On {rod} with {reel}: {} ({minutes} min), then {verdict}.",
+                        fix.text
+                    );
+                    quickest = Some((fix.minutes, text));
+                }
+            }
+        }
+        quickest
+    }
+
+    /// A ready outfit of which at least one part lies at a place that the pool does not have.
+    fn bring(&self, need: usize) -> Option<String> {
+        let here = self.judge;
+        let all = Pool::gather_all(self.view, here.asked);
+        let wide = Judge { pool: &all, ..*here };
+        let wanted = &here.asked.needs[need];
+        let case = &here.cases[need];
+        let known = |place: &str| here.pool.places.iter().any(|p| p.id == place);
+        let mut best: Option<(usize, Verdict, f64, String)> = None;
+        for rod in all.rods.iter().filter(|rod| rod.ready) {
+            for reel in all.reels.iter().filter(|reel| reel.ready && wide.may_pair(rod, reel)) {
+                let parts = [(rod.item, "rod"), (reel.item, "reel")];
+                let far: Vec<_> = parts
+                    .iter()
+                    .filter(|(item, _)| !known(&place_of(item)))
+                    .map(|(item, _)| format!("{} from {}", item.id, place_of(item)))
+                    .collect();
+                let Some(line) = reel.lines.iter().rfind(|line| rings_allow(rod.rod, line)) else {
+                    continue;
+                };
+                if far.is_empty() {
+                    continue;
+                }
+                let mut outfit = outfit(rod.rod, reel.reel, line);
+                let weighed = wide.with_best_leader(case, &mut outfit).1;
+                let better = best.as_ref().is_none_or(|(count, verdict, score, _)| {
+                    (far.len(), weighed.verdict) < (*count, *verdict)
+                        || ((far.len(), weighed.verdict) == (*count, *verdict)
+                            && weighed.score > *score)
+                });
+                if wanted.met_by(weighed.verdict) && better {
+                    let text = format!(
+                        "Bring {}: {} with {} is {}.",
+                        far.join(" and "),
+                        rod.item.id,
+                        reel.item.id,
+                        weighed.verdict.as_word()
+                    );
+                    best = Some((far.len(), weighed.verdict, weighed.score, text));
+                }
+            }
+        }
+        best.map(|(.., text)| text)
+    }
+}
+
+/// What holds a judgement down: a broken limit, else its limiting factor.
+fn limiting_text(judgement: &Judgement) -> String {
+    let limit = judgement.limits.iter().find(|limit| limit.broken).map(|limit| &limit.text);
+    let factor = || {
+        let kind = judgement.limiting_factor;
+        judgement.factors.iter().find(|factor| factor.kind == kind).map(|factor| &factor.text)
+    };
+    let mut text = limit.or_else(factor).cloned().unwrap_or_default();
+    if !text.ends_with('.') {
+        text.push('.');
+    }
+    text
+}

@@ -1,0 +1,401 @@
+//! Every outfit that can be put together from the pool, judged for every need.
+
+use std::collections::BTreeMap;
+
+use deepbend_core::gear::{
+    GuideCondition, Leader, LeaderMaterial, LineMaterial, Lure, Outfit, Reel, Rod,
+};
+use deepbend_core::judge::{FactorKind, Score, Verdict, score};
+use deepbend_core::model::Model;
+use deepbend_core::water::{Skill, Water, WindDirection};
+use deepbend_planner::problem::{Candidate, Offer};
+use deepbend_planner::weights::{Micros, ONE, Weights};
+
+use super::Stopped;
+use super::pool::{FITTED, Pool, PoolReel, PoolRod, Spooled};
+use super::request::Asked;
+
+/// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
+const DECIDING_SHARE: f64 = 0.3;
+
+/// A lure in a part of the day, ready to be judged.
+#[derive(Debug)]
+pub(super) struct Case<'a> {
+    pub(super) lure: &'a Lure,
+    /// The water by wind direction, with the share of each, the largest share first.
+    pub(super) waters: Vec<(Water, f64)>,
+    /// The same water at the skill of those who are less practised than the middle of the crew.
+    pub(super) skills: Vec<(&'a str, Skill)>,
+}
+
+impl Case<'_> {
+    /// The water that decides the verdict of an outfit.
+    pub(super) fn deciding(&self, model: &Model, outfit: &Outfit) -> &Water {
+        let least = self.least_share();
+        let mut worst: Option<(Verdict, f64, &Water)> = None;
+        for (water, share) in self.waters.iter().filter(|(_, share)| *share >= least) {
+            let Score { verdict, score, .. } = score(model, outfit, self.lure, water);
+            let worse = worst.is_none_or(|(v, s, _)| verdict > v || (verdict == v && score < s));
+            if worse && *share > 0.0 {
+                worst = Some((verdict, score, water));
+            }
+        }
+        worst.map_or(&self.waters[0].0, |(_, _, water)| water)
+    }
+
+    fn least_share(&self) -> f64 {
+        let most = self.waters.first().map_or(0.0, |(_, share)| *share);
+        most.min(DECIDING_SHARE)
+    }
+
+    /// Value, verdict and score over all wind directions.
+    pub(super) fn weigh(&self, model: &Model, weights: &Weights, outfit: &Outfit) -> Weighed {
+        let least = self.least_share();
+        let mut parts = Vec::with_capacity(self.waters.len());
+        let mut weighed = Weighed {
+            verdict: Verdict::Excellent,
+            worth: 0,
+            score: 0.0,
+            limiting: FactorKind::Load,
+        };
+        let mut lowest = f64::INFINITY;
+        let (mut sum, mut shares) = (0.0, 0.0);
+        for (water, share) in &self.waters {
+            let judged = score(model, outfit, self.lure, water);
+            parts.push((*share, judged.verdict));
+            sum += share * judged.score;
+            shares += share;
+            // A broken limit counts however seldom the wind blows so.
+            if *share >= least || judged.verdict == Verdict::Unsafe {
+                weighed.verdict = weighed.verdict.max(judged.verdict);
+                if judged.score < lowest {
+                    lowest = judged.score;
+                    weighed.limiting = judged.limiting_factor;
+                }
+            }
+        }
+        let useful = weighed.verdict <= Verdict::Workable;
+        weighed.worth = if useful { weights.mean(&parts) } else { 0 };
+        weighed.score = (sum / shares).clamp(0.0, 1.0);
+        weighed
+    }
+}
+
+/// How an outfit suits a need.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Weighed {
+    pub(super) verdict: Verdict,
+    pub(super) worth: Micros,
+    pub(super) score: f64,
+    pub(super) limiting: FactorKind,
+}
+
+/// The needs as cases, in their order. The skill that counts is the middle one of those who fish.
+pub(super) fn cases<'a>(asked: &'a Asked, pool: &Pool<'a>) -> Vec<Case<'a>> {
+    asked
+        .needs
+        .iter()
+        .filter_map(|need| {
+            let part = asked.parts.iter().find(|part| part.id == need.segment)?;
+            let lure = *pool.lures.get(&need.lure)?;
+            let fishing =
+                |id: &str| part.anglers.is_empty() || part.anglers.iter().any(|a| a == id);
+            let mut crew: Vec<_> =
+                asked.anglers.iter().filter(|a| fishing(&a.id)).map(|a| a.skill).collect();
+            crew.sort_unstable();
+            let middle = crew.get(crew.len().saturating_sub(1) / 2).copied();
+            let water = |direction: Option<WindDirection>| {
+                let wind_direction = direction.or(part.water.wind_direction);
+                Water { wind_direction, skill: middle, ..part.water.clone() }
+            };
+            let mut waters: Vec<_> =
+                part.winds.iter().map(|(direction, share)| (water(*direction), *share)).collect();
+            waters.sort_by(|a, b| b.1.total_cmp(&a.1));
+            let skills = asked
+                .anglers
+                .iter()
+                .filter(|a| part.anglers.contains(&a.id) && Some(a.skill) < middle)
+                .map(|a| (a.id.as_str(), a.skill))
+                .collect();
+            Some(Case { lure, waters, skills })
+        })
+        .collect()
+}
+
+/// The outfit without a leader; the drag is left to the judge, which sets it as it recommends.
+pub(super) fn outfit(rod: &Rod, reel: &Reel, line: &Spooled) -> Outfit {
+    Outfit {
+        rod: rod.clone(),
+        reel: reel.clone(),
+        line: line.line.clone(),
+        leader: no_leader(),
+        drag: None,
+    }
+}
+
+/// The main line is tied to the lure.
+pub(super) fn no_leader() -> Leader {
+    Leader { material: Some(LeaderMaterial::None), ..Leader::default() }
+}
+
+/// Braid saws into plated rings: such an outfit is not put together.
+pub(super) fn rings_allow(rod: &Rod, line: &Spooled) -> bool {
+    let braid = line.line.material.is_none_or(|material| material == LineMaterial::Braid);
+    !(braid && rod.guides == Some(GuideCondition::Plated))
+}
+
+/// Judges what can be put together.
+#[derive(Debug)]
+pub(super) struct Judge<'a, 'v> {
+    pub(super) model: &'a Model,
+    pub(super) weights: &'a Weights,
+    pub(super) asked: &'a Asked,
+    pub(super) pool: &'a Pool<'v>,
+    pub(super) cases: &'a [Case<'a>],
+}
+
+/// A leader and what it does for one need; `None`: no leader.
+type Tried = (Option<usize>, Score);
+
+impl Judge<'_, '_> {
+    /// All candidates. `stop` is asked between rods.
+    ///
+    /// # Errors
+    /// [`Stopped`] as soon as `stop` says so.
+    pub(super) fn candidates(
+        &self,
+        stop: &dyn Fn() -> Option<Stopped>,
+    ) -> Result<Vec<Candidate>, Stopped> {
+        let mut candidates = Vec::new();
+        for rod in self.pool.rods.iter().filter(|rod| rod.ready) {
+            if let Some(stopped) = stop() {
+                return Err(stopped);
+            }
+            for reel in self.pool.reels.iter().filter(|reel| reel.ready) {
+                if self.may_pair(rod, reel) {
+                    candidates.extend(self.of_pair(rod, reel));
+                }
+            }
+        }
+        Ok(candidates)
+    }
+
+    /// Whether kind and pins let the reel go on the rod.
+    pub(super) fn may_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> bool {
+        let pinned = self.asked.pairs.iter().all(|(r, e)| {
+            (rod.item.id.as_str() == r.as_str()) == (reel.item.id.as_str() == e.as_str())
+        });
+        rod.handle == reel.kind && pinned
+    }
+
+    /// Candidates of a rod and a reel: one for each line that is worth putting on.
+    fn of_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> Vec<Candidate> {
+        let lines = || reel.lines.iter().filter(|line| rings_allow(rod.rod, line));
+        let mut present: Vec<Micros> = vec![0; self.cases.len()];
+        let mut list = Vec::new();
+        for line in lines().filter(|line| line.option.id == FITTED) {
+            let candidate = self.candidate(rod, reel, line);
+            for offer in &candidate.offers {
+                present[offer.need] = present[offer.need].max(offer.worth);
+            }
+            list.push(candidate);
+        }
+        for line in lines().filter(|line| line.option.id != FITTED) {
+            // Work on a line that is not due must bring something.
+            let better = reel.due.is_some() || self.betters(rod, reel, line, &present);
+            if better {
+                list.push(self.candidate(rod, reel, line));
+            }
+        }
+        list
+    }
+
+    /// Whether another line serves any need better than what is on the reel.
+    fn betters(
+        &self,
+        rod: &PoolRod<'_>,
+        reel: &PoolReel<'_>,
+        line: &Spooled,
+        present: &[Micros],
+    ) -> bool {
+        let mut outfit = outfit(rod.rod, reel.reel, line);
+        self.cases
+            .iter()
+            .zip(present)
+            .filter(|(_, worth)| **worth < ONE)
+            .any(|(case, worth)| self.with_best_leader(case, &mut outfit).1.worth > *worth)
+    }
+
+    /// An outfit with the leader that suits it best for a need, which is left on it.
+    pub(super) fn with_best_leader(
+        &self,
+        case: &Case<'_>,
+        outfit: &mut Outfit,
+    ) -> (Option<usize>, Weighed) {
+        let (leader, _) = best(&self.leaders_for(case, outfit));
+        outfit.leader = self.leader(leader);
+        (leader, case.weigh(self.model, self.weights, outfit))
+    }
+
+    fn leader(&self, leader: Option<usize>) -> Leader {
+        leader.map_or_else(no_leader, |l| self.pool.leaders[l].leader.clone())
+    }
+
+    /// Every leader of the pool, and none, in the most frequent wind.
+    fn leaders_for(&self, case: &Case<'_>, outfit: &mut Outfit) -> Vec<Tried> {
+        let stocked = self.pool.leaders.iter().enumerate();
+        let choices = stocked.filter(|(_, l)| l.stock.quantity > 0).map(|(i, _)| Some(i));
+        std::iter::once(None)
+            .chain(choices)
+            .map(|choice| {
+                outfit.leader = self.leader(choice);
+                (choice, score(self.model, outfit, case.lure, &case.waters[0].0))
+            })
+            .collect()
+    }
+
+    fn candidate(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>, line: &Spooled) -> Candidate {
+        let mut outfit = outfit(rod.rod, reel.reel, line);
+        let tried: Vec<_> =
+            self.cases.iter().map(|case| self.leaders_for(case, &mut outfit)).collect();
+        let chosen = self.few_leaders(&tried);
+        let mut offers = Vec::with_capacity(self.cases.len());
+        for (need, case) in self.cases.iter().enumerate() {
+            for &leader in &chosen[need] {
+                outfit.leader = self.leader(leader);
+                let weighed = case.weigh(self.model, self.weights, &outfit);
+                offers.push(Offer {
+                    need,
+                    leader: leader.map(|l| self.pool.leaders[l].stock.id.clone()),
+                    verdict: weighed.verdict,
+                    worth: weighed.worth,
+                    score: weighed.score,
+                    limiting: limiting_words(weighed).to_owned(),
+                });
+            }
+        }
+        let not_for = self.not_for(&mut outfit, &offers);
+        Candidate {
+            rod: rod.item.id.to_string(),
+            reel: reel.item.id.to_string(),
+            line: line.option.id.clone(),
+            not_for,
+            offers,
+        }
+    }
+
+    /// Leaders for each need: as few as give every need its best verdict, so that little has to be
+    /// tied. Where the stock of one is short, the next best is offered besides.
+    fn few_leaders(&self, tried: &[Vec<Tried>]) -> Vec<Vec<Option<usize>>> {
+        let mut chosen: Vec<Vec<Option<usize>>> = vec![Vec::new(); tried.len()];
+        let serves = |need: &[Tried], leader: Option<usize>| {
+            let top = best(need).1.verdict;
+            need.iter().find(|(l, s)| *l == leader && s.verdict == top).map(|(_, s)| s.score)
+        };
+        loop {
+            let open: Vec<_> = (0..tried.len()).filter(|n| chosen[*n].is_empty()).collect();
+            let Some(first) = open.first() else { break };
+            let mut top: Option<(usize, f64, Option<usize>)> = None;
+            for &(leader, _) in &tried[*first] {
+                let scores = open.iter().filter_map(|n| serves(&tried[*n], leader));
+                let (mut count, mut sum) = (0, self.bonus(leader));
+                scores.for_each(|score| {
+                    count += 1;
+                    sum += score;
+                });
+                if count > 0 && top.is_none_or(|(c, s, _)| (count, sum) > (c, s)) {
+                    top = Some((count, sum, leader));
+                }
+            }
+            let Some((_, _, leader)) = top else { break };
+            for need in open {
+                if serves(&tried[need], leader).is_some() {
+                    chosen[need].push(leader);
+                }
+            }
+        }
+        let rods = self.pool.boat.rod_holders.min(self.pool.boat.max_rods_aboard);
+        for (need, leaders) in chosen.iter_mut().enumerate() {
+            let short =
+                leaders.iter().flatten().any(|l| self.pool.leaders[*l].stock.quantity < rods);
+            if short {
+                let others: Vec<_> =
+                    tried[need].iter().filter(|(l, _)| !leaders.contains(l)).copied().collect();
+                if !others.is_empty() {
+                    leaders.push(best(&others).0);
+                }
+            }
+        }
+        chosen
+    }
+
+    /// Settles between leaders that serve as many needs: none at all, then one that is aboard.
+    fn bonus(&self, leader: Option<usize>) -> f64 {
+        match leader {
+            None => 0.5,
+            Some(l) if self.pool.leaders[l].stock.place == self.pool.boat.place => 0.2,
+            Some(_) => 0.0,
+        }
+    }
+
+    /// Those who fish at once and for whom the outfit is too hard: more than half of the lures
+    /// that it covers fall below their verdict in their hands.
+    fn not_for(&self, outfit: &mut Outfit, offers: &[Offer]) -> Vec<String> {
+        let mut held: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
+        for offer in offers {
+            let (case, need) = (&self.cases[offer.need], &self.asked.needs[offer.need]);
+            if case.skills.is_empty() || !need.met_by(offer.verdict) {
+                continue;
+            }
+            let leader = offer.leader.as_ref();
+            let at = leader.and_then(|id| self.pool.leaders.iter().position(|l| l.stock.id == *id));
+            outfit.leader = self.leader(at);
+            let water = case.deciding(self.model, outfit);
+            for &(angler, skill) in &case.skills {
+                let water = Water { skill: Some(skill), ..water.clone() };
+                let verdict = score(self.model, outfit, case.lure, &water).verdict;
+                let (met, all) = held.entry(angler).or_insert((0, 0));
+                *met += u32::from(need.met_by(verdict));
+                *all += 1;
+            }
+        }
+        let hard = held.into_iter().filter(|(_, (met, all))| met * 2 < *all);
+        hard.map(|(angler, _)| angler.to_owned()).collect()
+    }
+}
+
+/// The best verdict, then the best score, then the earlier one.
+fn best(tried: &[Tried]) -> Tried {
+    let mut top = tried[0];
+    for &next in &tried[1..] {
+        let better = next.1.verdict < top.1.verdict
+            || (next.1.verdict == top.1.verdict && next.1.score > top.1.score);
+        if better {
+            top = next;
+        }
+    }
+    top
+}
+
+/// What holds an outfit back, in a few words. The rig cards and the uncovered list say it in full.
+fn limiting_words(weighed: Weighed) -> &'static str {
+    if weighed.verdict == Verdict::Unsafe {
+        return "a hard limit is broken.";
+    }
+    match weighed.limiting {
+        FactorKind::Load => "the mass does not suit the rod.",
+        FactorKind::Action => "the bend does not suit the hooks.",
+        FactorKind::HookSet => "there is little force at the hook.",
+        FactorKind::Hold => "the hook may open or tear out.",
+        FactorKind::Pull => "the lure pulls hard for the rod.",
+        FactorKind::Line => "the line does not suit rod or cast.",
+        FactorKind::Leader => "the leader does not suit fish or lure.",
+        FactorKind::Drag => "the drag does not suit the chain or the fish.",
+        FactorKind::Cover => "the fish cannot be stopped short of cover.",
+        FactorKind::Reel => "the reel does not suit lure or line.",
+        FactorKind::Length => "the length does not suit the place.",
+        FactorKind::Wind => "the lure flies badly in this wind.",
+        FactorKind::Contact => "the lure loses touch with the bottom.",
+        FactorKind::Skill => "it is hard to handle.",
+    }
+}

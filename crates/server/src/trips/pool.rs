@@ -1,0 +1,470 @@
+//! The pool: what lies at the places of a request, ready or not, as the planner wants it.
+
+use std::collections::BTreeMap;
+
+use deepbend_core::gear::{
+    Handle, Leader, LeaderMaterial, Line, LineMaterial, Lure, Reel, Rod, Word as _,
+};
+use deepbend_core::mechanics::spool;
+use deepbend_core::quantity::Length;
+use deepbend_ledger::id::Id;
+use deepbend_ledger::item::{
+    Boat, FittedLine, Item, ItemKey, ItemKind, RiggedReel, Spec, Status, StockUse,
+};
+use deepbend_ledger::line_age::{LineDue, line_due};
+use deepbend_ledger::view::View;
+use deepbend_planner::problem as plan;
+
+use super::request::Asked;
+
+/// Name of the line option that stays on the reel.
+pub(super) const FITTED: &str = "fitted";
+
+/// Cost of bringing a rod or a reel from another boat, and from a place ashore, micros, as the
+/// contract states.
+const FROM_BOAT: i64 = 250_000;
+const FROM_ASHORE: i64 = 100_000;
+
+/// Minutes to take a line off and wind another one on. From memory.
+const RESPOOL_MINUTES: u32 = 12;
+/// Minutes to knot nylon or fluorocarbon to the line. Common practice, no source: 6 to 10.
+const LEADER_MINUTES: u32 = 8;
+/// Minutes to tie the line to the swivel of a trace. Common practice, no source: 2 to 3.
+const TRACE_MINUTES: u32 = 3;
+/// Line that a re-spool puts on where the present one tells no length, m. From memory.
+const USUAL_LINE_M: f64 = 150.0;
+/// Line that must go onto a spool to be worth it, m. From memory.
+const LEAST_LINE_M: f64 = 100.0;
+/// How much weaker or stronger than the line on the reel a new one may be. From memory: beyond
+/// that it is another outfit.
+const WEAKER: f64 = 0.6;
+const STRONGER: f64 = 1.7;
+/// Leader that is cut from a spool beyond its fishing length, for knots, m. From memory.
+const KNOTS_M: f64 = 0.2;
+/// Lengths that stand in for those that are not known, m.
+const USUAL_ROD_M: f64 = 2.1;
+const USUAL_TRACE_M: f64 = 0.45;
+
+/// An item that the request names and the inventory does not have.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Missing {
+    pub(super) kind: &'static str,
+    pub(super) id: String,
+}
+
+/// A rod of the pool.
+#[derive(Debug)]
+pub(super) struct PoolRod<'v> {
+    pub(super) item: &'v Item,
+    pub(super) rod: &'v Rod,
+    pub(super) handle: Handle,
+    pub(super) ready: bool,
+}
+
+/// A reel of the pool.
+#[derive(Debug)]
+pub(super) struct PoolReel<'v> {
+    pub(super) item: &'v Item,
+    pub(super) reel: &'v Reel,
+    pub(super) kind: Handle,
+    pub(super) ready: bool,
+    /// Lines that it may carry on this day.
+    pub(super) lines: Vec<Spooled>,
+    /// Why the line on it is due.
+    pub(super) due: Option<LineDue>,
+}
+
+/// A line on a reel, or one that can be put on.
+#[derive(Clone, Debug)]
+pub(super) struct Spooled {
+    pub(super) option: plan::LineOption,
+    pub(super) line: Line,
+}
+
+/// A leader that can be tied on.
+#[derive(Debug)]
+pub(super) struct PoolLeader {
+    pub(super) stock: plan::LeaderStock,
+    pub(super) leader: Leader,
+}
+
+/// What may be taken.
+#[derive(Debug)]
+pub(super) struct Pool<'v> {
+    pub(super) boat: plan::Boat,
+    pub(super) places: Vec<plan::Place>,
+    pub(super) rods: Vec<PoolRod<'v>>,
+    pub(super) reels: Vec<PoolReel<'v>>,
+    pub(super) leaders: Vec<PoolLeader>,
+    pub(super) line_stock: Vec<plan::LineStock>,
+    /// Lures that are needed.
+    pub(super) lures: BTreeMap<String, &'v Lure>,
+    pub(super) lure_stock: Vec<plan::LureStock>,
+    /// Lures that lie at a place which is not of the pool, with that place.
+    pub(super) lures_elsewhere: BTreeMap<String, String>,
+}
+
+fn item<'v>(view: &'v View, kind: ItemKind, id: &str) -> Option<&'v Item> {
+    let id = Id::new(id).ok()?;
+    view.get(&ItemKey { kind, id }).map(|entry| entry.item())
+}
+
+fn boat_of<'v>(view: &'v View, id: &str) -> Option<&'v Boat> {
+    match &item(view, ItemKind::Boat, id)?.spec {
+        Spec::Boat(boat) => Some(boat),
+        Spec::Rod(_) | Spec::Reel(_) | Spec::Lure(_) | Spec::LineStock(_) | Spec::Device(_) => None,
+    }
+}
+
+/// Whether it is a place ashore: it has no rod holders.
+fn is_ashore(boat: &Boat) -> bool {
+    boat.rod_holders == Some(0)
+}
+
+/// Everything that the request names and the inventory does not have, in the order of the
+/// request.
+pub(super) fn missing(view: &View, asked: &Asked) -> Vec<Missing> {
+    let mut missing = Vec::new();
+    let mut want = |there: bool, kind: &'static str, id: &str| {
+        let absent = Missing { kind, id: id.to_owned() };
+        if !there && !missing.contains(&absent) {
+            missing.push(absent);
+        }
+    };
+    want(boat_of(view, &asked.boat).is_some(), "boat", &asked.boat);
+    for need in &asked.needs {
+        want(item(view, ItemKind::Lure, &need.lure).is_some(), "lure", &need.lure);
+    }
+    for place in asked.places.keys() {
+        want(boat_of(view, place).is_some(), "boat", place);
+    }
+    for id in &asked.leave {
+        let known = Id::new(id.as_str()).is_ok_and(|id| !view.find(&id).is_empty());
+        want(known, "item", id);
+    }
+    for (rod, reel) in &asked.pairs {
+        want(item(view, ItemKind::Rod, rod).is_some(), "rod", rod);
+        want(item(view, ItemKind::Reel, reel).is_some(), "reel", reel);
+    }
+    missing
+}
+
+/// Whether the boat of the trip is one that goes out.
+pub(super) fn goes_out(view: &View, boat: &str) -> bool {
+    boat_of(view, boat).is_some_and(|boat| !is_ashore(boat))
+}
+
+impl<'v> Pool<'v> {
+    /// Gathers the pool. The request names nothing that is missing.
+    pub(super) fn gather(view: &'v View, asked: &Asked) -> Self {
+        let aboard = |item: &Item| {
+            item.place.as_ref().is_some_and(|place| {
+                place.as_str() == asked.boat || asked.places.contains_key(place.as_str())
+            })
+        };
+        Self::gather_from(view, asked, aboard)
+    }
+
+    /// The same from all places, as if the request had named each.
+    pub(super) fn gather_all(view: &'v View, asked: &Asked) -> Self {
+        Self::gather_from(view, asked, |item| item.place.is_some())
+    }
+
+    fn gather_from(view: &'v View, asked: &Asked, in_reach: impl Fn(&Item) -> bool) -> Self {
+        let may_go =
+            |item: &Item| item.status == Status::Ready && !asked.leave.contains(item.id.as_str());
+        let own = boat_of(view, &asked.boat).cloned().unwrap_or_default();
+        let holders = own.rod_holders.or(own.max_rods_aboard).unwrap_or(u32::MAX);
+        let boat = plan::Boat {
+            place: asked.boat.clone(),
+            rod_holders: asked.rod_limit.map_or(holders, |limit| limit.min(holders)),
+            max_rods_aboard: own.max_rods_aboard.unwrap_or(u32::MAX),
+            locker_length_m: own.locker_length.map(|l| l.m()),
+        };
+        let mut pool = Self {
+            boat,
+            places: Vec::new(),
+            rods: Vec::new(),
+            reels: Vec::new(),
+            leaders: Vec::new(),
+            line_stock: Vec::new(),
+            lures: BTreeMap::new(),
+            lure_stock: Vec::new(),
+            lures_elsewhere: BTreeMap::new(),
+        };
+        let mut stock: Vec<(&Line, plan::LineStock)> = Vec::new();
+        for item in view.entries().map(|entry| entry.item()).filter(|item| in_reach(item)) {
+            let place = place_of(item);
+            match &item.spec {
+                Spec::Rod(rod) => pool.rods.push(PoolRod {
+                    item,
+                    rod,
+                    handle: rod.handle.unwrap_or(Handle::Spinning),
+                    ready: may_go(item),
+                }),
+                Spec::LineStock(held) if may_go(item) => match &held.use_as {
+                    StockUse::Line(line) => {
+                        let metres = held.length.map_or(0.0, Length::m).floor() as u32;
+                        let id = item.id.to_string();
+                        stock.push((line, plan::LineStock { id, place, metres }));
+                    }
+                    StockUse::Leader(leader) => {
+                        pool.leaders.extend(leader_stock(item, leader, held.length));
+                    }
+                },
+                Spec::Reel(_) | Spec::LineStock(_) | Spec::Lure(_) => {}
+                Spec::Boat(_) | Spec::Device(_) => {}
+            }
+        }
+        for entry in view.of_kind(ItemKind::Reel).filter(|e| in_reach(e.item())) {
+            let item = entry.item();
+            if let Spec::Reel(rigged) = &item.spec {
+                pool.reels.push(reel(item, rigged, may_go(item), &stock, asked));
+            }
+        }
+        pool.line_stock = stock.into_iter().map(|(_, held)| held).collect();
+        pool.take_lures(view, asked, &in_reach, &may_go);
+        pool.take_places(view, asked);
+        pool
+    }
+
+    fn take_lures(
+        &mut self,
+        view: &'v View,
+        asked: &Asked,
+        in_reach: &impl Fn(&Item) -> bool,
+        may_go: &impl Fn(&Item) -> bool,
+    ) {
+        for need in &asked.needs {
+            let Some(item) = item(view, ItemKind::Lure, &need.lure) else { continue };
+            let Spec::Lure(lure) = &item.spec else { continue };
+            if self.lures.insert(need.lure.clone(), lure).is_some() {
+                continue;
+            }
+            let near = in_reach(item);
+            let quantity = if near && may_go(item) { item.quantity.unwrap_or(1) } else { 0 };
+            let place = if near { place_of(item) } else { asked.boat.clone() };
+            if !near {
+                self.lures_elsewhere.insert(need.lure.clone(), place_of(item));
+            }
+            self.lure_stock.push(plan::LureStock { id: need.lure.clone(), place, quantity });
+        }
+    }
+
+    /// All places that gear of the pool lies at, and those of the request.
+    fn take_places(&mut self, view: &View, asked: &Asked) {
+        let mut ids: std::collections::BTreeSet<String> = asked.places.keys().cloned().collect();
+        ids.insert(asked.boat.clone());
+        ids.extend(self.rods.iter().map(|rod| place_of(rod.item)));
+        ids.extend(self.reels.iter().map(|reel| place_of(reel.item)));
+        ids.extend(self.leaders.iter().map(|leader| leader.stock.place.clone()));
+        ids.extend(self.line_stock.iter().map(|held| held.place.clone()));
+        ids.extend(self.lure_stock.iter().map(|held| held.place.clone()));
+        self.places = ids
+            .into_iter()
+            .map(|id| {
+                let ashore = boat_of(view, &id).is_some_and(is_ashore);
+                let usual = if ashore { FROM_ASHORE } else { FROM_BOAT };
+                let stated = asked.places.get(&id).copied().flatten();
+                let move_cost = if id == asked.boat { 0 } else { stated.unwrap_or(usual) };
+                plan::Place { id, move_cost }
+            })
+            .collect();
+    }
+
+    /// The problem without candidates.
+    pub(super) fn problem(&self, asked: &Asked) -> plan::TripProblem {
+        plan::TripProblem {
+            boat: self.boat.clone(),
+            places: self.places.clone(),
+            rods: self
+                .rods
+                .iter()
+                .map(|r| plan::Rod {
+                    id: r.item.id.to_string(),
+                    place: place_of(r.item),
+                    pieces: r.rod.pieces.unwrap_or(1).max(1),
+                    length_m: r.rod.length.map_or(USUAL_ROD_M, Length::m),
+                    handle: r.handle,
+                    ready: r.ready,
+                })
+                .collect(),
+            reels: self
+                .reels
+                .iter()
+                .map(|r| plan::Reel {
+                    id: r.item.id.to_string(),
+                    place: place_of(r.item),
+                    kind: r.kind,
+                    ready: r.ready,
+                    lines: r.lines.iter().map(|l| l.option.clone()).collect(),
+                })
+                .collect(),
+            leaders: self.leaders.iter().map(|l| l.stock.clone()).collect(),
+            line_stock: self.line_stock.clone(),
+            lures: self.lure_stock.clone(),
+            anglers: asked.anglers.clone(),
+            segments: asked
+                .parts
+                .iter()
+                .map(|p| plan::Segment { id: p.id.clone(), anglers: p.anglers.clone() })
+                .collect(),
+            needs: asked.needs.clone(),
+            candidates: Vec::new(),
+            job_minutes_budget: asked.job_minutes,
+        }
+    }
+
+    /// A rod by its id.
+    pub(super) fn rod(&self, id: &str) -> Option<&PoolRod<'v>> {
+        self.rods.iter().find(|rod| rod.item.id.as_str() == id)
+    }
+
+    /// A reel by its id.
+    pub(super) fn reel(&self, id: &str) -> Option<&PoolReel<'v>> {
+        self.reels.iter().find(|reel| reel.item.id.as_str() == id)
+    }
+
+    /// A leader by the id of its stock.
+    pub(super) fn leader(&self, id: &str) -> Option<&PoolLeader> {
+        self.leaders.iter().find(|leader| leader.stock.id == id)
+    }
+}
+
+/// Where an item lies; empty if nobody knows.
+pub(super) fn place_of(item: &Item) -> String {
+    item.place.as_ref().map(ToString::to_string).unwrap_or_default()
+}
+
+/// Whether a leader is a trace of wire, ready-made with a swivel.
+pub(super) fn is_trace(leader: &Leader) -> bool {
+    matches!(leader.material, Some(LeaderMaterial::SteelWire | LeaderMaterial::Titanium))
+}
+
+/// Leaders of a stock: pieces that are counted, or lengths that are cut from a spool.
+fn leader_stock(item: &Item, leader: &Leader, length: Option<Length>) -> Option<PoolLeader> {
+    let trace = is_trace(leader);
+    // The longest that is fished, so that the stock is never counted too high.
+    let p = &deepbend_core::model::Model::builtin().parameters().setting;
+    let usual = if trace { USUAL_TRACE_M } else { p.leader_open_m };
+    let fished = leader.length.map_or(usual, Length::m).max(0.1);
+    let cut = if trace { fished } else { fished + KNOTS_M };
+    let from_length = || (length.map_or(0.0, Length::m) / cut + 1e-9).floor() as u32;
+    let quantity = item.quantity.unwrap_or_else(from_length);
+    let mut leader = leader.clone();
+    leader.length.get_or_insert(Length::from_m(fished));
+    leader.material?;
+    let minutes = if trace { TRACE_MINUTES } else { LEADER_MINUTES };
+    let stock =
+        plan::LeaderStock { id: item.id.to_string(), place: place_of(item), quantity, minutes };
+    Some(PoolLeader { stock, leader })
+}
+
+fn reel<'v>(
+    item: &'v Item,
+    rigged: &'v RiggedReel,
+    ready: bool,
+    stock: &[(&Line, plan::LineStock)],
+    asked: &Asked,
+) -> PoolReel<'v> {
+    let due = match (&rigged.fitted, asked.date) {
+        (Some(fitted), Some(today)) => line_due(fitted, today),
+        (None, _) | (Some(_), None) => None,
+    };
+    let mut lines: Vec<Spooled> =
+        stock.iter().filter_map(|(line, held)| respool(rigged, line, held)).collect();
+    // A line that is due comes off, if there is another one to go on.
+    if due.is_none() || lines.is_empty() {
+        lines.extend(rigged.fitted.as_ref().map(fitted_line));
+    }
+    PoolReel {
+        item,
+        reel: &rigged.reel,
+        kind: rigged.reel.kind.unwrap_or(Handle::Spinning),
+        ready,
+        lines,
+        due,
+    }
+}
+
+fn fitted_line(fitted: &FittedLine) -> Spooled {
+    let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
+    Spooled { option, line: fitted.line.clone() }
+}
+
+/// The line of a stock on a reel, if it fits: enough of it, and about as strong as what is on.
+fn respool(rigged: &RiggedReel, line: &Line, held: &plan::LineStock) -> Option<Spooled> {
+    let on = rigged.fitted.as_ref().map(|fitted| &fitted.line);
+    let wanted = on.and_then(|on| on.length).map_or(USUAL_LINE_M, Length::m);
+    let capacity = capacity_m(&rigged.reel, on, line)?;
+    let metres = wanted.min(capacity).min(f64::from(held.metres)).floor();
+    if metres < LEAST_LINE_M.min(wanted) {
+        return None;
+    }
+    if let (Some(old), Some(new)) = (on.and_then(|on| on.test), line.test) {
+        let ratio = as_nylon(on, old.kgf()).recip() * as_nylon(Some(line), new.kgf());
+        if !(WEAKER..=STRONGER).contains(&ratio) {
+            return None;
+        }
+    }
+    let metres = metres as u32;
+    let stock = Some(plan::StockUse { stock: held.id.clone(), metres });
+    let option = plan::LineOption { id: held.id.clone(), stock, minutes: RESPOOL_MINUTES };
+    let line = Line { length: Some(Length::from_m(f64::from(metres))), ..line.clone() };
+    Some(Spooled { option, line })
+}
+
+/// Strength of a nylon line that does the same work, kgf. Common practice, no source: braid is
+/// taken about twice as strong as the nylon it replaces.
+fn as_nylon(line: Option<&Line>, kgf: f64) -> f64 {
+    match line.and_then(|line| line.material) {
+        Some(LineMaterial::Nylon | LineMaterial::Fluorocarbon) => kgf,
+        Some(LineMaterial::Braid) | None => kgf / 2.0,
+    }
+}
+
+/// Metres of a line that a reel holds, by its printed capacity, else by the line that is on it.
+/// `None`: nothing is known.
+fn capacity_m(reel: &Reel, on: Option<&Line>, line: &Line) -> Option<f64> {
+    let thick = line.diameter?.mm();
+    let printed = reel.capacity_length.zip(reel.capacity_diameter);
+    let known = printed.or_else(|| on.and_then(|on| on.length.zip(on.diameter)));
+    known.map(|(length, diameter)| spool::capacity_m(length.m(), diameter.mm(), thick))
+}
+
+/// A line in a few words: "braid of 7 kg, 0.148 mm".
+pub(super) fn line_words(line: &Line) -> String {
+    let material = line.material.map_or("line", |material| material.as_word());
+    let mut words = material.to_owned();
+    if let Some(test) = line.test {
+        words.push_str(&format!(" of {} kg", short(test.kgf())));
+    }
+    if let Some(diameter) = line.diameter {
+        words.push_str(&format!(", {} mm", short_to(diameter.mm(), 3)));
+    }
+    words
+}
+
+/// A leader in a few words: "steel wire of 14 kg".
+pub(super) fn leader_words(leader: &Leader) -> String {
+    let material = leader.material.map_or("leader", |material| material.as_word());
+    let material = material.replace('_', " ");
+    match leader.test {
+        Some(test) => format!("{material} of {} kg", short(test.kgf())),
+        None => material,
+    }
+}
+
+/// A number with at most one decimal.
+pub(super) fn short(value: f64) -> String {
+    short_to(value, 1)
+}
+
+fn short_to(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}

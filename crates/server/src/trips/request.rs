@@ -1,0 +1,432 @@
+//! What is asked: a request, read with all its faults.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, overrides, pb};
+use deepbend_core::judge::Verdict;
+use deepbend_core::water::{Skill, Water, WindDirection};
+use deepbend_ledger::time::Date;
+use deepbend_planner::problem::{Angler, Need};
+use deepbend_planner::weights::Micros;
+use pb::FaultCode;
+
+/// A request without faults. Whether the inventory has the items is not known yet.
+#[derive(Debug)]
+pub(super) struct Asked {
+    pub(super) date: Option<Date>,
+    pub(super) boat: String,
+    pub(super) anglers: Vec<Angler>,
+    pub(super) parts: Vec<Part>,
+    pub(super) needs: Vec<Need>,
+    pub(super) rod_limit: Option<u32>,
+    pub(super) job_minutes: u32,
+    /// Places besides the boat, with the cost of bringing an item from there.
+    pub(super) places: BTreeMap<String, Option<Micros>>,
+    /// Items that stay ashore.
+    pub(super) leave: BTreeSet<String>,
+    /// Rods and the reels that they carry, if either is taken.
+    pub(super) pairs: Vec<(String, String)>,
+    pub(super) nodes: u64,
+    pub(super) overrides: BTreeMap<String, f64>,
+    pub(super) summary: bool,
+    pub(super) validate_only: bool,
+    pub(super) label: String,
+}
+
+/// A part of the day.
+#[derive(Debug)]
+pub(super) struct Part {
+    pub(super) id: String,
+    /// The water, without wind direction and skill where these vary.
+    pub(super) water: Water,
+    /// Wind directions with their share of the casts, each above 0.
+    pub(super) winds: Vec<(Option<WindDirection>, f64)>,
+    /// Ids of those who fish at once.
+    pub(super) anglers: Vec<String>,
+}
+
+/// Minutes for jobs before departure that cost nothing, as the contract states.
+const JOB_MINUTES: u32 = 60;
+/// Nodes of the search, as the contract states.
+const NODES: u64 = 20_000;
+
+/// Reads a request.
+///
+/// # Errors
+/// All faults found in it.
+pub(super) fn read(wire: pb::PlanTripRequest) -> Result<Asked, Faults> {
+    let mut faults = Faults::new();
+    let at = At::ROOT;
+    let pb::PlanTripRequest {
+        trip,
+        pool,
+        pins,
+        work_budget_nodes,
+        overrides: replaced,
+        explanation,
+        validate_only,
+        request_label,
+    } = wire;
+    let mut r = Reader::new(at, &mut faults);
+    let label = r.text("request_label", request_label, limits::LABEL_LENGTH).unwrap_or_default();
+    let explanation: Option<pb::Explanation> = r.choice("explanation", explanation, "Explanation");
+    let nodes = work_budget_nodes
+        .and_then(|n| r.whole("work_budget_nodes", n, limits::WORK_BUDGET_NODES))
+        .map_or(NODES, i64::unsigned_abs);
+    let trip = r.required("trip", trip, "the trip to be planned");
+    let overrides =
+        r.within("overrides", |at, faults| overrides(replaced.into_iter().collect(), at, faults));
+    let trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
+    let boat = trip.as_ref().map_or("", |t| t.boat.as_str());
+    let places = r.within("pool", |at, faults| read_pool(pool, boat, at, faults));
+    let (leave, pairs) = r.within("pins", |at, faults| read_pins(pins, at, faults));
+    let trip = faults.or(trip)?;
+    // Without a trip there is a fault, and this line is not reached.
+    let Trip { date, boat, anglers, parts, needs, rod_limit, job_minutes } =
+        trip.unwrap_or_default();
+    Ok(Asked {
+        date,
+        boat,
+        anglers,
+        parts,
+        needs,
+        rod_limit,
+        job_minutes,
+        places,
+        leave,
+        pairs,
+        nodes,
+        overrides,
+        summary: explanation == Some(pb::Explanation::Summary),
+        validate_only,
+        label,
+    })
+}
+
+#[derive(Debug, Default)]
+struct Trip {
+    date: Option<Date>,
+    boat: String,
+    anglers: Vec<Angler>,
+    parts: Vec<Part>,
+    needs: Vec<Need>,
+    rod_limit: Option<u32>,
+    job_minutes: u32,
+}
+
+fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip {
+    let pb::Trip { id, date, boat_id, anglers, segments, needs, rod_limit, job_budget_minutes } =
+        wire;
+    let mut r = Reader::new(at, faults);
+    // The id is the caller's own; it changes nothing.
+    r.text("id", id, limits::NAME_LENGTH);
+    let date = r.text("date", date, limits::NAME_LENGTH).and_then(|text| {
+        Date::read(&text)
+            .map_err(|bad| {
+                let wrong = format!("is {:?}", bad.text);
+                r.fault("date", FaultCode::Malformed, wrong, "a date as YYYY-MM-DD");
+            })
+            .ok()
+    });
+    let boat = r.id("boat_id", boat_id);
+    let boat = r.required("boat_id", boat, "the inventory id of a boat");
+    let rod_limit = r.count("rod_limit", rod_limit, limits::ROD_LIMIT);
+    let job_minutes = r.count("job_budget_minutes", job_budget_minutes, limits::JOB_BUDGET_MINUTES);
+    let some_anglers = some(&mut r, "anglers", anglers.len(), limits::ANGLERS);
+    let some_parts = some(&mut r, "segments", segments.len(), limits::ANGLERS);
+    let some_needs = some(&mut r, "needs", needs.len(), limits::NEEDS);
+    let anglers = if some_anglers {
+        r.within("anglers", |at, faults| read_anglers(anglers, at, faults))
+    } else {
+        Vec::new()
+    };
+    let crew: BTreeSet<String> = anglers.iter().map(|a| a.id.clone()).collect();
+    let parts = if some_parts {
+        r.within("segments", |at, faults| read_parts(segments, &crew, at, faults))
+    } else {
+        Vec::new()
+    };
+    let named: BTreeSet<&str> = parts.iter().map(|p| p.id.as_str()).collect();
+    let needs = if some_needs {
+        r.within("needs", |at, faults| read_needs(needs, &named, at, faults))
+    } else {
+        Vec::new()
+    };
+    Trip {
+        date,
+        boat: boat.unwrap_or_default(),
+        anglers,
+        parts,
+        needs,
+        rod_limit,
+        job_minutes: job_minutes.unwrap_or(JOB_MINUTES),
+    }
+}
+
+/// Whether a list has 1 to `max` entries.
+fn some(r: &mut Reader<'_>, name: &str, count: usize, max: usize) -> bool {
+    if count == 0 {
+        r.fault(name, FaultCode::Missing, "is empty", format!("1 to {max} entries"));
+    }
+    r.fits(name, count, max) && count > 0
+}
+
+/// A text that names an entry: it must be there, and once.
+fn own_name(
+    r: &mut Reader<'_>,
+    name: &str,
+    value: String,
+    seen: &mut BTreeSet<String>,
+) -> Option<String> {
+    let text = r.text(name, value, limits::NAME_LENGTH);
+    let text = r.required(name, text, "a name that is unique in this list")?;
+    if !seen.insert(text.clone()) {
+        let wrong = format!("is {text:?} again");
+        r.fault(name, FaultCode::Duplicate, wrong, "a name that is unique in this list");
+        return None;
+    }
+    Some(text)
+}
+
+fn read_anglers(list: Vec<pb::Angler>, at: At<'_>, faults: &mut Faults) -> Vec<Angler> {
+    let mut seen = BTreeSet::new();
+    let mut anglers = Vec::new();
+    for (i, pb::Angler { id, skill }) in list.into_iter().enumerate() {
+        let mut r = Reader::new(at.index(i), faults);
+        let id = own_name(&mut r, "id", id, &mut seen);
+        let skill: Option<pb::Skill> = r.required_choice("skill", skill, "Skill");
+        let skill = skill.and_then(<Skill as deepbend_contract::WireWord>::from_wire_word);
+        if let (Some(id), Some(skill)) = (id, skill) {
+            anglers.push(Angler { id, skill });
+        }
+    }
+    anglers
+}
+
+fn read_parts(
+    list: Vec<pb::Segment>,
+    crew: &BTreeSet<String>,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> Vec<Part> {
+    let mut seen = BTreeSet::new();
+    let mut parts = Vec::new();
+    for (i, wire) in list.into_iter().enumerate() {
+        let pb::Segment { id, start, end, water, wind_shares, angler_ids } = wire;
+        let mut r = Reader::new(at.index(i), faults);
+        let id = own_name(&mut r, "id", id, &mut seen).unwrap_or_default();
+        clock(&mut r, "start", start);
+        clock(&mut r, "end", end);
+        let water = r.required("water", water, "the water of this part of the day");
+        let water = r.within("water", |at, faults| {
+            water.map_or_else(Water::default, |w| Water::from_wire(w, at, faults))
+        });
+        if water.skill.is_some() {
+            let right = "left out: the skill is that of the anglers";
+            r.fault("water.skill", FaultCode::Conflict, "is given", right);
+        }
+        if water.wind_direction.is_some() && !wind_shares.is_empty() {
+            let right = "left out where wind_shares are given";
+            r.fault("water.wind_direction", FaultCode::Conflict, "is given", right);
+        }
+        let winds = read_winds(&mut r, wind_shares);
+        let winds = if winds.is_empty() { vec![(water.wind_direction, 1.0)] } else { winds };
+        let mut anglers = Vec::new();
+        if r.fits("angler_ids", angler_ids.len(), limits::ANGLERS) {
+            r.within("angler_ids", |at, faults| {
+                for (i, id) in angler_ids.into_iter().enumerate() {
+                    let shown: String = id.chars().take(40).collect();
+                    if !crew.contains(&id) {
+                        let wrong = format!("is {shown:?}");
+                        let right = "the id of one of the trip's anglers";
+                        faults.push(FaultCode::NotFound, at.index(i), wrong, right);
+                    } else if anglers.contains(&id) {
+                        let wrong = format!("is {shown:?} again");
+                        faults.push(FaultCode::Duplicate, at.index(i), wrong, "each angler once");
+                    } else {
+                        anglers.push(id);
+                    }
+                }
+            });
+        }
+        parts.push(Part { id, water, winds, anglers });
+    }
+    parts
+}
+
+/// A local time, "HH:MM".
+fn clock(r: &mut Reader<'_>, name: &str, value: String) {
+    let Some(text) = r.text(name, value, limits::NAME_LENGTH) else { return };
+    let right = text.split_once(':').is_some_and(|(hours, minutes)| {
+        let within = |part: &str, most: u32| {
+            part.len() == 2
+                && part.bytes().all(|b| b.is_ascii_digit())
+                && part.parse::<u32>().is_ok_and(|n| n <= most)
+        };
+        within(hours, 23) && within(minutes, 59)
+    });
+    if !right {
+        let shown: String = text.chars().take(40).collect();
+        let wrong = format!("is {shown:?}");
+        r.fault(name, FaultCode::Malformed, wrong, "a local time as HH:MM, 00:00 to 23:59");
+    }
+}
+
+/// How far the shares of the wind may be from 1 in all.
+const SHARE_SLACK: f64 = 0.001;
+
+fn read_winds(r: &mut Reader<'_>, list: Vec<pb::WindShare>) -> Vec<(Option<WindDirection>, f64)> {
+    const MOST: usize = 4;
+    if list.is_empty() || !r.fits("wind_shares", list.len(), MOST) {
+        return Vec::new();
+    }
+    let (winds, whole) = r.within("wind_shares", |at, faults| {
+        let mut winds: Vec<(Option<WindDirection>, f64)> = Vec::new();
+        let mut whole = true;
+        for (i, pb::WindShare { direction, share }) in list.into_iter().enumerate() {
+            let mut r = Reader::new(at.index(i), faults);
+            let wire: Option<pb::WindDirection> =
+                r.required_choice("direction", direction, "WindDirection");
+            let read = <WindDirection as deepbend_contract::WireWord>::from_wire_word;
+            let direction = wire.and_then(read);
+            let share = r.number("share", Some(share), limits::SHARE);
+            let (Some(direction), Some(share)) = (direction, share) else {
+                whole = false;
+                continue;
+            };
+            if winds.iter().any(|(known, _)| *known == Some(direction)) {
+                r.fault("direction", FaultCode::Duplicate, "stands twice", "each direction once");
+                whole = false;
+            }
+            winds.push((Some(direction), share));
+        }
+        (winds, whole)
+    });
+    let sum: f64 = winds.iter().map(|(_, share)| share).sum();
+    if whole && (sum - 1.0).abs() > SHARE_SLACK {
+        let wrong = format!("add up to {sum}");
+        r.fault("wind_shares", FaultCode::Conflict, wrong, "shares that add up to 1");
+    }
+    winds.into_iter().filter(|(_, share)| *share > 0.0).collect()
+}
+
+fn read_needs(
+    list: Vec<pb::Need>,
+    parts: &BTreeSet<&str>,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> Vec<Need> {
+    let mut seen = BTreeSet::new();
+    let mut needs = Vec::new();
+    for (i, wire) in list.into_iter().enumerate() {
+        let pb::Need { segment_id, lure_id, importance, copy_count, min_verdict } = wire;
+        let mut r = Reader::new(at.index(i), faults);
+        let part = r.text("segment_id", segment_id, limits::NAME_LENGTH);
+        let part = r.required("segment_id", part, "the id of one of the trip's segments");
+        if let Some(id) = &part
+            && !parts.contains(id.as_str())
+        {
+            let right = "the id of one of the trip's segments";
+            r.fault("segment_id", FaultCode::NotFound, format!("is {id:?}"), right);
+        }
+        let lure = r.id("lure_id", lure_id);
+        let lure = r.required("lure_id", lure, "the inventory id of a lure");
+        let importance = r.count("importance", Some(importance), limits::IMPORTANCE);
+        let copies = r.count("copy_count", Some(copy_count), limits::COPIES);
+        let min_verdict: Option<Verdict> = r.word("min_verdict", min_verdict);
+        if min_verdict.is_some_and(|v| v > Verdict::Workable) {
+            let right = "VERDICT_EXCELLENT, VERDICT_GOOD or VERDICT_WORKABLE";
+            r.fault("min_verdict", FaultCode::UnknownValue, "covers nothing", right);
+        }
+        if let (Some(part), Some(lure)) = (&part, &lure)
+            && !seen.insert((part.clone(), lure.clone()))
+        {
+            let right = "each lure once in a segment, with copy_count";
+            r.fault("lure_id", FaultCode::Duplicate, format!("is {lure} again"), right);
+        }
+        if let (Some(segment), Some(lure), Some(importance), Some(copies)) =
+            (part, lure, importance, copies)
+        {
+            needs.push(Need {
+                segment,
+                lure,
+                importance,
+                copies_at_once: copies.max(1),
+                min_verdict: min_verdict.unwrap_or(Verdict::Good),
+            });
+        }
+    }
+    needs
+}
+
+fn read_pool(
+    list: Vec<pb::PoolPlace>,
+    boat: &str,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> BTreeMap<String, Option<Micros>> {
+    let mut places = BTreeMap::new();
+    if list.len() > limits::PLACES {
+        let wrong = format!("has {} entries", list.len());
+        faults.push(FaultCode::TooMany, at, wrong, format!("at most {}", limits::PLACES));
+        return places;
+    }
+    for (i, pb::PoolPlace { place_id, move_cost_micros }) in list.into_iter().enumerate() {
+        let mut r = Reader::new(at.index(i), faults);
+        let id = r.id("place_id", place_id);
+        let id = r.required("place_id", id, "the inventory id of a boat or a place ashore");
+        let cost = move_cost_micros
+            .and_then(|cost| r.whole("move_cost_micros", cost, limits::MOVE_COST_MICROS));
+        let Some(id) = id else { continue };
+        if id == boat && cost.is_some_and(|c| c != 0) {
+            let right = "left out or 0 for the boat of the trip";
+            r.fault("move_cost_micros", FaultCode::Conflict, "is given", right);
+        }
+        if places.contains_key(&id) {
+            r.fault("place_id", FaultCode::Duplicate, format!("is {id} again"), "each place once");
+        }
+        if id != boat {
+            places.insert(id, cost);
+        }
+    }
+    places
+}
+
+type Pins = (BTreeSet<String>, Vec<(String, String)>);
+
+fn read_pins(list: Vec<pb::Pin>, at: At<'_>, faults: &mut Faults) -> Pins {
+    let mut leave = BTreeSet::new();
+    let mut pairs: Vec<(String, String)> = Vec::new();
+    if list.len() > limits::PINS {
+        let wrong = format!("has {} entries", list.len());
+        faults.push(FaultCode::TooMany, at, wrong, format!("at most {}", limits::PINS));
+        return (leave, pairs);
+    }
+    for (i, pb::Pin { rule, item_id, reel_id }) in list.into_iter().enumerate() {
+        let mut r = Reader::new(at.index(i), faults);
+        let rule: Option<pb::PinRule> = r.required_choice("rule", rule, "PinRule");
+        let item = r.id("item_id", item_id);
+        let item = r.required("item_id", item, "the inventory id of an item");
+        let reel = r.id("reel_id", reel_id);
+        match rule {
+            Some(pb::PinRule::Leave) => {
+                if reel.is_some() {
+                    let right = "left out with PIN_RULE_LEAVE";
+                    r.fault("reel_id", FaultCode::Conflict, "is given", right);
+                }
+                leave.extend(item);
+            }
+            Some(pb::PinRule::Pair) => {
+                let reel = r.required("reel_id", reel, "the inventory id of a reel");
+                let (Some(rod), Some(reel)) = (item, reel) else { continue };
+                if pairs.iter().any(|(a, b)| (*a == rod) != (*b == reel)) {
+                    let wrong = format!("pairs {rod} with {reel}, one of which is paired already");
+                    r.fault("item_id", FaultCode::Conflict, wrong, "one reel for one rod");
+                }
+                pairs.push((rod, reel));
+            }
+            Some(pb::PinRule::Unspecified) | None => {}
+        }
+    }
+    (leave, pairs)
+}

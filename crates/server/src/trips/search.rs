@@ -1,0 +1,75 @@
+//! The planner, called so that a deadline ends it with the best plan so far.
+
+use deepbend_planner::plan::{Answer, Status};
+use deepbend_planner::{Budget, ProblemFaults, TripProblem, Weights, check, plan_trip};
+use tokio::time::{Duration, Instant};
+
+use super::Stopped;
+
+/// Nodes of the first stage; each further one has [`GROWTH`] times as many, up to the budget.
+const FIRST: u64 = 256;
+const GROWTH: u64 = 4;
+
+/// What the search found.
+#[derive(Debug)]
+pub(super) struct Found {
+    pub(super) answer: Answer,
+    /// Whether the wall clock ended it before the budget did.
+    pub(super) cut: bool,
+}
+
+/// Why there is no answer.
+#[derive(Debug)]
+pub(super) enum NoAnswer {
+    /// The caller or the clock ended the call.
+    Stopped(Stopped),
+    /// The problem, made from a good request, has faults: a defect of the service.
+    Faults(ProblemFaults),
+    /// A plan breaks a rule: a defect of the planner.
+    Violations(Vec<String>),
+}
+
+/// Searches in stages. A stage that proves its plan, or the last one, is what a single search with
+/// the whole budget would have found; the next one is begun only if there is time for it.
+pub(super) fn search(
+    problem: &TripProblem,
+    weights: &Weights,
+    nodes: u64,
+    until: Option<Instant>,
+    stop: &dyn Fn() -> Option<Stopped>,
+) -> Result<Found, NoAnswer> {
+    let mut budget = nodes.min(FIRST);
+    loop {
+        let begun = Instant::now();
+        let answer = plan_trip(problem, weights, &Budget { nodes: budget, ..Budget::default() })
+            .map_err(NoAnswer::Faults)?;
+        if let Some(stopped) = stop() {
+            return Err(NoAnswer::Stopped(stopped));
+        }
+        let last = budget >= nodes || is_final(&answer);
+        let longer = begun.elapsed().saturating_mul(GROWTH as u32);
+        let cut = !last && until.is_some_and(|until| left(until) < longer);
+        if last || cut {
+            if let Answer::Plan(plan) = &answer {
+                check(problem, weights, plan).map_err(|broken| {
+                    let texts = broken.into_iter().map(|v| format!("{:?}: {}", v.rule, v.text));
+                    NoAnswer::Violations(texts.collect())
+                })?;
+            }
+            return Ok(Found { answer, cut });
+        }
+        budget = budget.saturating_mul(GROWTH).min(nodes);
+    }
+}
+
+fn left(until: Instant) -> Duration {
+    until.saturating_duration_since(Instant::now())
+}
+
+fn is_final(answer: &Answer) -> bool {
+    match answer {
+        Answer::Plan(plan) => plan.status == Status::Optimal,
+        Answer::Infeasible(_) => true,
+        Answer::NotFound { .. } => false,
+    }
+}
