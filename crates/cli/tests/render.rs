@@ -1,6 +1,6 @@
 //! Text for people: every line within its width, everything in both unit systems.
 
-#![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at once")]
+#![allow(clippy::unwrap_used, clippy::disallowed_methods, missing_docs, reason = "a test")]
 
 use deepbend_cli::cases;
 use deepbend_cli::render;

@@ -38,12 +38,15 @@ pub struct Cli {
 #[derive(Args, Clone, Debug)]
 #[command(next_help_heading = "Options of all commands")]
 pub struct Global {
-    /// Service to ask, for example http://localhost:7447 [default: one on this machine]
+    /// Service to ask, for example http://localhost:50551 [default: one on this machine]
     #[arg(long, global = true, env = "DEEPBEND_SERVER", value_name = "ADDR")]
     pub server: Option<String>,
     /// Folder of the inventory on this machine [default: deepbend in the user's data folder]
     #[arg(long, global = true, env = "DEEPBEND_DATA", value_name = "FOLDER")]
     pub data: Option<PathBuf>,
+    /// File with the token that the service asks for in its first line
+    #[arg(long, global = true, env = "DEEPBEND_TOKEN_FILE", value_name = "FILE")]
+    pub token_file: Option<PathBuf>,
     /// Format of the data on stdout
     #[arg(short, long, global = true, value_enum, default_value = "table", value_name = "FORMAT")]
     pub output: Format,

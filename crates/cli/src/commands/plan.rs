@@ -8,7 +8,7 @@ use super::{explanation, finish, printed_only, text_of};
 use crate::args::{Global, PlanArgs};
 use crate::describe;
 use crate::failure::{Exit, Failure};
-use crate::output::{self, Format, put};
+use crate::output::{self, Format, note, put};
 use crate::render;
 use crate::service::{Needs, Service};
 use crate::trip_files::{self, TripFiles};
@@ -38,6 +38,9 @@ pub(super) async fn run(global: &Global, args: &PlanArgs) -> Result<(), Failure>
     }
     if printed_only(global, &request)? {
         return Ok(());
+    }
+    if request.pool.is_empty() {
+        note("note: only gear that is aboard already; --from PLACE adds the shed and other boats");
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {

@@ -13,6 +13,7 @@ use deepbend_contract::pb;
 use pb::inventory_service_client::InventoryServiceClient;
 use pb::matching_service_client::MatchingServiceClient;
 use pb::trip_service_client::TripServiceClient;
+use tonic::metadata::{Ascii, MetadataValue};
 use tonic::transport::{Channel, Endpoint};
 
 mod embedded;
@@ -46,6 +47,7 @@ pub struct Service {
     channel: Channel,
     own: Option<Embedded>,
     deadline: Option<Duration>,
+    token: Option<MetadataValue<Ascii>>,
 }
 
 impl Service {
@@ -54,31 +56,30 @@ impl Service {
     /// # Errors
     /// No such server, or a data folder that cannot be had.
     pub async fn open(global: &Global, needs: Needs) -> Result<Self, Failure> {
-        let deadline = global.deadline;
-        if let Some(server) = &global.server {
-            let channel = connect(server).await?;
-            return Ok(Self { channel, own: None, deadline });
-        }
-        match needs {
-            Needs::Nothing => Self::embedded(None, deadline).await,
-            Needs::Inventory => Self::on_folder(&folder(global)?, deadline).await,
-        }
+        let service = match (&global.server, needs) {
+            (Some(server), _) => Self::by_channel(connect(server).await?),
+            (None, Needs::Nothing) => Self::embedded(None).await?,
+            (None, Needs::Inventory) => Self::on_folder(&folder(global)?).await?,
+        };
+        let token = global.token_file.as_deref().map(token).transpose()?;
+        Ok(Self { deadline: global.deadline, token, ..service })
+    }
+
+    fn by_channel(channel: Channel) -> Self {
+        Self { channel, own: None, deadline: None, token: None }
     }
 
     /// Starts a service in this process, on a data folder or without one.
     ///
     /// # Errors
     /// [`Exit::Held`] if another process holds the folder; a service that does not start.
-    pub async fn embedded(
-        folder: Option<&Path>,
-        deadline: Option<Duration>,
-    ) -> Result<Self, Failure> {
+    pub async fn embedded(folder: Option<&Path>) -> Result<Self, Failure> {
         let own = Embedded::start(folder).await?;
         let channel = connect(&format!("http://{}", own.addr())).await?;
-        Ok(Self { channel, own: Some(own), deadline })
+        Ok(Self { own: Some(own), ..Self::by_channel(channel) })
     }
 
-    async fn on_folder(folder: &Path, deadline: Option<Duration>) -> Result<Self, Failure> {
+    async fn on_folder(folder: &Path) -> Result<Self, Failure> {
         let started = Instant::now();
         loop {
             let socket = folder.join(SOCKET);
@@ -86,9 +87,9 @@ impl Service {
             if socket.exists()
                 && let Ok(channel) = connect(&format!("unix:{}", socket.display())).await
             {
-                return Ok(Self { channel, own: None, deadline });
+                return Ok(Self::by_channel(channel));
             }
-            match Self::embedded(Some(folder), deadline).await {
+            match Self::embedded(Some(folder)).await {
                 Err(failure) if failure.exit == Exit::Held && started.elapsed() < HELD_WAIT => {
                     tokio::time::sleep(HELD_PAUSE).await;
                 }
@@ -97,11 +98,14 @@ impl Service {
         }
     }
 
-    /// A request with the deadline of the command line.
+    /// A request with the deadline and the token of the command line.
     pub fn request<T>(&self, message: T) -> tonic::Request<T> {
         let mut request = tonic::Request::new(message);
         if let Some(deadline) = self.deadline {
             request.set_timeout(deadline);
+        }
+        if let Some(token) = &self.token {
+            request.metadata_mut().insert("authorization", token.clone());
         }
         request
     }
@@ -140,6 +144,16 @@ impl Service {
     }
 }
 
+fn token(path: &Path) -> Result<MetadataValue<Ascii>, Failure> {
+    let text = std::fs::read_to_string(path).map_err(|error| Failure::file(path, &error))?;
+    let token = text.lines().next().unwrap_or_default().trim();
+    let value = MetadataValue::try_from(format!("Bearer {token}")).map_err(|_| {
+        let what = format!("{}: that is no token", path.display());
+        Failure::new(Exit::BadData, what)
+    })?;
+    Ok(value)
+}
+
 async fn connect(address: &str) -> Result<Channel, Failure> {
     let full = if address.contains("://") || address.starts_with("unix:") {
         address.to_owned()
@@ -148,7 +162,7 @@ async fn connect(address: &str) -> Result<Channel, Failure> {
     };
     let endpoint = Endpoint::from_shared(full).map_err(|error| {
         Failure::usage(format!("--server {address}: {error}"))
-            .hint("write it like http://localhost:7447")
+            .hint("write it like http://localhost:50551")
     })?;
     endpoint.connect_timeout(CONNECT_WAIT).connect().await.map_err(|error| {
         let why = cause(&error);

@@ -1,0 +1,160 @@
+//! The demo fleet on disk: import, list, show, judging by id, trips, and who holds the folder.
+
+#![allow(clippy::unwrap_used, clippy::disallowed_methods, missing_docs, reason = "a test")]
+
+mod common;
+
+use std::fs;
+
+use common::{DEMO, data_of, demo, fleet, program, run, write};
+
+// Source: the demo fleet's files, counted by hand (wc -l less the header).
+#[test]
+fn a_fleet_is_imported_once_and_listed() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = data_of(&folder);
+    let dry = run(&["gear", "import", DEMO, "--data", &data, "--dry-run"]).code(0);
+    dry.says(&["Import: valid", "24"]);
+    run(&["gear", "list", "--data", &data]).code(0).warns(&["no such item"]);
+    let done = run(&["gear", "import", DEMO, "--data", &data]).code(0);
+    done.says(&["Import: imported", "24", "14", "30"]);
+    let again = run(&["gear", "import", DEMO, "--data", &data]).code(65);
+    again.says(&["refused"]).warns(&["rods.csv, line 2, column rod_id", "nothing was imported"]);
+    let rods =
+        run(&["gear", "list", "--kind", "rod", "-o", "csv", "--data", &data]).code(0).quiet();
+    assert_eq!(rods.out.lines().count(), 25);
+    let here =
+        run(&["gear", "list", "--kind", "rod", "--place", "B1", "--data", &data, "-o", "jsonl"]);
+    let here = here.code(0).out;
+    assert!(here.lines().all(|line| line.contains("\"placeId\":\"B1\"")) && !here.is_empty());
+}
+
+#[test]
+fn lists_come_in_pages() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let list =
+        ["gear", "list", "--kind", "lure", "--data", &data, "-o", "csv", "--page-size", "20"];
+    let first = run(&list).code(0).warns(&["20 of 30 items", "--page-token "]);
+    let token = first.err.rsplit("--page-token ").next().unwrap().trim().to_owned();
+    let second = run(&[&list[..], &["--page-token", &token]].concat()).code(0).quiet();
+    let all = run(&["gear", "list", "--kind", "lure", "--data", &data, "-o", "csv"]).code(0).out;
+    let rest = second.out.split_once('\n').unwrap().1;
+    assert_eq!(first.out + rest, all);
+    run(&[&list[..], &["--page-token", "forged"]].concat()).code(65);
+}
+
+#[test]
+fn an_item_is_shown_or_said_to_be_unknown() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let shown = run(&["gear", "show", "R06", "--data", &data]).code(0).quiet();
+    shown.says(&["Rod R06", "implied power", "Findings", "label differs", "Says who"]);
+    run(&["gear", "show", "E08", "--data", &data]).code(0).says(&["Reel E08", "line on it"]);
+    let json = run(&["gear", "show", "R06", "--data", &data, "-o", "json"]).code(0).out;
+    assert_eq!(serde_json::from_str::<serde_json::Value>(&json).unwrap()["id"], "R06");
+    run(&["gear", "show", "R99", "--data", &data]).code(65).warns(&["R99", "hint:", "gear list"]);
+}
+
+// Source: the demo story, S03: R14 with L17 is poor and limited by action.
+#[test]
+fn gear_is_judged_by_its_ids() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let judged = [
+        "judge",
+        "--rod",
+        "R14",
+        "--reel",
+        "E08",
+        "--lure",
+        "L17",
+        "--wind",
+        "9 m/s into",
+        "--leader",
+        "7x7 steel wire 14 kg 45 cm",
+        "--species",
+        "pike",
+        "--data",
+        &data,
+    ];
+    run(&judged).code(0).says(&["limited by action", "inline singles"]);
+    let unknown = run(&["judge", "--rod", "R98", "--lure", "L17", "--data", &data]).code(65);
+    unknown.warns(&["R98"]);
+    let ranked = run(&["rank", "--lure", "L17", "--species", "pike", "--data", &data, "-o", "csv"]);
+    let ranked = ranked.code(0).out;
+    let rods: Vec<&str> = ranked
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').nth(2).unwrap().split_once('+').unwrap().0)
+        .collect();
+    let place = |rod: &str| rods.iter().position(|found| *found == rod).unwrap();
+    assert!(place("R16") < place("R14"), "{ranked}");
+    let mut once = rods.clone();
+    once.sort_unstable();
+    once.dedup();
+    assert_eq!(once.len(), rods.len());
+    let compared = run(&["compare", "R14+E08", "R16+E08", "--lure", "L17", "--data", &data]);
+    compared.code(0).says(&["R14+E08", "R16+E08", "action"]);
+    let lures = run(&["rank", "--rod", "R14+E08", "--data", &data, "--place", "B2"]).code(0);
+    lures.says(&["L17"]);
+}
+
+// Source: the demo's trip T1; its plan is checked by the tests of planner and server.
+#[test]
+fn a_trip_is_planned_from_files() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let (trips, segments, needs) =
+        (demo("trips.csv"), demo("segments.csv"), demo("trip_needs.csv"));
+    let files = ["--trips", &trips, "--segments", &segments, "--needs", &needs, "--data", &data];
+    let plan = ["trip", "plan", "--trip", "T1", "--from", "S0", "--from", "B2"];
+    let table = run(&[&plan[..], &files[..]].concat()).code(0);
+    assert!(table.out.lines().all(|line| line.chars().count() <= 80), "{}", table.out);
+    table.says(&["OPTIMAL", "Outfits to take", "Segment a", "Segment b", "Rig card"]);
+    let csv = run(&[&plan[..], &files[..], &["-o", "csv"]].concat()).code(0).out;
+    assert!(csv.starts_with("segment_id,lure_id,outfit_id,rod_id,reel_id,"));
+    let unknown = run(&[&["trip", "plan", "--trip", "T9"], &files[..]].concat()).code(65);
+    unknown.warns(&["no trip `T9`", "T1, T2"]);
+    let bad = fs::read_to_string(&segments).unwrap().replace("perch,boat,5", "perch,boat,five");
+    let bad = write(folder.path(), "segments.csv", bad.as_bytes());
+    let files = ["--trips", &trips, "--segments", &bad, "--needs", &needs, "--data", &data];
+    run(&[&plan[..], &files[..]].concat()).code(65).warns(&["row 1, column depth_m: `five`"]);
+}
+
+#[test]
+fn a_bad_row_refuses_the_whole_import() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = data_of(&folder);
+    fs::copy(demo("boats.csv"), folder.path().join("boats.csv")).unwrap();
+    let rods = fs::read_to_string(demo("rods.csv")).unwrap().replacen("1-5 g", "heavy", 1);
+    write(folder.path(), "rods.csv", rods.as_bytes());
+    let here = folder.path().display().to_string();
+    let refused = run(&["gear", "import", &here, "--data", &data]).code(65);
+    refused.says(&["refused"]).warns(&["error: rods.csv, line 2, column lure_raw"]);
+    run(&["gear", "list", "--data", &data]).code(0).warns(&["no such item"]);
+}
+
+// Source: sysexits.h, EX_TEMPFAIL 75.
+#[test]
+fn a_folder_that_another_process_holds_is_named() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let lock = fs::OpenOptions::new().write(true).open(format!("{data}/holder"));
+    let lock = lock.unwrap();
+    lock.lock().unwrap();
+    let held = run(&["gear", "list", "--data", &data]).code(75);
+    held.warns(&["process", "hint:"]);
+    // What needs no inventory does not ask for it.
+    run(&["model", "--data", &data]).code(0);
+    drop(lock);
+    run(&["gear", "list", "--data", &data]).code(0);
+}
+
+#[test]
+fn the_data_folder_has_a_usual_place() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut command = program(&["gear", "import", DEMO]);
+    common::ended(command.env("XDG_DATA_HOME", folder.path())).code(0);
+    assert!(folder.path().join("deepbend").is_dir());
+}
