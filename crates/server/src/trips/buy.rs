@@ -18,8 +18,8 @@ struct Idea {
 }
 
 /// The rod that would suit a need best, with a usual reel, line and leader, and which other lures
-/// it lifts. `None` if nothing reaches the verdict that is asked for.
-pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> Option<String> {
+/// it lifts; or that no rod would.
+pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> String {
     let mut best: Option<Idea> = None;
     for idea in ideas(judge, need) {
         let (new, old) = (idea.weighed, best.as_ref().map(|b| b.weighed));
@@ -30,15 +30,18 @@ pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> Opt
             best = Some(idea);
         }
     }
-    let best = best.filter(|b| judge.asked.needs[need].met_by(b.weighed.verdict))?;
-    let lure = &judge.asked.needs[need].lure;
+    let wanted = &judge.asked.needs[need];
+    let lure = &wanted.lure;
+    let Some(best) = best.filter(|b| wanted.met_by(b.weighed.verdict)) else {
+        return format!("No rod covers {lure} in this wind and water: leave it for a calmer day.");
+    };
     let mut text = format!("Get {}: {} for {lure}", words(&best), best.weighed.verdict.as_word());
     let others = lifts(judge, need, plan, &best);
     if !others.is_empty() {
         text.push_str(&format!(", and it lifts {}", others.join(", ")));
     }
     text.push('.');
-    Some(text)
+    text
 }
 
 fn ideas<'a>(judge: &'a Judge<'_, '_>, need: usize) -> impl Iterator<Item = Idea> + 'a {

@@ -151,8 +151,7 @@ impl Cures<'_, '_> {
         }
         self.bring(need)
             .or(change.map(|(_, text)| text))
-            .or_else(|| buy::advice(self.judge, need, self.plan))
-            .unwrap_or_default()
+            .unwrap_or_else(|| buy::advice(self.judge, need, self.plan))
     }
 
     /// The quickest change to the lure or an outfit that is taken, or is the best of the pool.

@@ -7,7 +7,6 @@ use std::sync::Arc;
 use deepbend_contract::WireWord as _;
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
-use deepbend_core::gear::Word as _;
 use deepbend_core::water::{Cover, Platform, Skill};
 use deepbend_ledger::event::{Certainty, Claim};
 use deepbend_ledger::id::Id;
@@ -54,6 +53,16 @@ impl Fleet {
             }
         };
         *text = text.lines().map(edit).collect::<Vec<_>>().join("\n");
+        self
+    }
+
+    /// Adds a second item like another one.
+    pub(crate) fn twin(mut self, kind: FileKind, id: &str, twin: &str) -> Self {
+        let (_, text) = self.files.iter_mut().find(|(k, _)| *k == kind).unwrap();
+        let begin = format!("{id},");
+        let row = text.lines().find(|line| line.starts_with(&begin)).unwrap();
+        let row = row.replacen(id, twin, 1);
+        *text = format!("{}\n{row}\n", text.trim_end());
         self
     }
 
@@ -105,8 +114,7 @@ fn word<W: deepbend_core::gear::Word + deepbend_contract::WireWord>(text: &str) 
     W::from_word(text).unwrap_or_else(|| panic!("{text}")).to_wire_word().into()
 }
 
-/// A trip of the demo, with all boats but its own sister that goes out as the pool: the boat, the
-/// shed, and Turnstone, which stays in; Merganser lends to nobody unless `wide`.
+/// A trip of the demo with gear from its boat and from `places`.
 pub(crate) fn demo_trip(id: &str, places: &[&str]) -> pb::PlanTripRequest {
     let trip = rows(TRIPS).into_iter().find(|row| row["trip_id"] == id).unwrap();
     let anglers: Vec<_> = trip["angler_skill"]
@@ -181,12 +189,12 @@ pub(crate) fn demo_trip(id: &str, places: &[&str]) -> pb::PlanTripRequest {
     }
 }
 
-/// Grebe's trip, with everything that may be had but what Merganser takes herself.
+/// Grebe's trip; Turnstone stays in and lends.
 pub(crate) fn t1() -> pb::PlanTripRequest {
-    demo_trip("T1", &["B2", "B3", "S0"])
+    demo_trip("T1", &["B2", "S0"])
 }
 
-/// Merganser's trip.
+/// Merganser's trip; Turnstone lends likewise.
 pub(crate) fn t2() -> pb::PlanTripRequest {
     demo_trip("T2", &["B2", "S0"])
 }
