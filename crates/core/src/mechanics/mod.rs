@@ -1,3 +1,11 @@
 //! Mechanics: quantities that follow from laws, each with its equation and source.
 
+pub mod air;
+pub mod domain;
+pub mod head_shake;
+pub mod hook;
+pub mod line;
+pub mod sea_water;
 pub mod spool;
+pub mod stopping;
+pub mod wind_on_line;
