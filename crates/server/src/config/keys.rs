@@ -1,0 +1,174 @@
+//! The keys, one a line: its help, its form, and where its value goes.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use deepbend_ledger::id::Id;
+use deepbend_ledger::time::Date;
+use http::HeaderValue;
+use tracing_subscriber::EnvFilter;
+
+use super::{Config, LogFormat};
+use crate::gate::token::Token;
+
+/// A key, as the file writes it. The flag has `-` for `_`, the variable is `DEEPBEND_` and the
+/// key in capitals.
+#[derive(Clone, Copy, Debug)]
+pub struct Key {
+    /// Its name.
+    pub name: &'static str,
+    /// What its value looks like.
+    pub form: &'static str,
+    /// What it does.
+    pub help: &'static str,
+    set: fn(&mut Config, &str) -> Result<(), String>,
+}
+
+impl Key {
+    /// Takes a value.
+    ///
+    /// # Errors
+    /// What is wrong with it; continues the key.
+    pub fn set(&self, config: &mut Config, text: &str) -> Result<(), String> {
+        (self.set)(config, text)
+    }
+}
+
+/// All keys, in the order of the help.
+pub const KEYS: &[Key] = &[
+    Key {
+        name: "listen",
+        form: "an address and a port, for example 127.0.0.1:50551",
+        help: "Address to listen on; port 0 takes a free one [default: 127.0.0.1:50551]",
+        set: |c, text| Ok(c.listen = text.parse().map_err(|_| is(text))?),
+    },
+    Key {
+        name: "data",
+        form: "a folder",
+        help: "Folder of the inventory; without one there is no inventory",
+        set: |c, text| Ok(c.data = Some(PathBuf::from(filled(text)?))),
+    },
+    Key {
+        name: "device",
+        form: "1 to 64 letters A-Z a-z, digits, \"_\" or \"-\"",
+        help: "Name under which the service records events [default: service]",
+        set: |c, text| Ok(c.device = Some(Id::new(text).map_err(|_| is(text))?)),
+    },
+    Key {
+        name: "token_file",
+        form: "a file with a token of 16 to 512 characters without spaces in its first line",
+        help: "File with the token that callers over the network must show",
+        set: |c, text| Ok(c.token = Some(token(filled(text)?)?)),
+    },
+    Key {
+        name: "cors_origins",
+        form: "origins separated by commas, for example https://tackle.example",
+        help: "Origins of web pages that may call by gRPC-Web [default: none]",
+        set: |c, text| Ok(c.cors_origins = origins(text)?),
+    },
+    Key {
+        name: "max_request_bytes",
+        form: "a whole number from 65536 to 67108864",
+        help: "Greatest message taken [default: 4194304]",
+        set: |c, text| Ok(c.max_request_bytes = whole(text, 64 << 10, 64 << 20)?),
+    },
+    Key {
+        name: "max_response_bytes",
+        form: "a whole number from 1048576 to 268435456",
+        help: "Greatest message sent [default: 16777216]",
+        set: |c, text| Ok(c.max_response_bytes = whole(text, 1 << 20, 256 << 20)?),
+    },
+    Key {
+        name: "max_calls",
+        form: "a whole number from 1 to 65536",
+        help: "Calls taken at once [default: 256]",
+        set: |c, text| Ok(c.max_calls = whole(text, 1, 65_536)?),
+    },
+    Key {
+        name: "workers",
+        form: "a whole number from 1 to 1024",
+        help: "Threads that judge and plan [default: one for each processor]",
+        set: |c, text| Ok(c.workers = whole(text, 1, 1024)?),
+    },
+    Key {
+        name: "call_seconds",
+        form: "a whole number from 1 to 3600",
+        help: "Greatest time for a call that is no stream [default: 60]",
+        set: |c, text| Ok(c.call_limit = seconds(text, 1)?),
+    },
+    Key {
+        name: "drain_seconds",
+        form: "a whole number from 0 to 3600",
+        help: "Time that running calls have when the service ends [default: 10]",
+        set: |c, text| Ok(c.drain = seconds(text, 0)?),
+    },
+    Key {
+        name: "log",
+        form: "levels, for example info or deepbend_server=debug",
+        help: "What is logged [default: info]",
+        set: |c, text| {
+            EnvFilter::try_new(text).map_err(|_| is(text))?;
+            Ok(text.clone_into(&mut c.log))
+        },
+    },
+    Key {
+        name: "log_format",
+        form: "text or json",
+        help: "How log lines are written [default: text]",
+        set: |c, text| {
+            c.log_format = match text {
+                "text" => LogFormat::Text,
+                "json" => LogFormat::Json,
+                _ => return Err(is(text)),
+            };
+            Ok(())
+        },
+    },
+    Key {
+        name: "today",
+        form: "a date as YYYY-MM-DD",
+        help: "Day that counts as today, for demonstrations [default: the present day]",
+        set: |c, text| Ok(c.today = Some(Date::read(text).map_err(|_| is(text))?)),
+    },
+];
+
+fn is(text: &str) -> String {
+    let mut short: String = text.chars().take(80).collect();
+    if short.len() < text.len() {
+        short.push('…');
+    }
+    format!("is {short:?}")
+}
+
+fn filled(text: &str) -> Result<&str, String> {
+    if text.is_empty() { Err("is empty".to_owned()) } else { Ok(text) }
+}
+
+fn whole(text: &str, least: usize, most: usize) -> Result<usize, String> {
+    text.parse().ok().filter(|n| (least..=most).contains(n)).ok_or_else(|| is(text))
+}
+
+fn seconds(text: &str, least: usize) -> Result<Duration, String> {
+    whole(text, least, 3600).map(|n| Duration::from_secs(n as u64))
+}
+
+fn origins(text: &str) -> Result<Vec<HeaderValue>, String> {
+    let named = text.split(',').map(str::trim).filter(|origin| !origin.is_empty());
+    named
+        .map(|origin| {
+            let (scheme, host) = origin.split_once("://").ok_or_else(|| is(origin))?;
+            let plain = !host.is_empty() && !host.contains(['/', '*', '?', '#', '@']);
+            if !plain || !matches!(scheme, "http" | "https") {
+                return Err(is(origin));
+            }
+            HeaderValue::from_str(origin).map_err(|_| is(origin))
+        })
+        .collect()
+}
+
+fn token(path: &str) -> Result<Token, String> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| format!("names {path:?}, which cannot be read: {error}"))?;
+    let first = text.lines().next().unwrap_or_default().trim();
+    Token::new(first).ok_or_else(|| format!("names {path:?}, which holds no such token"))
+}

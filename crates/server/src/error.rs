@@ -1,0 +1,153 @@
+//! Every way in which a call can fail, and the one place where it becomes a status.
+//!
+//! What a caller is told never has a path, a panic's text or a stored value of others in it; that
+//! goes to the log.
+
+use deepbend_contract::{Faults, reason};
+use deepbend_ledger::item::ItemKind;
+use deepbend_store::StoreError;
+use deepbend_store::inventory::InventoryError;
+use tonic::Status;
+
+/// An id that names nothing in the inventory.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Missing {
+    /// Path of the field.
+    pub(crate) field: String,
+    /// Kind of item that was looked for; `None`: any.
+    pub(crate) kind: Option<ItemKind>,
+    /// The id.
+    pub(crate) id: String,
+}
+
+/// Why a call fails.
+#[derive(Debug)]
+pub(crate) enum ServiceError {
+    /// The request has faults.
+    Faults(Faults),
+    /// The page token is not ours, or of another request.
+    PageToken,
+    /// The request id was used before with other content.
+    RequestIdReused(String),
+    /// More than a stated limit.
+    TooLarge {
+        /// What is too large, with its unit.
+        what: &'static str,
+        /// How much is allowed.
+        limit: usize,
+    },
+    /// Ids that name nothing.
+    NotFound(Vec<Missing>),
+    /// The deadline passed.
+    Deadline,
+    /// Too many calls at once.
+    Overloaded,
+    /// The service is about to end.
+    ShuttingDown,
+    /// There is no inventory.
+    NoInventory,
+    /// No token, or a wrong one.
+    Unauthenticated,
+    /// A web page of a foreign origin.
+    ForeignOrigin,
+    /// The inventory failed.
+    Inventory(InventoryError),
+    /// A defect; the log has more.
+    Internal,
+}
+
+impl From<Faults> for ServiceError {
+    fn from(faults: Faults) -> Self {
+        Self::Faults(faults)
+    }
+}
+
+impl From<InventoryError> for ServiceError {
+    fn from(error: InventoryError) -> Self {
+        Self::Inventory(error)
+    }
+}
+
+impl From<StoreError> for ServiceError {
+    fn from(error: StoreError) -> Self {
+        Self::Inventory(error.into())
+    }
+}
+
+impl From<ServiceError> for Status {
+    fn from(error: ServiceError) -> Self {
+        match error {
+            ServiceError::Faults(faults) => faults.into(),
+            ServiceError::PageToken => reason::PAGE_TOKEN_INVALID.status(
+                "page_token is not one of this listing; right is next_page_token of the page \
+                 before, with the same filter and read_mask",
+                &[("field", "page_token")],
+            ),
+            ServiceError::RequestIdReused(id) => reason::REQUEST_ID_REUSED.status(
+                "request_id was used before with other content; take a new one for a new request",
+                &[("request_id", &id)],
+            ),
+            ServiceError::TooLarge { what, limit } => {
+                let limit = limit.to_string();
+                let text = format!("too many {what}: at most {limit}");
+                reason::TOO_LARGE.status(text, &[("what", what), ("limit", &limit)])
+            }
+            ServiceError::NotFound(missing) => not_found(&missing),
+            ServiceError::Deadline => reason::DEADLINE_EXCEEDED
+                .status("the deadline passed before the work was done", &[]),
+            ServiceError::Overloaded => {
+                reason::OVERLOADED.status("more calls than are taken at once; try again", &[])
+            }
+            ServiceError::ShuttingDown => {
+                reason::SHUTTING_DOWN.status("the service is about to end; try again", &[])
+            }
+            ServiceError::NoInventory => reason::NO_INVENTORY
+                .status("this service runs without a data folder, so it has no inventory", &[]),
+            ServiceError::Unauthenticated => reason::UNAUTHENTICATED
+                .status("metadata \"authorization\" must be \"Bearer\" and the token", &[]),
+            ServiceError::ForeignOrigin => reason::PERMISSION_DENIED
+                .status("this origin is not among cors_origins of the service", &[]),
+            ServiceError::Inventory(error) => inventory(&error),
+            ServiceError::Internal => {
+                reason::INTERNAL.status("a defect of the service; its log has more", &[])
+            }
+        }
+    }
+}
+
+fn not_found(missing: &[Missing]) -> Status {
+    let kind = |m: &Missing| m.kind.map_or_else(|| "item".to_owned(), |kind| kind.to_string());
+    let all: Vec<_> =
+        missing.iter().take(20).map(|m| format!("{} {} ({})", kind(m), m.id, m.field)).collect();
+    let more = if missing.len() > all.len() { " and more" } else { "" };
+    let text = format!("not in the inventory: {}{more}", all.join(", "));
+    let (kind, id) = missing.first().map(|m| (kind(m), m.id.clone())).unwrap_or_default();
+    reason::ITEM_NOT_FOUND.status(text, &[("kind", &kind), ("id", &id)])
+}
+
+fn inventory(error: &InventoryError) -> Status {
+    let internal = || Status::from(ServiceError::Internal);
+    tracing::error!(%error, "the inventory failed");
+    match error {
+        InventoryError::Store(error) => match error {
+            StoreError::Full { .. } => reason::STORE_UNAVAILABLE
+                .status("the disk of the store is nearly full: nothing is written", &[]),
+            StoreError::Unavailable(_) | StoreError::Locked { .. } => reason::STORE_UNAVAILABLE
+                .status("the store does not answer; the service must be restarted", &[]),
+            StoreError::Conflict { .. } => {
+                reason::STORE_UNAVAILABLE.status("another write came between; try again", &[])
+            }
+            StoreError::Unknown(_) => reason::STORE_UNAVAILABLE.status(
+                "it is not known whether this was written; call again with the same request_id",
+                &[],
+            ),
+            StoreError::Corrupt(_) => reason::STORE_DAMAGED
+                .status("the store is damaged; nothing was changed to hide it", &[]),
+            StoreError::Malformed { .. } | StoreError::Trimmed { .. } => internal(),
+        },
+        InventoryError::Event(_) => {
+            reason::STORE_DAMAGED.status("the store holds an event that cannot be read", &[])
+        }
+        InventoryError::Chain(_) | InventoryError::Rows(_) => internal(),
+    }
+}

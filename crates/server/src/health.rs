@@ -1,0 +1,121 @@
+//! What the health service says: the state of each service as it really is.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
+use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
+use deepbend_contract::pb::trip_service_server::TripServiceServer;
+use deepbend_store::{Store, StoreError};
+use tokio_util::sync::CancellationToken;
+use tonic::server::NamedService;
+use tonic_health::ServingStatus;
+use tonic_health::server::HealthReporter;
+
+use crate::inventory::InventoryApi;
+use crate::matching::Matching;
+use crate::trips::TripServiceImpl;
+
+/// Time between two looks at the store.
+const LOOK: Duration = Duration::from_secs(2);
+
+const MATCHING: &str = MatchingServiceServer::<Matching>::NAME;
+const INVENTORY: &str = InventoryServiceServer::<InventoryApi>::NAME;
+const TRIPS: &str = TripServiceServer::<TripServiceImpl>::NAME;
+/// The service as a whole.
+const ALL: &str = "";
+
+/// What the store can do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum StoreState {
+    Missing,
+    Sound,
+    ReadOnly,
+    Failed,
+}
+
+/// Asks the store with a commit of nothing: that writes nothing and is refused as any other.
+fn look(store: &dyn Store) -> StoreState {
+    match store.commit(Vec::new()) {
+        Ok(_) | Err(StoreError::Conflict { .. }) => StoreState::Sound,
+        Err(StoreError::Full { .. }) => StoreState::ReadOnly,
+        Err(
+            StoreError::Malformed { .. }
+            | StoreError::Trimmed { .. }
+            | StoreError::Locked { .. }
+            | StoreError::Unavailable(_)
+            | StoreError::Unknown(_)
+            | StoreError::Corrupt(_),
+        ) => StoreState::Failed,
+    }
+}
+
+/// Which services serve in a state, and whether the whole does.
+fn serving(state: StoreState) -> [(&'static str, bool); 4] {
+    let (inventory, trips, all) = match state {
+        StoreState::Missing => (false, false, true),
+        StoreState::Sound => (true, true, true),
+        StoreState::ReadOnly => (false, true, true),
+        StoreState::Failed => (false, false, false),
+    };
+    [(MATCHING, true), (INVENTORY, inventory), (TRIPS, trips), (ALL, all)]
+}
+
+async fn tell(reporter: &HealthReporter, states: [(&'static str, bool); 4]) {
+    for (name, serves) in states {
+        let status = if serves { ServingStatus::Serving } else { ServingStatus::NotServing };
+        reporter.set_service_status(name, status).await;
+    }
+}
+
+/// Keeps the health service true until `stop`; from then on nothing serves.
+pub(crate) async fn watch(
+    reporter: HealthReporter,
+    store: Option<Arc<dyn Store>>,
+    stop: CancellationToken,
+) {
+    let mut last = None;
+    loop {
+        let state = match store.clone() {
+            None => StoreState::Missing,
+            Some(store) => {
+                let looked = tokio::task::spawn_blocking(move || look(&*store)).await;
+                looked.unwrap_or(StoreState::Failed)
+            }
+        };
+        if last != Some(state) {
+            if matches!(state, StoreState::ReadOnly | StoreState::Failed) {
+                tracing::error!(?state, "the store is not as it should be");
+            }
+            tell(&reporter, serving(state)).await;
+            last = Some(state);
+        }
+        tokio::select! {
+            biased;
+            () = stop.cancelled() => break,
+            () = tokio::time::sleep(LOOK) => {}
+        }
+    }
+    tell(&reporter, [MATCHING, INVENTORY, TRIPS, ALL].map(|name| (name, false))).await;
+}
+
+#[cfg(test)]
+mod tests {
+    use deepbend_store::{Fault, FaultyStore, MemoryStore};
+
+    use super::*;
+
+    // Source: common practice, no source (real state per service, not a constant).
+    #[test]
+    fn the_state_is_that_of_the_store() {
+        assert_eq!(look(&MemoryStore::default()), StoreState::Sound);
+        for fault in [Fault::Refused, Fault::Damaged, Fault::AnswerLost] {
+            let store = FaultyStore::new(MemoryStore::default(), 1, fault);
+            assert_eq!(look(&store), StoreState::Failed, "{fault:?}");
+        }
+        let serves = |state| serving(state).map(|(_, serves)| serves);
+        assert_eq!(serves(StoreState::Missing), [true, false, false, true]);
+        assert_eq!(serves(StoreState::ReadOnly), [true, false, true, true]);
+        assert_eq!(serves(StoreState::Failed), [true, false, false, false]);
+    }
+}

@@ -1,0 +1,237 @@
+//! Files in: all rows or none, with a report, and safe to repeat under a request id.
+
+use std::collections::BTreeMap;
+use std::sync::PoisonError;
+
+use deepbend_contract::pb::FaultCode;
+use deepbend_contract::{At, Faults, Reader, ToWire as _, limits, pb};
+use deepbend_ledger::event::{Body, Chain, Claim, Recorder, Sealed};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::import::{FileKind, RowFault, import as read_files};
+use deepbend_ledger::item::{Item, ItemKind};
+use deepbend_ledger::time::ObservedTime;
+use deepbend_ledger::view::View;
+use deepbend_store::{MAX_WRITES, StoreError};
+use prost::Message as _;
+use prost_types::Timestamp;
+use sha2::{Digest as _, Sha256};
+
+use super::Holding;
+use super::requests::{self, Done};
+use super::words::LedgerWord as _;
+use crate::error::ServiceError;
+
+/// Files that a request may have: one of each kind.
+const FILES: usize = FileKind::ALL.len();
+
+/// An import that is asked for.
+#[derive(Debug)]
+pub(super) struct Asked {
+    request_id: Option<String>,
+    /// SHA-256 of everything but the request id.
+    content: [u8; 32],
+    files: Vec<(FileKind, String)>,
+    claim: Claim,
+    validate_only: bool,
+}
+
+/// Reads the request; what is in the files is read later.
+pub(super) fn read(request: pb::ImportItemsRequest) -> Result<Asked, Faults> {
+    let without_id = pb::ImportItemsRequest { request_id: String::new(), ..request.clone() };
+    let content = Sha256::digest(without_id.encode_to_vec()).into();
+    let pb::ImportItemsRequest { request_id, files, claim, validate_only } = request;
+    let mut faults = Faults::new();
+    let mut reader = Reader::new(At::ROOT, &mut faults);
+    if !request_id.is_empty() && !is_uuid(&request_id) {
+        let right = "a UUID, for example 123e4567-e89b-42d3-a456-426614174000";
+        reader.fault("request_id", FaultCode::Malformed, "is no UUID", right);
+    }
+    if files.is_empty() {
+        reader.fault("files", FaultCode::Missing, "is empty", format!("1 to {FILES} files"));
+    }
+    let fits = reader.fits("files", files.len(), FILES);
+    let files = if fits { files } else { Vec::new() };
+    let files = reader.within("files", |list, faults| {
+        let mut all: Vec<(FileKind, String)> = Vec::new();
+        for (index, file) in files.into_iter().enumerate() {
+            let pb::ImportFile { kind, csv_text } = file;
+            let at = list.index(index);
+            let mut reader = Reader::new(at, faults);
+            let kind = reader.required_choice("kind", kind, FileKind::WIRE_NAME);
+            let kind = kind.and_then(FileKind::from_wire);
+            if csv_text.is_empty() {
+                reader.fault("csv_text", FaultCode::Missing, "is empty", "the text of a file");
+            } else if csv_text.len() > limits::FILE_BYTES {
+                let wrong = format!("has {} bytes", csv_text.len());
+                let right = format!("at most {} bytes", limits::FILE_BYTES);
+                reader.fault("csv_text", FaultCode::TooLong, wrong, right);
+            }
+            let Some(kind) = kind else { continue };
+            if all.iter().any(|(other, _)| *other == kind) {
+                let wrong = format!("is that of {} once more", kind.file_name());
+                reader.fault("kind", FaultCode::Duplicate, wrong, "each kind at most once");
+            }
+            all.push((kind, csv_text));
+        }
+        all
+    });
+    let claim = reader.required("claim", claim, "who says it, when, and how well he knows");
+    let claim = claim.and_then(|claim| {
+        reader.within("claim", |at, faults| read_claim(&mut Reader::new(at, faults), claim))
+    });
+    let request_id = Some(request_id.to_ascii_lowercase()).filter(|id| !id.is_empty());
+    match claim {
+        Some(claim) => faults.or(Asked { request_id, content, files, claim, validate_only }),
+        // Without a claim there is a fault that says so.
+        None => Err(faults),
+    }
+}
+
+fn is_uuid(text: &str) -> bool {
+    let groups: Vec<_> = text.split('-').collect();
+    groups.iter().map(|group| group.len()).eq([8, 4, 4, 4, 12])
+        && groups.iter().all(|group| group.bytes().all(|b| b.is_ascii_hexdigit()))
+}
+
+/// Years 1 to 9999, as RFC 3339 and `google.protobuf.Timestamp` have them, seconds since 1970.
+const SECONDS: std::ops::RangeInclusive<i64> = -62_135_596_800..=253_402_300_799;
+
+fn read_claim(reader: &mut Reader<'_>, claim: pb::Claim) -> Option<Claim> {
+    let pb::Claim { observed_time, actor, certainty } = claim;
+    let right = "a time of the years 1 to 9999";
+    let observed_time = reader.required("observed_time", observed_time, right);
+    let observed_time = observed_time.and_then(|time| {
+        let Timestamp { seconds, nanos } = time;
+        let fits = SECONDS.contains(&seconds) && (0..1_000_000_000).contains(&nanos);
+        let time = fits.then(|| ObservedTime::new(time.to_string()).ok()).flatten();
+        if time.is_none() {
+            let wrong = format!("is {seconds} s and {nanos} ns");
+            reader.fault("observed_time", FaultCode::Malformed, wrong, right);
+        }
+        time
+    });
+    let missing = actor.is_empty();
+    let actor = reader.id("actor", actor).and_then(|actor| Id::new(actor).ok());
+    if missing {
+        reader.required("actor", None::<()>, "a role or a person's id");
+    }
+    let certainty = reader.required_choice("certainty", certainty, "Certainty");
+    let certainty = certainty.and_then(deepbend_ledger::event::Certainty::from_wire);
+    Some(Claim { observed_time: observed_time?, actor: actor?, certainty: certainty? })
+}
+
+/// Imports, or only checks. Blocks until the events are on the disk.
+pub(super) fn import(
+    holding: &Holding,
+    asked: &Asked,
+) -> Result<pb::ImportItemsResponse, ServiceError> {
+    // What it guards is on the disk, whole or not at all.
+    let _one_at_a_time = holding.importing.lock().unwrap_or_else(PoisonError::into_inner);
+    let inventory = &holding.inventory;
+    let view = inventory.view();
+    if let Some(id) = &asked.request_id
+        && let Some(done) = requests::done(&*holding.store, &view, id)?
+    {
+        if done.content != asked.content {
+            return Err(ServiceError::RequestIdReused(id.clone()));
+        }
+        return Ok(imported(&view, &done));
+    }
+    let mut recorder = match inventory.head(&holding.device) {
+        Some((chain, head)) => Recorder::after(chain, &head),
+        None => Recorder::begin(Chain { device: holding.device.clone(), incarnation: 1 }, 1),
+    };
+    let files: Vec<_> = asked.files.iter().map(|(kind, text)| (*kind, text.as_str())).collect();
+    let events = match read_files(&files, &view, &mut recorder, &asked.claim) {
+        Ok(events) => events,
+        Err(faults) => return Ok(refused(&faults)),
+    };
+    // Besides the events a commit has the head of their chain.
+    if events.len() >= MAX_WRITES {
+        return Err(ServiceError::TooLarge { what: "rows in one import", limit: MAX_WRITES - 1 });
+    }
+    if asked.validate_only {
+        let items = events.iter().map(item_of);
+        return Ok(report(pb::ImportOutcome::Valid, items));
+    }
+    let done = Done::by(asked.content, &events);
+    if let (Some(id), Some(done)) = (&asked.request_id, &done) {
+        requests::note(&*holding.store, id, done)?;
+    }
+    inventory.append(&events).map_err(too_large)?;
+    Ok(report(pb::ImportOutcome::Imported, events.iter().map(item_of)))
+}
+
+/// A commit has a greatest size, which only the store knows.
+fn too_large(error: deepbend_store::inventory::InventoryError) -> ServiceError {
+    use deepbend_store::inventory::InventoryError as Error;
+    match error {
+        Error::Store(StoreError::Malformed { .. }) => ServiceError::TooLarge {
+            what: "bytes of events in one import",
+            limit: deepbend_store::MAX_COMMIT_BYTES,
+        },
+        other @ (Error::Store(_) | Error::Chain(_) | Error::Event(_) | Error::Rows(_)) => {
+            other.into()
+        }
+    }
+}
+
+fn item_of(event: &Sealed) -> &Item {
+    match &event.event().body {
+        Body::Acquired { item } => item,
+    }
+}
+
+/// The report of an import that was done before, from what it recorded.
+fn imported(view: &View, done: &Done) -> pb::ImportItemsResponse {
+    let mut items: Vec<_> = view
+        .entries()
+        .flat_map(|entry| entry.claims())
+        .filter(|(event, _)| done.recorded(&event.id))
+        .collect();
+    items.sort_by_key(|(event, _)| event.id.sequence);
+    report(pb::ImportOutcome::Imported, items.into_iter().map(|(_, item)| item))
+}
+
+fn report<'a>(
+    outcome: pb::ImportOutcome,
+    items: impl Iterator<Item = &'a Item>,
+) -> pb::ImportItemsResponse {
+    let mut counts: BTreeMap<ItemKind, i32> = BTreeMap::new();
+    let mut findings = Vec::new();
+    for item in items {
+        *counts.entry(item.kind()).or_default() += 1;
+        findings.extend(item.findings.iter().map(|finding| pb::ItemFinding {
+            item_id: item.id.to_string(),
+            finding: Some(finding.to_wire()),
+        }));
+    }
+    let counts = counts
+        .into_iter()
+        .map(|(kind, item_count)| pb::ItemCount { kind: kind.wire().into(), item_count });
+    pb::ImportItemsResponse {
+        outcome: outcome.into(),
+        faults: Vec::new(),
+        counts: counts.collect(),
+        findings,
+    }
+}
+
+fn refused(faults: &[RowFault]) -> pb::ImportItemsResponse {
+    let faults = faults.iter().map(|fault| {
+        let RowFault { file, row, column, what, right } = fault.clone();
+        pb::RowFault {
+            file: file.wire().into(),
+            row: i64::try_from(row).unwrap_or(i64::MAX),
+            column,
+            wrong: what,
+            right,
+        }
+    });
+    pb::ImportItemsResponse {
+        outcome: pb::ImportOutcome::Refused.into(),
+        faults: faults.collect(),
+        counts: Vec::new(),
+        findings: Vec::new(),
+    }
+}

@@ -1,0 +1,179 @@
+//! Request ids: what each one did, so that a repeated call gets the first answer again.
+//!
+//! A note is written *before* the events that it tells of, and counts only if the last of them,
+//! by its hash, is in the ledger: so a crash between the two leaves a note that says nothing.
+
+use deepbend_ledger::event::{EventId, Hash, Sealed};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::view::View;
+use deepbend_store::{Expect, Store, StoreError, Tree, Write};
+
+use super::PageKey;
+use crate::today::unix_seconds;
+
+/// What the service keeps beside the ledger: notes of requests, and the key of page tokens.
+const SERVICE: Tree = Tree(3);
+const PAGE_KEY: &[u8] = b"page key";
+const REQUEST: &[u8] = b"request ";
+/// The contract promises 24 hours.
+const KEEP_SECONDS: u64 = 48 * 3600;
+const NOTES_PAGE: usize = 500;
+
+/// What an import did.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Done {
+    /// SHA-256 of the request without its id.
+    pub(super) content: [u8; 32],
+    /// Number of its first event.
+    first: u64,
+    /// Its last event.
+    last: EventId,
+    /// Hash of the last event.
+    last_hash: Hash,
+}
+
+impl Done {
+    /// What these events do; `None` for none.
+    pub(super) fn by(content: [u8; 32], events: &[Sealed]) -> Option<Self> {
+        let (first, last) = (events.first()?, events.last()?);
+        let (first, last_hash) = (first.event().id.sequence, last.hash());
+        Some(Self { content, first, last: last.event().id.clone(), last_hash })
+    }
+
+    /// Whether an event is one of them.
+    pub(super) fn recorded(&self, event: &EventId) -> bool {
+        event.chain == self.last.chain
+            && (self.first..=self.last.sequence).contains(&event.sequence)
+    }
+
+    fn is_in(&self, view: &View) -> bool {
+        let mut events = view.entries().flat_map(|entry| entry.claims().map(|(event, _)| event));
+        events.any(|event| event.hash == self.last_hash && event.id == self.last)
+    }
+
+    /// content(32) | time(8) | first(8) | last(8) | incarnation(4) | hash(32) | device
+    fn write(&self, time: u64) -> Vec<u8> {
+        let mut bytes = self.content.to_vec();
+        bytes.extend(time.to_be_bytes());
+        bytes.extend(self.first.to_be_bytes());
+        bytes.extend(self.last.sequence.to_be_bytes());
+        bytes.extend(self.last.chain.incarnation.to_be_bytes());
+        bytes.extend(self.last_hash.as_bytes());
+        bytes.extend(self.last.chain.device.as_str().as_bytes());
+        bytes
+    }
+
+    fn read(bytes: &[u8]) -> Option<(Self, u64)> {
+        let (content, rest) = bytes.split_first_chunk::<32>()?;
+        let (time, rest) = rest.split_first_chunk::<8>()?;
+        let (first, rest) = rest.split_first_chunk::<8>()?;
+        let (last, rest) = rest.split_first_chunk::<8>()?;
+        let (incarnation, rest) = rest.split_first_chunk::<4>()?;
+        let (hash, device) = rest.split_first_chunk::<32>()?;
+        let device = Id::new(std::str::from_utf8(device).ok()?).ok()?;
+        let incarnation = u32::from_be_bytes(*incarnation);
+        let chain = deepbend_ledger::event::Chain { device, incarnation };
+        let done = Self {
+            content: *content,
+            first: u64::from_be_bytes(*first),
+            last: EventId { chain, sequence: u64::from_be_bytes(*last) },
+            last_hash: Hash::from_bytes(*hash),
+        };
+        Some((done, u64::from_be_bytes(*time)))
+    }
+}
+
+fn key(request_id: &str) -> Vec<u8> {
+    [REQUEST, request_id.as_bytes()].concat()
+}
+
+fn damaged() -> StoreError {
+    StoreError::Corrupt("a note of a request cannot be read".to_owned())
+}
+
+/// What a request id did, if it did anything.
+pub(super) fn done(
+    store: &dyn Store,
+    view: &View,
+    request_id: &str,
+) -> Result<Option<Done>, StoreError> {
+    let Some(row) = store.get(SERVICE, &key(request_id))? else { return Ok(None) };
+    let (done, _) = Done::read(&row.value).ok_or_else(damaged)?;
+    Ok(done.is_in(view).then_some(done))
+}
+
+/// Notes what a request id is about to do.
+pub(super) fn note(store: &dyn Store, request_id: &str, done: &Done) -> Result<(), StoreError> {
+    let value = Some(done.write(unix_seconds()));
+    let write = Write { tree: SERVICE, key: key(request_id), expect: Expect::Any, value };
+    store.commit(vec![write]).map(drop)
+}
+
+/// Drops notes that are older than anybody was promised.
+pub(crate) fn forget_old(store: &dyn Store) -> Result<(), StoreError> {
+    let old = unix_seconds().saturating_sub(KEEP_SECONDS);
+    let mut after: Option<Vec<u8>> = None;
+    loop {
+        let rows = store.scan(SERVICE, REQUEST, after.as_deref(), NOTES_PAGE)?;
+        let Some(last) = rows.last() else { return Ok(()) };
+        after = Some(last.key.clone());
+        let mut writes = Vec::new();
+        for row in rows {
+            let (_, time) = Done::read(&row.value).ok_or_else(damaged)?;
+            if time < old {
+                let (key, expect) = (row.key, Expect::WrittenBy(row.written_by));
+                writes.push(Write { tree: SERVICE, key, expect, value: None });
+            }
+        }
+        if !writes.is_empty() {
+            store.commit(writes)?;
+        }
+    }
+}
+
+impl PageKey {
+    /// The key of a store, made when it is first asked for.
+    pub(crate) fn of(store: &dyn Store) -> Result<Self, StoreError> {
+        let unusable = || StoreError::Corrupt("the key of the page tokens is cut short".to_owned());
+        if let Some(row) = store.get(SERVICE, PAGE_KEY)? {
+            let whole = row.value.len() == Self::BYTES;
+            return whole.then(|| Self::new(&row.value)).flatten().ok_or_else(unusable);
+        }
+        let mut bytes = [0; Self::BYTES];
+        getrandom::fill(&mut bytes)
+            .map_err(|error| StoreError::Unavailable(format!("no random bytes: {error}")))?;
+        let (key, value) = (PAGE_KEY.to_vec(), Some(bytes.to_vec()));
+        store.commit(vec![Write { tree: SERVICE, key, expect: Expect::Absent, value }])?;
+        Self::new(&bytes).ok_or_else(unusable)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use deepbend_ledger::event::Chain;
+    use deepbend_store::MemoryStore;
+
+    use super::*;
+
+    // Source: the contract: the same id gives the first answer for at least 24 hours.
+    #[test]
+    fn a_note_without_its_events_says_nothing_and_old_ones_go() {
+        let store = MemoryStore::default();
+        let chain = Chain { device: Id::new("service").unwrap(), incarnation: 2 };
+        let last = EventId { chain, sequence: 9 };
+        let done = Done { content: [3; 32], first: 4, last, last_hash: Hash::of(b"x") };
+        assert_eq!(Done::read(&done.write(77)), Some((done.clone(), 77)));
+        note(&store, "new", &done).unwrap();
+        assert_eq!(super::done(&store, &View::default(), "new").unwrap(), None);
+        let old = Some(done.write(unix_seconds() - 49 * 3600));
+        let write = Write { tree: SERVICE, key: key("old"), expect: Expect::Any, value: old };
+        store.commit(vec![write]).unwrap();
+        forget_old(&store).unwrap();
+        assert!(store.get(SERVICE, &key("old")).unwrap().is_none());
+        assert!(store.get(SERVICE, &key("new")).unwrap().is_some());
+        PageKey::of(&store).unwrap();
+        let kept = store.get(SERVICE, PAGE_KEY).unwrap();
+        PageKey::of(&store).unwrap();
+        assert_eq!(store.get(SERVICE, PAGE_KEY).unwrap(), kept);
+    }
+}

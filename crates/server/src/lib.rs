@@ -1,0 +1,52 @@
+//! The service `deepbend.v1`: what the pure crates know, answered over gRPC.
+//!
+//! ```no_run
+//! # async fn run() -> Result<(), Box<dyn std::error::Error>> {
+//! use deepbend_server::{Config, Server};
+//!
+//! let config = Config { listen: "127.0.0.1:0".parse()?, ..Config::default() };
+//! let bound = Server::bind(config).await?;
+//! println!("listening on {}", bound.addr);
+//! bound.serve(std::future::pending()).await?;
+//! # Ok(())
+//! # }
+//! ```
+//!
+//! A call goes through these in order:
+//!
+//! 1. `listen`: a TCP address, or the socket in the data folder;
+//! 2. `gate`: origin, token, admission, deadline, panics, the log line, the form of errors;
+//! 3. `matching`, `inventory`, [`trips`]: one module a service;
+//! 4. `compute`: the work, on threads of its own.
+//!
+//! Around them: [`config`], `serve` (up and down again), `health`, [`log`], `error`.
+//!
+//! # Architecture invariants
+//!
+//! - Judges, plans and folds nothing itself: that is the pure crates' work, and the same input
+//!   gives the same answer here as there.
+//! - Acknowledges a write only when it is on the disk.
+//! - Never takes part of a request: it names every fault, or does the whole.
+//! - Tells a caller no path, no panic, no other caller's data; and logs no request.
+//! - Blocks no thread that answers the network.
+
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
+#![allow(clippy::disallowed_methods, reason = "an outer crate: it reads files and environment")]
+
+mod compute;
+pub mod config;
+mod error;
+mod gate;
+mod health;
+mod inventory;
+mod listen;
+pub mod log;
+mod matching;
+mod serve;
+mod today;
+pub mod trips;
+
+pub use config::{Config, ConfigFault};
+pub use gate::token::Token;
+pub use listen::{SOCKET_NAME, socket_path};
+pub use serve::{Bound, ServeError, Server, StartError};

@@ -1,0 +1,60 @@
+//! Where calls come in: a TCP address, and a socket in the data folder.
+
+use std::io;
+use std::net::SocketAddr;
+use std::os::unix::fs::PermissionsExt as _;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use tokio::net::UnixListener;
+use tonic::transport::server::TcpIncoming;
+
+/// Name of the socket in the data folder: tools on this machine find the service by it.
+pub const SOCKET_NAME: &str = "deepbendd.sock";
+
+/// The socket that a service holding `folder` listens on.
+#[must_use]
+pub fn socket_path(folder: &Path) -> PathBuf {
+    folder.join(SOCKET_NAME)
+}
+
+/// Listens on a TCP address.
+pub(crate) fn tcp(address: SocketAddr) -> io::Result<TcpIncoming> {
+    let incoming = TcpIncoming::bind(address)?;
+    Ok(incoming.with_nodelay(Some(true)).with_keepalive(Some(Duration::from_secs(60))))
+}
+
+/// A socket file; it goes when this is dropped.
+#[derive(Debug)]
+pub(crate) struct SocketFile {
+    path: PathBuf,
+}
+
+impl Drop for SocketFile {
+    fn drop(&mut self) {
+        // One that is gone already is as it should be.
+        let _ = std::fs::remove_file(&self.path);
+    }
+}
+
+/// Listens on the socket of a data folder that this process holds: so one that is there already
+/// was left behind. `None` where the system has no room for so long a path.
+pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFile)>> {
+    let path = socket_path(folder);
+    match std::fs::remove_file(&path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+        Ok(()) | Err(_) => {}
+    }
+    let listener = match UnixListener::bind(&path) {
+        Ok(listener) => listener,
+        Err(error) if error.kind() == io::ErrorKind::InvalidInput => {
+            tracing::warn!(%error, "no socket in the data folder: its path is too long");
+            return Ok(None);
+        }
+        Err(error) => return Err(error),
+    };
+    let file = SocketFile { path };
+    // For its owner alone: who may use the folder is who may write to it.
+    std::fs::set_permissions(&file.path, std::fs::Permissions::from_mode(0o600))?;
+    Ok(Some((listener, file)))
+}

@@ -1,0 +1,69 @@
+//! `deepbendd`: serves until it is told to end.
+//!
+//! Exit codes: 0 ended as told; 64 a setting cannot be used; 69 the address cannot be used or the
+//! transport failed; 74 the data folder cannot be used; 75 another process holds it.
+
+#![allow(clippy::disallowed_methods, reason = "an outer crate: it reads the environment")]
+
+use std::process::ExitCode;
+
+use deepbend_server::config::{Loaded, load};
+use deepbend_server::{Config, Server, StartError};
+use tokio::signal::unix::{SignalKind, signal};
+
+const USAGE: u8 = 64;
+const UNAVAILABLE: u8 = 69;
+const IO: u8 = 74;
+const HELD: u8 = 75;
+
+fn main() -> ExitCode {
+    let config = match load(std::env::args_os(), |name| std::env::var(name).ok()) {
+        Ok(Loaded::Run(config)) => *config,
+        Ok(Loaded::Print(text)) => {
+            use std::io::Write as _;
+            // Nobody reads it: then there is nothing left to do.
+            let _ = write!(std::io::stdout(), "{text}");
+            return ExitCode::SUCCESS;
+        }
+        Err(fault) => return fail(USAGE, &fault),
+    };
+    if let Err(error) = deepbend_server::log::init(&config) {
+        return fail(UNAVAILABLE, &error);
+    }
+    match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
+        Ok(runtime) => runtime.block_on(run(config)),
+        Err(error) => fail(UNAVAILABLE, &error),
+    }
+}
+
+async fn run(config: Config) -> ExitCode {
+    let signals = (signal(SignalKind::terminate()), signal(SignalKind::interrupt()));
+    let (Ok(mut terminate), Ok(mut interrupt)) = signals else {
+        return fail(UNAVAILABLE, &"signals cannot be received");
+    };
+    let told = async move {
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+    };
+    let bound = match Server::bind(config).await {
+        Ok(bound) => bound,
+        Err(error @ StartError::Locked { .. }) => return fail(HELD, &error),
+        Err(error @ StartError::Data { .. }) => return fail(IO, &error),
+        Err(error @ (StartError::Listen { .. } | StartError::Reflection(_))) => {
+            return fail(UNAVAILABLE, &error);
+        }
+    };
+    match bound.serve(told).await {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => fail(UNAVAILABLE, &error),
+    }
+}
+
+fn fail(code: u8, error: &dyn std::fmt::Display) -> ExitCode {
+    use std::io::Write as _;
+    // Where stderr is closed the exit code has to do.
+    let _ = writeln!(std::io::stderr(), "deepbendd: {error}");
+    ExitCode::from(code)
+}

@@ -1,0 +1,307 @@
+//! From configuration to a service that answers, and down again.
+
+use std::future::Future;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use deepbend_contract::FILE_DESCRIPTOR_SET;
+use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
+use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
+use deepbend_contract::pb::trip_service_server::TripServiceServer;
+use deepbend_ledger::id::Id;
+use deepbend_store::inventory::{Inventory, InventoryError};
+use deepbend_store::{SledOptions, SledStore, Store, StoreError};
+use http::{HeaderName, Method, header};
+use tokio::net::UnixListener;
+use tokio::sync::Semaphore;
+use tokio_stream::wrappers::UnixListenerStream;
+use tokio_util::sync::CancellationToken;
+use tonic::service::Routes;
+use tonic::transport::server::TcpIncoming;
+use tonic_health::server::HealthReporter;
+use tower_http::cors::{AllowOrigin, CorsLayer};
+
+use crate::compute::Pool;
+use crate::config::Config;
+use crate::gate::Gate;
+use crate::health;
+use crate::inventory::{Holding, InventoryApi, PageKey, forget_old};
+use crate::listen::{self, SocketFile};
+use crate::matching::Matching;
+use crate::trips::TripServiceImpl;
+
+/// Name under which the service records where none is configured.
+const DEVICE: &str = "service";
+/// Imports and listings at once.
+const STORE_WORKERS: usize = 4;
+/// Time in which streams that were cut off tell their callers.
+const LAST_WORDS: Duration = Duration::from_millis(500);
+
+/// Why the service did not start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// Another process holds the data folder.
+    #[error("the data folder {folder} is in use by {holder}; end it, or name another folder")]
+    Locked {
+        /// The folder.
+        folder: String,
+        /// Who holds it.
+        holder: String,
+    },
+    /// The data folder cannot be used.
+    #[error("the data folder {} cannot be used: {source}", .folder.display())]
+    Data {
+        /// The folder.
+        folder: PathBuf,
+        /// Why.
+        source: InventoryError,
+    },
+    /// Nobody can be listened to there.
+    #[error("cannot listen on {place}: {source}")]
+    Listen {
+        /// The address or the socket.
+        place: String,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// A defect of the build.
+    #[error("the service cannot describe itself: {0}")]
+    Reflection(#[from] tonic_reflection::server::Error),
+}
+
+/// Why a running service ended by itself.
+#[derive(Debug, thiserror::Error)]
+#[error("the transport failed: {0}")]
+pub struct ServeError(#[from] tonic::transport::Error);
+
+/// The service.
+#[derive(Debug)]
+pub struct Server;
+
+impl Server {
+    /// Opens the data folder and listens; calls are answered once it serves.
+    ///
+    /// # Errors
+    /// [`StartError`]: the folder is in use or damaged, or the address is taken.
+    pub async fn bind(config: Config) -> Result<Bound, StartError> {
+        let holding = match config.data.clone() {
+            Some(folder) => Some(open(folder, config.device.clone()).await?),
+            None => None,
+        };
+        let failed = |place: String| |source| StartError::Listen { place, source };
+        let tcp = listen::tcp(config.listen).map_err(failed(config.listen.to_string()))?;
+        let addr = tcp.local_addr().map_err(failed(config.listen.to_string()))?;
+        let socket = match &config.data {
+            Some(folder) => {
+                let place = listen::socket_path(folder).display().to_string();
+                listen::socket(folder).map_err(failed(place))?
+            }
+            None => None,
+        };
+        let cut = CancellationToken::new();
+        let (reporter, routes) = routes(&config, holding.as_ref(), cut.clone())?;
+        let store = holding.map(|holding| holding.store);
+        Ok(Bound { addr, config, tcp, socket, reporter, routes, store, cut })
+    }
+}
+
+/// Opens the data folder, on a thread that may block.
+async fn open(folder: PathBuf, device: Option<Id>) -> Result<Holding, StartError> {
+    let named = folder.clone();
+    let opened = tokio::task::spawn_blocking(move || {
+        let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
+        let inventory = Arc::new(Inventory::open(Arc::clone(&store))?);
+        let page_key = PageKey::of(&*store)?;
+        forget_old(&*store)?;
+        Ok::<_, InventoryError>((inventory, store, page_key))
+    });
+    let lost = |error: tokio::task::JoinError| {
+        InventoryError::Store(StoreError::Unavailable(error.to_string()))
+    };
+    let (inventory, store, page_key) =
+        opened.await.map_err(lost).flatten().map_err(|error| match error {
+            InventoryError::Store(StoreError::Locked { folder, holder }) => {
+                StartError::Locked { folder, holder }
+            }
+            source @ (InventoryError::Store(_)
+            | InventoryError::Chain(_)
+            | InventoryError::Event(_)
+            | InventoryError::Rows(_)) => StartError::Data { folder: named.clone(), source },
+        })?;
+    let device = match device {
+        Some(device) => device,
+        None => Id::new(DEVICE).map_err(|error| StartError::Data {
+            folder: named,
+            source: StoreError::Unavailable(error.to_string()).into(),
+        })?,
+    };
+    Ok(Holding { inventory, store, page_key, device, importing: Arc::default() })
+}
+
+fn routes(
+    config: &Config,
+    holding: Option<&Holding>,
+    cut: CancellationToken,
+) -> Result<(HealthReporter, Routes), StartError> {
+    let (asked, answered) = (config.max_request_bytes, config.max_response_bytes);
+    let inventory = holding.map(|holding| Arc::clone(&holding.inventory));
+    let matching = Matching {
+        inventory: inventory.clone(),
+        pool: Pool::new(config.workers),
+        max_request_bytes: asked,
+        max_response_bytes: answered,
+        cut,
+    };
+    let items = InventoryApi {
+        holding: holding.cloned(),
+        pool: Pool::new(STORE_WORKERS),
+        today: config.today,
+    };
+    let trips = TripServiceImpl::new(inventory);
+    let (reporter, health) = tonic_health::server::health_reporter();
+    let reflection = || {
+        tonic_reflection::server::Builder::configure()
+            .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
+            .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+    };
+    let routes = Routes::new(health)
+        .add_service(reflection().build_v1()?)
+        .add_service(reflection().build_v1alpha()?)
+        .add_service(
+            MatchingServiceServer::new(matching)
+                .max_decoding_message_size(asked)
+                .max_encoding_message_size(answered),
+        )
+        .add_service(
+            InventoryServiceServer::new(items)
+                .max_decoding_message_size(asked)
+                .max_encoding_message_size(answered),
+        )
+        .add_service(
+            TripServiceServer::new(trips)
+                .max_decoding_message_size(asked)
+                .max_encoding_message_size(answered),
+        )
+        .prepare();
+    Ok((reporter, routes))
+}
+
+/// A service that listens.
+pub struct Bound {
+    /// The address that it listens on.
+    pub addr: SocketAddr,
+    config: Config,
+    tcp: TcpIncoming,
+    socket: Option<(UnixListener, SocketFile)>,
+    reporter: HealthReporter,
+    routes: Routes,
+    store: Option<Arc<dyn Store>>,
+    cut: CancellationToken,
+}
+
+impl std::fmt::Debug for Bound {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Bound").field("addr", &self.addr).finish_non_exhaustive()
+    }
+}
+
+impl Bound {
+    /// The socket in the data folder, where there is one.
+    #[must_use]
+    pub fn socket(&self) -> Option<PathBuf> {
+        let folder = self.config.data.as_deref().filter(|_| self.socket.is_some());
+        folder.map(|folder: &Path| listen::socket_path(folder))
+    }
+
+    /// Answers calls until `shutdown`, then lets the running ones end, for as long as `drain`
+    /// says. Streams that still run by then are told `SHUTTING_DOWN`.
+    ///
+    /// # Errors
+    /// [`ServeError`] if the transport fails.
+    pub async fn serve(self, shutdown: impl Future<Output = ()>) -> Result<(), ServeError> {
+        let Self { addr, config, tcp, socket, reporter, routes, store, cut } = self;
+        let stop = CancellationToken::new();
+        let places = Arc::new(Semaphore::new(config.max_calls));
+        let health = tokio::spawn(health::watch(reporter, store, stop.clone()));
+        let over_tcp = transport(&config)
+            .layer(cors(&config))
+            .layer(tonic_web::GrpcWebLayer::new())
+            .layer(Gate::new(&config, Arc::clone(&places), true))
+            .add_routes(routes.clone())
+            .serve_with_incoming_shutdown(tcp, stop.clone().cancelled_owned());
+        let (listener, file) = socket.unzip();
+        let over_socket = async {
+            let Some(listener) = listener else { return Ok(()) };
+            transport(&config)
+                .layer(Gate::new(&config, places, false))
+                .add_routes(routes)
+                .serve_with_incoming_shutdown(
+                    UnixListenerStream::new(listener),
+                    stop.clone().cancelled_owned(),
+                )
+                .await
+        };
+        tracing::info!(%addr, "serving");
+        let ended = tokio::select! {
+            ended = async { tokio::try_join!(over_tcp, over_socket) } => ended.map(drop),
+            () = conduct(shutdown, &stop, &cut, config.drain) => {
+                tracing::warn!("cutting off calls that did not end in time");
+                Ok(())
+            }
+        };
+        stop.cancel();
+        // It only sets states; if it ended in a panic nothing is left to be told.
+        let _ = health.await;
+        drop(file);
+        tracing::info!("ended");
+        Ok(ended?)
+    }
+}
+
+/// Waits for `shutdown`, begins to drain, and ends when the grace is over.
+async fn conduct(
+    shutdown: impl Future<Output = ()>,
+    stop: &CancellationToken,
+    cut: &CancellationToken,
+    grace: Duration,
+) {
+    shutdown.await;
+    tracing::info!(grace_seconds = grace.as_secs(), "draining");
+    stop.cancel();
+    tokio::time::sleep(grace).await;
+    cut.cancel();
+    tokio::time::sleep(LAST_WORDS).await;
+}
+
+/// HTTP/2 as this service wants it. Browsers speak HTTP/1.1 without TLS, so that is taken only
+/// where web pages may call.
+fn transport(config: &Config) -> tonic::transport::Server {
+    tonic::transport::Server::builder()
+        .accept_http1(!config.cors_origins.is_empty())
+        .max_concurrent_streams(Some(1024))
+        .http2_keepalive_interval(Some(Duration::from_secs(20)))
+        .http2_keepalive_timeout(Some(Duration::from_secs(10)))
+        .http2_max_header_list_size(Some(16 * 1024))
+}
+
+fn cors(config: &Config) -> CorsLayer {
+    let name = HeaderName::from_static;
+    CorsLayer::new()
+        .allow_origin(AllowOrigin::list(config.cors_origins.clone()))
+        .allow_methods([Method::POST])
+        .allow_headers([
+            header::CONTENT_TYPE,
+            header::AUTHORIZATION,
+            name("x-grpc-web"),
+            name("x-user-agent"),
+            name("grpc-timeout"),
+        ])
+        .expose_headers([
+            name("grpc-status"),
+            name("grpc-message"),
+            name("grpc-status-details-bin"),
+        ])
+        .max_age(Duration::from_secs(7200))
+}
