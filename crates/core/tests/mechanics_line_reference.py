@@ -178,6 +178,16 @@ def sea(salinity, temperature):
             "density_kg_m3": float(gsw.rho(absolute, conservative, 0.0))}
 
 
+def sphere(grams, density, fluid, viscosity):
+    """Drag coefficient and terminal speed of a sphere, by the library's own solver."""
+    diameter = (6 * grams / 1e3 / (np.pi * density)) ** (1 / 3)
+    speed = fluids.v_terminal(D=diameter, rhop=density, rho=fluid, mu=viscosity, Method="Clift_Gauvin")
+    reynolds = fluid * speed * diameter / viscosity
+    return {"mass_kg": grams / 1e3, "sphere_kg_m3": density, "fluid_kg_m3": fluid,
+            "viscosity_pa_s": viscosity, "speed_m_s": float(speed), "reynolds": float(reynolds),
+            "drag_coefficient": float(fluids.drag_sphere(reynolds, Method="Clift_Gauvin"))}
+
+
 def main():
     tight = []
     for _ in range(40):
@@ -193,6 +203,10 @@ def main():
         "chain": [chain_case() for _ in range(40)],
         "added_mass": [added_mass(f) for f in (1.1, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 20.0)],
         "air": [air(h) for h in (0.0, 250.0, 1000.0, 2500.0, 5000.0)],
+        "sphere": [sphere(*c) for c in ((0.001, 11340.0, 999.1, 1.138e-3), (1.0, 11340.0, 999.1, 1.138e-3),
+                                        (5.0, 11340.0, 1025.97, 1.22e-3), (10.0, 17500.0, 999.1, 1.138e-3),
+                                        (40.0, 11340.0, 999.1, 1.138e-3), (10.0, 1100.0, 1.225, 1.78938e-5),
+                                        (10.0, 11340.0, 1.225, 1.78938e-5))],
         "sea_water": [sea(s, t) for s in (0.0, 7.0, 20.0, 35.0) for t in (0.0, 5.0, 10.0, 15.0, 25.0, 30.0)],
     }
     path = pathlib.Path(__file__).with_suffix(".json")

@@ -4,12 +4,14 @@
 //! the equations of motion (scipy), searches the balance of forces (scipy), evaluates Lamb's
 //! integral (scipy) or asks other libraries (fluids, gsw); versions stand in the JSON file.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
 use deepbend_core::mechanics::head_shake::{Shake, Tip, over_cycle};
 use deepbend_core::mechanics::hook::{Chain, Gives, Limit, at_point};
 use deepbend_core::mechanics::stopping::{
     Brake, Run, axial_added_mass_share, drag_to_stop_n, stop,
 };
-use deepbend_core::mechanics::{air, sea_water};
+use deepbend_core::mechanics::{air, sea_water, sphere};
 use serde_json::Value;
 
 fn cases(name: &str) -> Vec<Value> {
@@ -163,6 +165,22 @@ fn air_is_the_other_librarys_air() {
         let air = air::air_at(height, kelvin - air::ZERO_CELSIUS_K).unwrap();
         near(air.density_kg_m3, number(&case, "density_kg_m3"), 1e-5, &case);
         near(air.viscosity_pa_s, number(&case, "viscosity_pa_s"), 1e-4, &case);
+    }
+}
+
+#[test]
+fn spheres_fall_as_the_other_library_says() {
+    for case in cases("sphere") {
+        let cd = sphere::drag_coefficient(number(&case, "reynolds")).unwrap();
+        near(cd, number(&case, "drag_coefficient"), 1e-12, &case);
+        let speed = sphere::terminal_speed_m_s(
+            number(&case, "mass_kg"),
+            number(&case, "sphere_kg_m3"),
+            number(&case, "fluid_kg_m3"),
+            number(&case, "viscosity_pa_s"),
+        );
+        // The library takes a gravity of 9.80665 as well; its solver stops at about 1e-7.
+        near(speed.unwrap(), number(&case, "speed_m_s"), 1e-6, &case);
     }
 }
 
