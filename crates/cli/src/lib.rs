@@ -32,14 +32,16 @@ pub mod trip_files;
 
 /// Files of the demo fleet.
 pub mod fleet {
-    /// Item files, by name, as `gear import` takes them.
-    pub const ITEM_FILES: [(&str, &str); 6] = [
-        ("boats.csv", include_str!("../demo/boats.csv")),
-        ("devices.csv", include_str!("../demo/devices.csv")),
-        ("line_stock.csv", include_str!("../demo/line_stock.csv")),
-        ("rods.csv", include_str!("../demo/rods.csv")),
-        ("reels.csv", include_str!("../demo/reels.csv")),
-        ("lures.csv", include_str!("../demo/lures.csv")),
+    use deepbend_contract::pb::ImportFileKind;
+
+    /// Item files: what each lists, and its text.
+    pub const ITEM_FILES: [(ImportFileKind, &str); 6] = [
+        (ImportFileKind::Boats, include_str!("../demo/boats.csv")),
+        (ImportFileKind::Devices, include_str!("../demo/devices.csv")),
+        (ImportFileKind::LineStock, include_str!("../demo/line_stock.csv")),
+        (ImportFileKind::Rods, include_str!("../demo/rods.csv")),
+        (ImportFileKind::Reels, include_str!("../demo/reels.csv")),
+        (ImportFileKind::Lures, include_str!("../demo/lures.csv")),
     ];
     /// The trips of the next morning.
     pub const TRIPS: &str = include_str!("../demo/trips.csv");

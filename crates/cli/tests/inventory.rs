@@ -158,3 +158,64 @@ fn the_data_folder_has_a_usual_place() {
     common::ended(command.env("XDG_DATA_HOME", folder.path())).code(0);
     assert!(folder.path().join("deepbend").is_dir());
 }
+
+/// Serves the folder (or nothing) in this process while `work` runs.
+fn while_served(data: Option<&str>, token: Option<&str>, work: impl FnOnce(&str)) {
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    let config = deepbend_server::Config {
+        listen: "127.0.0.1:0".parse().unwrap(),
+        data: data.map(Into::into),
+        token: token.map(|token| deepbend_server::Token::new(token).unwrap()),
+        ..deepbend_server::Config::default()
+    };
+    let bound = runtime.block_on(deepbend_server::Server::bind(config)).unwrap();
+    let address = bound.addr.to_string();
+    let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+    let served = runtime.spawn(bound.serve(async { drop(stopped.await) }));
+    work(&address);
+    drop(stop);
+    runtime.block_on(served).unwrap().unwrap();
+}
+
+// Common practice, no source: a service that holds the folder is asked, not fought.
+#[test]
+fn a_service_that_holds_the_folder_is_asked() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    while_served(Some(&data), None, |address| {
+        let by_socket = run(&["gear", "list", "-o", "csv", "--data", &data]).code(0).quiet();
+        let by_name = run(&["gear", "list", "-o", "csv", "--server", address]).code(0).quiet();
+        assert_eq!(by_socket.out, by_name.out);
+        let mut command = program(&["gear", "list", "-o", "csv"]);
+        let by_environment = common::ended(command.env("DEEPBEND_SERVER", address)).code(0);
+        assert_eq!(by_environment.out, by_name.out);
+    });
+    // What it left behind does not stand in the way.
+    write(folder.path(), "data/deepbendd.sock", b"");
+    run(&["gear", "list", "--data", &data]).code(0).quiet();
+}
+
+// Source: sysexits.h, EX_NOPERM 77.
+#[test]
+fn a_service_may_ask_for_a_token_or_have_no_inventory() {
+    let folder = tempfile::tempdir().unwrap();
+    let token = write(folder.path(), "token", b"0123456789abcdef0123\n");
+    while_served(None, Some("0123456789abcdef0123"), |address| {
+        run(&["model", "--server", address]).code(77);
+        run(&["model", "--server", address, "--token-file", &token]).code(0);
+        let none = ["gear", "list", "--server", address, "--token-file", &token];
+        run(&none).code(1).warns(&["no inventory", "hint:", "gear import"]);
+    });
+}
+
+// Source: timeout(1) of coreutils, 124.
+#[test]
+fn a_deadline_that_passes_has_its_own_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows = "casting,10,30,crankbait,18\n".repeat(20_000);
+    let text =
+        format!("handle,lure_rating_min_g,lure_rating_max_g,lure_class,lure_rigged_g\n{rows}");
+    let file = write(folder.path(), "rows.csv", text.as_bytes());
+    let ended = run(&["judge", "--cases", &file, "-o", "csv", "--deadline", "1ms"]).code(124);
+    ended.warns(&["hint:", "--deadline"]);
+}

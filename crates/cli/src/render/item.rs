@@ -113,15 +113,12 @@ fn origins(page: &mut Page, item: &pb::Item) {
     }
     page.heading("Says who");
     for origin in &item.origins {
-        let Some(claim) = &origin.claim else { continue };
-        let when = claim.observed_time.as_ref().map(ToString::to_string).unwrap_or_default();
-        let text = format!(
-            "{} ({}) on {} number {}, {when}",
-            claim.actor,
-            plain!(Certainty, claim.certainty),
-            origin.device_id,
-            origin.sequence,
-        );
+        let mut text = format!("{} number {}", origin.device_id, origin.sequence);
+        if let Some(claim) = &origin.claim {
+            let when = claim.observed_time.as_ref().map(ToString::to_string).unwrap_or_default();
+            let certainty = plain!(Certainty, claim.certainty);
+            text = format!("{} ({certainty}), {when}, recorded as {text}", claim.actor);
+        }
         page.hanging("  - ", &text);
     }
 }
@@ -160,7 +157,9 @@ pub(crate) fn what(item: &pb::Item) -> String {
             Some(plain!(Handle, rod.handle)),
             item.power.as_ref().map(|power| plain!(Power, power.word)),
             Some(plain!(Action, rod.action)),
-            units::grams_range(rod.lure_rating_min_g, rod.lure_rating_max_g),
+            // A list has one line an item: the other unit stands where the item is shown.
+            units::grams_range(rod.lure_rating_min_g, rod.lure_rating_max_g)
+                .and_then(|both| both.split(" (").next().map(str::to_owned)),
         ]
         .into_iter()
         .flatten()

@@ -10,6 +10,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use deepbend_contract::pb;
+use deepbend_server::{Config, socket_path};
 use pb::inventory_service_client::InventoryServiceClient;
 use pb::matching_service_client::MatchingServiceClient;
 use pb::trip_service_client::TripServiceClient;
@@ -29,8 +30,6 @@ const HELD_PAUSE: Duration = Duration::from_millis(100);
 const CONNECT_WAIT: Duration = Duration::from_secs(5);
 /// Answers for a whole fleet are larger than the usual 4 MiB.
 const MOST_ANSWER_BYTES: usize = 64 * 1024 * 1024;
-/// Name of the socket that a running service leaves in its data folder.
-const SOCKET: &str = "deepbendd.sock";
 
 /// What a command asks about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,7 +73,8 @@ impl Service {
     /// # Errors
     /// [`Exit::Held`] if another process holds the folder; a service that does not start.
     pub async fn embedded(folder: Option<&Path>) -> Result<Self, Failure> {
-        let own = Embedded::start(folder).await?;
+        let data = folder.map(Path::to_owned);
+        let own = Embedded::start(Config { data, ..Config::default() }).await?;
         let channel = connect(&format!("http://{}", own.addr())).await?;
         Ok(Self { own: Some(own), ..Self::by_channel(channel) })
     }
@@ -82,7 +82,7 @@ impl Service {
     async fn on_folder(folder: &Path) -> Result<Self, Failure> {
         let started = Instant::now();
         loop {
-            let socket = folder.join(SOCKET);
+            let socket = socket_path(folder);
             // A socket that nobody listens on was left by a process that ended in a hurry.
             if socket.exists()
                 && let Ok(channel) = connect(&format!("unix:{}", socket.display())).await
