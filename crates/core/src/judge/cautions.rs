@@ -88,11 +88,12 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
             format!("{:.0} hooks on {}", c.hook_count, grams(c.mass_g)),
         ));
     }
-    if !c.is_vertical() && c.line_kgf < line::cast_need_kgf(c) {
+    let strength = line::cast_strength_kgf(c);
+    if !c.is_vertical() && strength < line::cast_need_kgf(c) {
         all.push(caution(
             CautionCode::SnapOff,
             "cast softly and clear of people: the line may part and the lure fly on",
-            format!("{} line with {}", kilograms_force(c.line_kgf), grams(c.mass_g)),
+            format!("{} of line or leader with {}", kilograms_force(strength), grams(c.mass_g)),
         ));
     } else if c.handle == Handle::Casting
         && c.skill == Skill::Novice

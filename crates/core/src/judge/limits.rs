@@ -122,14 +122,19 @@ fn snap_off(c: &Case<'_>) -> Option<Check> {
     (!c.is_vertical()).then(|| Check {
         code: LimitCode::SnapOff,
         protects: Protects::Person,
-        quantity: ("line_over_test_for_cast", c.line_kgf / line::cast_need_kgf(c), "1"),
+        quantity: (
+            "strength_over_test_for_cast",
+            line::cast_strength_kgf(c) / line::cast_need_kgf(c),
+            "1",
+        ),
         bound: c.p.line.limit_cast,
         larger_is_safer: true,
-        fields: &["lure.rigged_mass", "line.test"],
+        fields: &["lure.rigged_mass", "line.test", "leader.test"],
         text: |c| {
             format!(
-                "{:.1} kg line with {:.0} g: it parts in the cast and the lure flies on",
-                c.line_kgf, c.mass_g
+                "{:.1} kg of line or leader with {:.0} g: it parts in the cast and the lure flies on",
+                line::cast_strength_kgf(c),
+                c.mass_g
             )
         },
     })

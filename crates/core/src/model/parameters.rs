@@ -204,6 +204,7 @@ groups! {
         least_kgf: f64,
         steel_light_lure: Ladder,
         titanium_light_lure: Ladder,
+        wire_on_small_teeth: f64,
         wire_uncalled: f64,
         none_in_weed: f64,
         none_on_braid: f64,

@@ -79,7 +79,12 @@ fn abrasion(c: &Case<'_>) -> f64 {
         return 1.0;
     }
     let p = &c.p.leader;
-    if is_wire(c) { p.wire_against_edges } else { p.abrasion.at(standing_mm(c) / asked) }
+    match (is_wire(c), c.fish.teeth) {
+        // Small teeth do nothing to wire.
+        (true, Teeth::Small) => 1.0,
+        (true, Teeth::None | Teeth::Rasping | Teeth::Cutting) => p.wire_against_edges,
+        (false, _) => p.abrasion.at(standing_mm(c) / asked),
+    }
 }
 
 fn strength(c: &Case<'_>) -> f64 {
@@ -103,11 +108,12 @@ fn stiffness(c: &Case<'_>) -> f64 {
         LeaderMaterial::Titanium => p.titanium_light_lure.at_log(c.throwable_g()),
         LeaderMaterial::None | LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon => 1.0,
     };
-    let uncalled = is_wire(c) && c.fish.teeth != Teeth::Cutting;
-    if !uncalled {
-        return hampers;
-    }
-    hampers * (p.wire_uncalled + (1.0 - p.wire_uncalled) * c.toothy)
+    let uncalled = match (is_wire(c), c.fish.teeth) {
+        (false, _) | (true, Teeth::Cutting) => return hampers,
+        (true, Teeth::Small) => p.wire_on_small_teeth,
+        (true, Teeth::None | Teeth::Rasping) => p.wire_uncalled,
+    };
+    hampers * (uncalled + (1.0 - uncalled) * c.toothy)
 }
 
 fn missing(c: &Case<'_>) -> f64 {

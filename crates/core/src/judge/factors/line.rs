@@ -1,7 +1,7 @@
 //! Line: does it suit rod, cast and rings? Practice.
 
 use super::{Case, Scored};
-use crate::gear::{GuideCondition, Handle, LineMaterial, LureClass};
+use crate::gear::{GuideCondition, Handle, LeaderMaterial, LineMaterial, LureClass};
 use crate::judge::text::{kilograms_force, millimetres};
 use crate::model::Presentation;
 use crate::water::Cover;
@@ -20,6 +20,17 @@ pub(in crate::judge) fn cast_need_kgf(c: &Case<'_>) -> f64 {
         Handle::Casting => casting,
     };
     (per_gram * c.mass_g).max(floor)
+}
+
+/// What is thrown hangs on the weaker of line and leader, kgf.
+pub(in crate::judge) fn cast_strength_kgf(c: &Case<'_>) -> f64 {
+    match c.leader {
+        LeaderMaterial::None => c.line_kgf,
+        LeaderMaterial::Nylon
+        | LeaderMaterial::Fluorocarbon
+        | LeaderMaterial::SteelWire
+        | LeaderMaterial::Titanium => c.line_kgf.min(c.leader_kgf),
+    }
 }
 
 /// How far the strongest chain of line and leader outlasts the rod: its strength over the printed
@@ -49,7 +60,7 @@ fn against_rod(c: &Case<'_>) -> f64 {
 }
 
 fn against_cast(c: &Case<'_>) -> f64 {
-    if c.is_vertical() { 1.0 } else { c.p.line.cast.at(c.line_kgf / cast_need_kgf(c)) }
+    if c.is_vertical() { 1.0 } else { c.p.line.cast.at(cast_strength_kgf(c) / cast_need_kgf(c)) }
 }
 
 fn thickness(c: &Case<'_>) -> f64 {
@@ -108,7 +119,8 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         }
     } else if against_cast(c) <= worst {
         let need = kilograms_force(s.get("test_for_cast"));
-        format!("{line} is weak for casting {:.0} g (about {need})", c.mass_g)
+        let weaker = if c.line_kgf <= cast_strength_kgf(c) { line } else { c.leader_plain() };
+        format!("{weaker} is weak for casting {:.0} g (about {need})", c.mass_g)
     } else if against_rod(c) <= worst {
         let most = kilograms_force(c.rod_line_kgf);
         format!("{line} is strong for a rod made for {most} nylon")

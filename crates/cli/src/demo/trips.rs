@@ -1,0 +1,56 @@
+//! The plans for the next morning.
+
+use deepbend_contract::pb;
+
+use super::ask::Ask;
+use super::{Fleet, chapter};
+use crate::failure::Failure;
+use crate::render::{capital, plan};
+use crate::trip_files;
+
+/// Trip, and the places from which its gear may come.
+const TRIPS: [(&str, &[&str]); 2] = [("T1", &["B1", "B2", "S0"]), ("T2", &["B3", "B2", "S0"])];
+
+/// Both trips, each planned by itself from its boat, the boat that stays in, and the shed.
+pub(super) async fn both(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<String, Failure> {
+    let mut text = String::new();
+    for (number, (id, places)) in TRIPS.into_iter().enumerate() {
+        let mut page = chapter(width, &format!("{}. TOMORROW: TRIP {id}", number + 6));
+        let request = pb::PlanTripRequest {
+            trip: Some(trip_files::trip(&fleet.trips, Some(id), false)?),
+            pool: places.iter().map(|place| pool(place)).collect(),
+            ..pb::PlanTripRequest::default()
+        };
+        let planned = ask.plan(request).await?;
+        page.line(plan(&planned, width).trim_end());
+        reels(&mut page, &planned);
+        text.push_str(&page.finish());
+    }
+    Ok(text)
+}
+
+fn pool(place: &str) -> pb::PoolPlace {
+    pb::PoolPlace { place_id: place.to_owned(), move_cost_micros: None }
+}
+
+/// Where reels, not rods, are what is short.
+fn reels(page: &mut crate::render::Page, planned: &pb::Plan) {
+    let short: Vec<&pb::LeftAshore> = planned
+        .left_ashore
+        .iter()
+        .filter(|left| {
+            left.kind == pb::CargoKind::Rod as i32
+                && left.reason == pb::AshoreReason::PartnerUsed as i32
+        })
+        .collect();
+    if short.is_empty() {
+        return;
+    }
+    page.line("");
+    page.paragraph(
+        "Reels bind, not rods: these stay ashore only because every reel that fits is on another rod.",
+    );
+    for left in short {
+        page.hanging(&format!("  {} ", left.item_id), &format!("{}.", capital(&left.text)));
+    }
+}
