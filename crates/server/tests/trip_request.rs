@@ -10,7 +10,7 @@ use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_server::trips::TripServiceImpl;
 use tonic::{Code, Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, demo_trip, leave, plan_on, t1, t2};
+use trip_support::{Fleet, leave, plan_on, t1, t2};
 
 async fn refused(request: pb::PlanTripRequest) -> Status {
     plan_on(&Fleet::demo().service(), request).await.unwrap_err()
@@ -172,16 +172,6 @@ async fn validate_only_plans_nothing() {
     let answer = answer.into_inner();
     assert!(answer.plan.is_none());
     assert_eq!(answer.request_label, "look first");
-}
-
-// Source: gRPC over HTTP/2, Timeout; a nanosecond has passed before anything is judged.
-#[tokio::test]
-async fn a_deadline_that_has_passed_ends_the_call() {
-    let mut request = Request::new(demo_trip("T1", &["B2", "B3", "S0"]));
-    request.metadata_mut().insert("grpc-timeout", "1n".parse().unwrap());
-    let status = Fleet::demo().service().plan_trip(request).await.unwrap_err();
-    assert_eq!(status.code(), Code::DeadlineExceeded);
-    assert_eq!(reason(&status), "DEADLINE_EXCEEDED");
 }
 
 // From memory: a budget of one node ends with a plan, a bound and a gap, or with the proof.

@@ -69,14 +69,14 @@ impl Cards<'_, '_> {
         planned: &PlannedOutfit,
         leader: Option<&str>,
     ) -> Option<pb::RigCard> {
-        let judge_ = self.judge;
-        let outfit = judge_.assembled(&planned.rod, &planned.reel, &planned.line, leader)?;
-        let case = &judge_.cases[need];
-        let water = case.deciding(judge_.model, &outfit);
-        let judgement = judge(judge_.model, &outfit, case.lure, water);
+        let by = self.judge;
+        let outfit = by.assembled(&planned.rod, &planned.reel, &planned.line, leader)?;
+        let case = &by.cases[need];
+        let water = case.deciding(by.model, &outfit);
+        let judgement = judge(by.model, &outfit, case.lure, water);
         let mut settings = judgement.settings.to_wire();
         tied(&mut settings, &outfit);
-        let wanted = &judge_.asked.needs[need];
+        let wanted = &by.asked.needs[need];
         Some(pb::RigCard {
             segment_id: wanted.segment.clone(),
             lure_id: wanted.lure.clone(),

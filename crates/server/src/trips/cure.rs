@@ -2,7 +2,7 @@
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
-use deepbend_core::judge::{FixCode, Judgement, Verdict, judge};
+use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
 use deepbend_planner::plan::{PoolOffer, TripPlan, Uncovered, UncoveredReason};
@@ -63,8 +63,18 @@ impl Cures<'_, '_> {
             .candidates
             .iter()
             .flat_map(|c| c.offers.iter().filter(|o| o.need == need).map(move |o| (c, o)));
-        let (candidate, offer) = offers
-            .min_by(|(_, a), (_, b)| a.verdict.cmp(&b.verdict).then(b.score.total_cmp(&a.score)))?;
+        let ranked = offers.map(|(c, o)| {
+            // Unsafe ones all score 0: what they would be without the limit tells them apart.
+            let outfit = (o.verdict == Verdict::Unsafe)
+                .then(|| self.judge.assembled(&c.rod, &c.reel, &c.line, o.leader.as_deref()));
+            let case = &self.judge.cases[need];
+            let spare = outfit.flatten().map_or(o.score, |outfit| {
+                score(self.judge.model, &outfit, case.lure, &case.waters[0].0).score_without_limits
+            });
+            (c, o, spare)
+        });
+        let (candidate, offer, _) =
+            ranked.min_by(|(_, a, x), (_, b, y)| a.verdict.cmp(&b.verdict).then(y.total_cmp(x)))?;
         Some(PoolOffer {
             rod: candidate.rod.clone(),
             reel: candidate.reel.clone(),
@@ -123,7 +133,7 @@ impl Cures<'_, '_> {
         let name = offer.map(|o| format!("{} with {}", o.rod, o.reel)).unwrap_or_default();
         match uncovered.reason {
             UncoveredReason::LureMissing => match self.judge.pool.lures_elsewhere.get(lure) {
-                Some(place) => format!("Bring {lure} from {place}: let the pool have that place."),
+                Some(place) => format!("Bring {lure} from {place}: add that place to the pool."),
                 None => format!("Get more of {lure}."),
             },
             UncoveredReason::ReelShared => match offer {

@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService;
-use deepbend_contract::{ToWire as _, reason};
+use deepbend_contract::{At, Faults, ToWire as _, reason};
 use deepbend_core::model::Model;
 use deepbend_ledger::view::View;
 use deepbend_planner::Weights;
@@ -22,11 +22,14 @@ use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
 
+use crate::compute;
+use crate::error::ServiceError;
+use crate::gate::CallDeadline;
+
 mod answer;
 mod buy;
 mod cards;
 mod cure;
-mod deadline;
 mod offers;
 mod pool;
 mod request;
@@ -50,13 +53,16 @@ enum Stopped {
 #[derive(Clone, Debug)]
 pub struct TripServiceImpl {
     inventory: Option<Arc<Inventory>>,
+    compute: compute::Pool,
 }
 
 impl TripServiceImpl {
-    /// A service over an inventory; without one every call is answered `NO_INVENTORY`.
+    /// A service over an inventory; without one every call is answered `NO_INVENTORY`. As many
+    /// trips are planned at once as the machine has cores; the others wait.
     #[must_use]
     pub fn new(inventory: Option<Arc<Inventory>>) -> Self {
-        Self { inventory }
+        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+        Self { inventory, compute: compute::Pool::new(cores) }
     }
 }
 
@@ -66,12 +72,10 @@ impl TripService for TripServiceImpl {
         &self,
         request: Request<pb::PlanTripRequest>,
     ) -> Result<Response<pb::PlanTripResponse>, Status> {
-        let deadline = deadline::of(request.metadata());
+        let deadline = request.extensions().get::<CallDeadline>().map(|deadline| deadline.0);
         let asked = request::read(request.into_inner())?;
         let model = model(&asked)?;
-        let inventory = self.inventory.as_ref().ok_or_else(|| {
-            reason::NO_INVENTORY.status("this service runs without an inventory", &[])
-        })?;
+        let inventory = self.inventory.as_ref().ok_or(ServiceError::NoInventory)?;
         let view = inventory.view();
         look_up(&view, &asked)?;
         if asked.validate_only {
@@ -83,23 +87,13 @@ impl TripService for TripServiceImpl {
         // Dropped with this call: then the work below ends at its next look.
         let given_up = CancellationToken::new();
         let _guard = given_up.clone().drop_guard();
-        let work =
-            tokio::task::spawn_blocking(move || plan(&asked, &view, &model, deadline, &given_up));
-        let done = match deadline {
-            Some(deadline) => tokio::time::timeout_at(deadline, work).await.map_err(|_| late())?,
-            None => work.await,
-        };
-        let response = done.map_err(|error| {
-            tracing::error!(%error, "the planning of a trip ended in a panic");
-            internal()
-        })??;
-        Ok(Response::new(response))
+        let work = move || plan(&asked, &view, &model, deadline, &given_up);
+        Ok(Response::new(self.compute.run(work).await??))
     }
 }
 
 /// The model with the numbers that the request replaces.
-fn model(asked: &Asked) -> Result<Arc<Model>, Status> {
-    use deepbend_contract::{At, Faults};
+fn model(asked: &Asked) -> Result<Arc<Model>, ServiceError> {
     Model::builtin().with_overrides(&asked.overrides).map(Arc::new).map_err(|faults| {
         let mut all = Faults::new();
         let at = At::ROOT.field("overrides");
@@ -107,18 +101,15 @@ fn model(asked: &Asked) -> Result<Arc<Model>, Status> {
             let right = "a key and a value within the range that GetModel states";
             all.push(pb::FaultCode::UnknownValue, at.key(&fault.key), fault.text, right);
         }
-        Status::from(all)
+        ServiceError::Faults(all)
     })
 }
 
-/// Everything that is named must be in the inventory.
-fn look_up(view: &View, asked: &Asked) -> Result<(), Status> {
-    use deepbend_contract::{At, Faults};
+/// Everything that is named must be in the inventory, and the boat must be one.
+fn look_up(view: &View, asked: &Asked) -> Result<(), ServiceError> {
     let missing = pool::missing(view, asked);
-    if let Some(first) = missing.first() {
-        let all: Vec<_> = missing.iter().map(|m| format!("{} {}", m.kind, m.id)).collect();
-        let text = format!("not in the inventory: {}", all.join(", "));
-        return Err(reason::ITEM_NOT_FOUND.status(text, &[("kind", first.kind), ("id", &first.id)]));
+    if !missing.is_empty() {
+        return Err(ServiceError::NotFound(missing));
     }
     if !pool::goes_out(view, &asked.boat) {
         let mut faults = Faults::new();
@@ -126,7 +117,7 @@ fn look_up(view: &View, asked: &Asked) -> Result<(), Status> {
         let wrong = format!("is {}, a place ashore", asked.boat);
         let right = "the inventory id of a boat with rod holders";
         faults.push(pb::FaultCode::Conflict, trip.field("boat_id"), wrong, right);
-        return Err(faults.into());
+        return Err(ServiceError::Faults(faults));
     }
     Ok(())
 }
@@ -153,17 +144,17 @@ fn plan(
     let judge = Judge { model, weights: &weights, asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(asked);
     problem.candidates = judge.candidates(&stop).map_err(stopped)?;
-    let until = deadline.map(deadline::for_search);
+    let until = deadline.map(search::end);
     let found = search::search(&problem, &weights, asked.nodes, until, &stop);
     let found = found.map_err(|none| match none {
         NoAnswer::Stopped(why) => stopped(why),
         NoAnswer::Faults(faults) => {
             tracing::error!(%faults, "a good request became a bad problem");
-            internal()
+            ServiceError::Internal.into()
         }
         NoAnswer::Violations(violations) => {
             tracing::error!(?violations, "a plan breaks the rules");
-            internal()
+            ServiceError::Internal.into()
         }
     })?;
     let writer = answer::Writer { judge: &judge, problem: &problem, view };
@@ -174,15 +165,98 @@ fn plan(
 
 fn stopped(why: Stopped) -> Status {
     match why {
-        Stopped::Deadline => late(),
+        Stopped::Deadline => ServiceError::Deadline.into(),
         Stopped::Cancelled => reason::CANCELLED.status("the caller gave up", &[]),
     }
 }
 
-fn late() -> Status {
-    reason::DEADLINE_EXCEEDED.status("the deadline passed before the trip was planned", &[])
-}
+#[cfg(test)]
+mod tests {
+    use deepbend_ledger::event::{Certainty, Claim};
+    use deepbend_ledger::id::Id;
+    use deepbend_ledger::import::FileKind;
+    use deepbend_ledger::time::ObservedTime;
+    use deepbend_store::MemoryStore;
+    use tonic::Code;
 
-fn internal() -> Status {
-    reason::INTERNAL.status("a defect of the service; its log has more", &[])
+    use super::*;
+
+    fn service() -> TripServiceImpl {
+        let inventory = Inventory::open(Arc::new(MemoryStore::new())).unwrap();
+        let claim = Claim {
+            observed_time: ObservedTime::new("2031-09-15T17:00:00Z").unwrap(),
+            actor: Id::new("shed").unwrap(),
+            certainty: Certainty::Typed,
+        };
+        let files = [
+            (
+                FileKind::LineStock,
+                "stock_id,type,spec_raw,dia_mm,length_m,place\n\
+                 K1,fluorocarbon leader,8 kg,0.33,50,B1\n",
+            ),
+            (FileKind::Boats, "boat_id,name,rod_holders\nB1,Grebe,8\n"),
+            (
+                FileKind::Rods,
+                "rod_id,handle,length_raw,lure_raw,line_raw,place\n\
+                 R1,spinning,2.1 m,7-21 g,8-14 lb,B1\n",
+            ),
+            (
+                FileKind::Reels,
+                "reel_id,type,place,line_type,line_test_raw\nE1,fixed-spool,B1,PE,7 kg\n",
+            ),
+            (FileKind::Lures, "lure_id,class,rigged_g,qty,place\nL1,paddle_tail_jig,14,2,B1\n"),
+        ];
+        inventory.import(&files, &Id::new("shed-desk").unwrap(), &claim).unwrap();
+        TripServiceImpl::new(Some(Arc::new(inventory)))
+    }
+
+    fn request() -> Request<pb::PlanTripRequest> {
+        Request::new(pb::PlanTripRequest {
+            trip: Some(pb::Trip {
+                boat_id: "B1".to_owned(),
+                anglers: vec![pb::Angler {
+                    id: "A".to_owned(),
+                    skill: pb::Skill::Intermediate.into(),
+                }],
+                segments: vec![pb::Segment {
+                    id: "a".to_owned(),
+                    water: Some(pb::Water { species: "zander".to_owned(), ..Default::default() }),
+                    ..Default::default()
+                }],
+                needs: vec![pb::Need {
+                    segment_id: "a".to_owned(),
+                    lure_id: "L1".to_owned(),
+                    importance: 3,
+                    ..Default::default()
+                }],
+                ..Default::default()
+            }),
+            ..Default::default()
+        })
+    }
+
+    // From memory: a deadline that has passed before anything is judged ends the work.
+    #[tokio::test]
+    async fn a_deadline_ends_the_work() {
+        let service = service();
+        let plan = service.plan_trip(request()).await.unwrap().into_inner().plan.unwrap();
+        assert_eq!(plan.status(), pb::PlanStatus::Optimal);
+        assert_eq!(plan.outfits.len(), 1);
+        let mut late = request();
+        late.extensions_mut().insert(CallDeadline(Instant::now()));
+        let status = service.plan_trip(late).await.unwrap_err();
+        assert_eq!(status.code(), Code::DeadlineExceeded);
+    }
+
+    // From memory: whoever gives up is not worked for.
+    #[test]
+    fn a_caller_who_gives_up_ends_the_work() {
+        let asked = request::read(request().into_inner()).unwrap();
+        let service = service();
+        let view = service.inventory.unwrap().view();
+        let given_up = CancellationToken::new();
+        given_up.cancel();
+        let status = plan(&asked, &view, Model::builtin(), None, &given_up).unwrap_err();
+        assert_eq!(status.code(), Code::Cancelled);
+    }
 }

@@ -12,11 +12,15 @@ use deepbend_planner::problem::{Candidate, Offer};
 use deepbend_planner::weights::{Micros, ONE, Weights};
 
 use super::Stopped;
-use super::pool::{FITTED, Pool, PoolReel, PoolRod, Spooled};
+use super::pool::{FITTED, Pool, PoolLeader, PoolReel, PoolRod, Spooled};
 use super::request::Asked;
 
 /// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
 const DECIDING_SHARE: f64 = 0.3;
+
+/// How many times stronger than the line a leader may be. From memory: beyond that no knot between
+/// the two holds, and a light lure no longer flies.
+const LEADER_OVER_LINE: f64 = 4.0;
 
 /// A lure in a part of the day, ready to be judged.
 #[derive(Debug)]
@@ -241,10 +245,14 @@ impl Judge<'_, '_> {
         leader.map_or_else(no_leader, |l| self.pool.leaders[l].leader.clone())
     }
 
-    /// Every leader of the pool, and none, in the most frequent wind.
+    /// Every leader of the pool that can be knotted to the line, and none, in the most frequent wind.
     fn leaders_for(&self, case: &Case<'_>, outfit: &mut Outfit) -> Vec<Tried> {
         let stocked = self.pool.leaders.iter().enumerate();
-        let choices = stocked.filter(|(_, l)| l.stock.quantity > 0).map(|(i, _)| Some(i));
+        let most = outfit.line.test.map_or(f64::INFINITY, |t| t.kgf() * LEADER_OVER_LINE);
+        let fits = |l: &PoolLeader| {
+            l.stock.quantity > 0 && l.leader.test.is_none_or(|test| test.kgf() <= most)
+        };
+        let choices = stocked.filter(|(_, l)| fits(l)).map(|(i, _)| Some(i));
         std::iter::once(None)
             .chain(choices)
             .map(|choice| {

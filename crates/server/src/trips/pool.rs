@@ -16,6 +16,7 @@ use deepbend_ledger::view::View;
 use deepbend_planner::problem as plan;
 
 use super::request::Asked;
+use crate::error::Missing;
 
 /// Name of the line option that stays on the reel.
 pub(super) const FITTED: &str = "fitted";
@@ -44,13 +45,6 @@ const KNOTS_M: f64 = 0.2;
 /// Lengths that stand in for those that are not known, m.
 const USUAL_ROD_M: f64 = 2.1;
 const USUAL_TRACE_M: f64 = 0.45;
-
-/// An item that the request names and the inventory does not have.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) struct Missing {
-    pub(super) kind: &'static str,
-    pub(super) id: String,
-}
 
 /// A rod of the pool.
 #[derive(Debug)]
@@ -121,30 +115,31 @@ fn is_ashore(boat: &Boat) -> bool {
     boat.rod_holders == Some(0)
 }
 
-/// Everything that the request names and the inventory does not have, in the order of the
-/// request.
+/// Everything that the request names and the inventory does not have.
 pub(super) fn missing(view: &View, asked: &Asked) -> Vec<Missing> {
-    let mut missing = Vec::new();
-    let mut want = |there: bool, kind: &'static str, id: &str| {
-        let absent = Missing { kind, id: id.to_owned() };
-        if !there && !missing.contains(&absent) {
-            missing.push(absent);
+    let mut missing: Vec<Missing> = Vec::new();
+    let mut want = |field: String, kind: Option<ItemKind>, id: &str| {
+        let known = Id::new(id).is_ok_and(|id| match kind {
+            Some(kind) => view.get(&ItemKey { kind, id }).is_some(),
+            None => !view.find(&id).is_empty(),
+        });
+        if !known && missing.iter().all(|m| (m.kind, m.id.as_str()) != (kind, id)) {
+            missing.push(Missing { field, kind, id: id.to_owned() });
         }
     };
-    want(boat_of(view, &asked.boat).is_some(), "boat", &asked.boat);
-    for need in &asked.needs {
-        want(item(view, ItemKind::Lure, &need.lure).is_some(), "lure", &need.lure);
+    want("trip.boat_id".to_owned(), Some(ItemKind::Boat), &asked.boat);
+    for (i, need) in asked.needs.iter().enumerate() {
+        want(format!("trip.needs[{i}].lure_id"), Some(ItemKind::Lure), &need.lure);
     }
     for place in asked.places.keys() {
-        want(boat_of(view, place).is_some(), "boat", place);
+        want("pool.place_id".to_owned(), Some(ItemKind::Boat), place);
     }
     for id in &asked.leave {
-        let known = Id::new(id.as_str()).is_ok_and(|id| !view.find(&id).is_empty());
-        want(known, "item", id);
+        want("pins.item_id".to_owned(), None, id);
     }
     for (rod, reel) in &asked.pairs {
-        want(item(view, ItemKind::Rod, rod).is_some(), "rod", rod);
-        want(item(view, ItemKind::Reel, reel).is_some(), "reel", reel);
+        want("pins.item_id".to_owned(), Some(ItemKind::Rod), rod);
+        want("pins.reel_id".to_owned(), Some(ItemKind::Reel), reel);
     }
     missing
 }

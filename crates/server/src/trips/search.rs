@@ -62,6 +62,11 @@ pub(super) fn search(
     }
 }
 
+/// When the search must end so that the plan can still be written: a fifth of what is left.
+pub(super) fn end(deadline: Instant) -> Instant {
+    deadline.checked_sub(left(deadline) / 5).unwrap_or(deadline)
+}
+
 fn left(until: Instant) -> Duration {
     until.saturating_duration_since(Instant::now())
 }
