@@ -11,6 +11,7 @@ use crate::output::{self, Format, put};
 use crate::render;
 use crate::service::{Needs, Service};
 
+const LONGEST_LABEL: usize = 14;
 const HEADER: [&str; 5] = ["factor", "first_loss", "second_loss", "first_text", "second_text"];
 
 pub(super) async fn run(global: &Global, args: &CompareArgs) -> Result<(), Failure> {
@@ -46,13 +47,24 @@ async fn of_words(
     let lure = args.lure.as_deref().unwrap_or_default();
     let first = describe::outfit(service, Some(&args.first), &args.outfit).await?;
     let second = describe::outfit(service, Some(&args.second), &args.outfit).await?;
+    let labels = labels(args);
     Ok(pb::CompareRequest {
-        first: Some(pb::OutfitCandidate { label: "first".to_owned(), ..first }),
-        second: Some(pb::OutfitCandidate { label: "second".to_owned(), ..second }),
+        first: Some(pb::OutfitCandidate { label: labels.0, ..first }),
+        second: Some(pb::OutfitCandidate { label: labels.1, ..second }),
         lure: Some(describe::lure(service, lure).await?),
         water: Some(water),
         ..pb::CompareRequest::default()
     })
+}
+
+/// What the caller wrote, where that is short enough for the head of a column and tells them apart.
+fn labels(args: &CompareArgs) -> (String, String) {
+    let short = |text: &str| text.chars().count() <= LONGEST_LABEL;
+    if short(&args.first) && short(&args.second) && args.first != args.second {
+        (args.first.clone(), args.second.clone())
+    } else {
+        ("first".to_owned(), "second".to_owned())
+    }
 }
 
 fn of_cases(args: &CompareArgs, path: &std::path::Path) -> Result<pb::CompareRequest, Failure> {
@@ -74,16 +86,11 @@ fn of_cases(args: &CompareArgs, path: &std::path::Path) -> Result<pb::CompareReq
 }
 
 fn print(global: &Global, args: &CompareArgs, answer: &pb::CompareResponse) -> Result<(), Failure> {
-    let short = |text: &str, else_: &str| {
-        if text.chars().count() <= 14 { text.to_owned() } else { else_.to_owned() }
-    };
     put(&match global.output {
-        Format::Table => render::comparison(
-            answer,
-            &short(&args.first, "first"),
-            &short(&args.second, "second"),
-            output::width(),
-        ),
+        Format::Table => {
+            let (first, second) = labels(args);
+            render::comparison(answer, &first, &second, output::width())
+        }
         Format::Json => output::json_text(answer)?,
         Format::Jsonl => output::json_line(answer)?,
         Format::Csv => {

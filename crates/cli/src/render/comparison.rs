@@ -4,6 +4,9 @@ use deepbend_contract::pb;
 
 use super::{Page, Table, bar, capital, plain};
 
+/// Billionths of the score that are shown as 0.01.
+const SHOWN_NANO: i64 = 5_000_000;
+
 /// A comparison, largest difference first; `first` and `second` name the outfits.
 #[must_use]
 pub fn comparison(
@@ -33,13 +36,14 @@ pub fn comparison(
         .right("by")
         .wrapped(&format!("takes from {first}"))
         .wrapped(&format!("takes from {second}"));
+    let mut alike = Vec::new();
     for difference in &response.differences {
         let nano = difference.second_loss_nano - difference.first_loss_nano;
-        let side = match nano {
-            n if n > 0 => first,
-            0 => "",
-            _ => second,
-        };
+        if nano.abs() < SHOWN_NANO {
+            alike.push(plain!(FactorKind, difference.kind));
+            continue;
+        }
+        let side = if nano > 0 { first } else { second };
         let cell = |loss: i64, text: &str| {
             if text.is_empty() {
                 "does not apply".to_owned()
@@ -55,6 +59,11 @@ pub fn comparison(
             cell(difference.second_loss_nano, &difference.second_text),
         ]);
     }
-    page.table(&table);
+    if !table.is_empty() {
+        page.table(&table);
+    }
+    if !alike.is_empty() {
+        page.hanging("about the same: ", &alike.join(", "));
+    }
     page.finish()
 }

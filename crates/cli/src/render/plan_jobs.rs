@@ -53,8 +53,12 @@ pub(super) fn starts(page: &mut Page, plan: &pb::Plan) {
     page.table(&table);
 }
 
-/// How to rig and set each outfit for each lure.
+/// How to rig and set each outfit for each lure. What holds for the whole trip is left to the
+/// cautions of the plan.
 pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
+    let of_all = |caution: &pb::Caution| {
+        plan.rig_cards.iter().all(|card| card.cautions.iter().any(|c| c.text == caution.text))
+    };
     for card in &plan.rig_cards {
         page.heading(&format!(
             "Rig card: outfit {}, lure {}, segment {}",
@@ -62,9 +66,12 @@ pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
         ));
         page.hanging("  ", &format!("{}.", capital(&card.summary)));
         if let Some(found) = &card.settings {
-            page.pairs(&settings(found));
+            // The reel and the line are those of the outfit.
+            let mut pairs = settings(found);
+            pairs.retain(|(name, _)| name != "reel" && name != "holds for");
+            page.pairs(&pairs);
         }
-        for caution in &card.cautions {
+        for caution in card.cautions.iter().filter(|caution| !of_all(caution)) {
             page.hanging("  ! ", &capital(&caution.text));
         }
     }
