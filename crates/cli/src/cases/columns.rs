@@ -23,6 +23,7 @@ pub struct CaseRow {
 }
 
 /// A column that is read.
+#[derive(Debug)]
 pub struct Column {
     /// Name in the header line.
     pub name: &'static str,

@@ -49,7 +49,11 @@ pub fn read(text: &[u8]) -> Result<Vec<RowResult>, csv::Error> {
         .collect())
 }
 
-fn row(number: usize, wanted: &[Option<&columns::Column>], record: &csv::StringRecord) -> RowResult {
+fn row(
+    number: usize,
+    wanted: &[Option<&columns::Column>],
+    record: &csv::StringRecord,
+) -> RowResult {
     let mut row = CaseRow::default();
     let mut faults = Vec::new();
     for (column, cell) in wanted.iter().zip(record) {

@@ -113,8 +113,7 @@ async fn opening(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<String, F
 }
 
 fn closing(width: usize) -> String {
-    let mut page = Page::new(width);
-    page.heading("AND BEFORE ANYBODY CASTS OFF");
+    let mut page = chapter(width, "AND BEFORE ANYBODY CASTS OFF");
     page.paragraph(
         "The service informs; it certifies neither safety nor legality. Skipper, weather, local \
          rules and licensed practice decide. Ask it yourself: deepbend judge --help.",

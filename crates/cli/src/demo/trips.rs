@@ -51,6 +51,6 @@ fn reels(page: &mut crate::render::Page, planned: &pb::Plan) {
         "Reels bind, not rods: these stay ashore only because every reel that fits is on another rod.",
     );
     for left in short {
-        page.hanging(&format!("  {} ", left.item_id), &format!("{}.", capital(&left.text)));
+        page.hanging(&format!("  {} ", left.item_id), &capital(&left.text));
     }
 }

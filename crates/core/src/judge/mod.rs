@@ -1,7 +1,7 @@
 //! The judgement, in the order in which it is made:
 //!
 //! 1. [`resolve`](mod@resolve) turns what the caller says into a [`case`] with every value known;
-//! 2. [`factors`] score it, `limits` hold it against what must not be;
+//! 2. `factors` score it, `limits` hold it against what must not be;
 //! 3. `compose` makes one score of them, `spread` its interval;
 //! 4. `explain`, `settings`, `fixes` and `cautions` say why and what to do.
 

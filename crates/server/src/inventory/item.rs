@@ -30,10 +30,14 @@ pub(super) fn item(entry: &Entry, today: Option<Date>) -> pb::Item {
         cost,
         findings,
     } = entry.item().clone();
-    let power = match &spec {
-        Spec::Rod(rod) => Some(gear::infer_power(Model::builtin(), rod).to_wire()),
+    // What a label says against the ratings depends on the model: it is found when it is read.
+    let (power, of_label) = match &spec {
+        Spec::Rod(rod) => {
+            let model = Model::builtin();
+            (Some(gear::infer_power(model, rod).to_wire()), gear::findings(model, rod))
+        }
         Spec::Reel(_) | Spec::Lure(_) | Spec::LineStock(_) | Spec::Boat(_) | Spec::Device(_) => {
-            None
+            (None, Vec::new())
         }
     };
     pb::Item {
@@ -52,7 +56,7 @@ pub(super) fn item(entry: &Entry, today: Option<Date>) -> pb::Item {
         }),
         raw_columns: raw,
         spec: Some(write(spec, quantity, today)),
-        findings: findings.iter().map(|finding| finding.to_wire()).collect(),
+        findings: findings.iter().chain(&of_label).map(|finding| finding.to_wire()).collect(),
         power,
         origins: entry.claims().map(|(event, _)| origin(event)).collect(),
         contested: entry.is_contested(),
