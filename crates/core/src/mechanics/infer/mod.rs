@@ -1,0 +1,19 @@
+//! The blank behind a label or a bench test.
+//!
+//! A label tells power and action, a bench test a load, an angle, a bend. Both are turned into two
+//! numbers: where the blank softens (its taper) and how stiff it is at the butt.
+//!
+//! - [`family`]: the shapes that are considered, with a table of their bends;
+//! - [`label`]: from power class and action;
+//! - [`measured`]: from measurements, by least squares.
+
+pub mod family;
+pub mod label;
+pub mod measured;
+
+/// One table for all tests.
+#[cfg(test)]
+pub(super) fn family() -> &'static family::BlankFamily {
+    static FAMILY: std::sync::OnceLock<family::BlankFamily> = std::sync::OnceLock::new();
+    FAMILY.get_or_init(|| family::BlankFamily::new().unwrap())
+}
