@@ -68,35 +68,55 @@ async fn tell(reporter: &HealthReporter, states: [(&'static str, bool); 4]) {
     }
 }
 
-/// Keeps the health service true until `stop`; from then on nothing serves.
-pub(crate) async fn watch(
-    reporter: HealthReporter,
-    store: Option<Arc<dyn Store>>,
-    stop: CancellationToken,
-) {
-    let mut last = None;
-    loop {
-        let state = match store.clone() {
-            None => StoreState::Missing,
-            Some(store) => {
-                let looked = tokio::task::spawn_blocking(move || look(&*store)).await;
-                looked.unwrap_or(StoreState::Failed)
-            }
-        };
-        if last != Some(state) {
-            if matches!(state, StoreState::ReadOnly | StoreState::Failed) {
-                tracing::error!(?state, "the store is not as it should be");
-            }
-            tell(&reporter, serving(state)).await;
-            last = Some(state);
+/// Looks at the store and tells the state of everything, if it is another than `last`.
+async fn look_and_tell(
+    reporter: &HealthReporter,
+    store: Option<&Arc<dyn Store>>,
+    last: Option<StoreState>,
+) -> StoreState {
+    let state = match store.cloned() {
+        None => StoreState::Missing,
+        Some(store) => {
+            let looked = tokio::task::spawn_blocking(move || look(&*store)).await;
+            looked.unwrap_or(StoreState::Failed)
         }
-        tokio::select! {
-            biased;
-            () = stop.cancelled() => break,
-            () = tokio::time::sleep(LOOK) => {}
+    };
+    if last != Some(state) {
+        if matches!(state, StoreState::ReadOnly | StoreState::Failed) {
+            tracing::error!(?state, "the store is not as it should be");
         }
+        tell(reporter, serving(state)).await;
     }
-    tell(&reporter, [MATCHING, INVENTORY, TRIPS, ALL].map(|name| (name, false))).await;
+    state
+}
+
+/// Keeps the health service true until `stop`; from then on nothing serves.
+#[derive(Debug)]
+pub(crate) struct HealthWatch {
+    reporter: HealthReporter,
+    last: StoreState,
+}
+
+impl HealthWatch {
+    /// Tells the first state, so that no caller finds none.
+    pub(crate) async fn begin(reporter: HealthReporter, store: Option<&Arc<dyn Store>>) -> Self {
+        let last = look_and_tell(&reporter, store, None).await;
+        Self { reporter, last }
+    }
+
+    /// Looks again and again until `stop`.
+    pub(crate) async fn run(self, store: Option<Arc<dyn Store>>, stop: CancellationToken) {
+        let Self { reporter, mut last } = self;
+        loop {
+            tokio::select! {
+                biased;
+                () = stop.cancelled() => break,
+                () = tokio::time::sleep(LOOK) => {}
+            }
+            last = look_and_tell(&reporter, store.as_ref(), Some(last)).await;
+        }
+        tell(&reporter, [MATCHING, INVENTORY, TRIPS, ALL].map(|name| (name, false))).await;
+    }
 }
 
 #[cfg(test)]

@@ -26,7 +26,7 @@ use tower_http::cors::{AllowOrigin, CorsLayer};
 use crate::compute::Pool;
 use crate::config::Config;
 use crate::gate::Gate;
-use crate::health;
+use crate::health::HealthWatch;
 use crate::inventory::{Holding, InventoryApi, PageKey, forget_old};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
@@ -103,7 +103,8 @@ impl Server {
         let cut = CancellationToken::new();
         let (reporter, routes) = routes(&config, holding.as_ref(), cut.clone())?;
         let store = holding.map(|holding| holding.store);
-        Ok(Bound { addr, config, tcp, socket, reporter, routes, store, cut })
+        let health = HealthWatch::begin(reporter, store.as_ref()).await;
+        Ok(Bound { addr, config, tcp, socket, health, routes, store, cut })
     }
 }
 
@@ -195,7 +196,7 @@ pub struct Bound {
     config: Config,
     tcp: TcpIncoming,
     socket: Option<(UnixListener, SocketFile)>,
-    reporter: HealthReporter,
+    health: HealthWatch,
     routes: Routes,
     store: Option<Arc<dyn Store>>,
     cut: CancellationToken,
@@ -221,21 +222,21 @@ impl Bound {
     /// # Errors
     /// [`ServeError`] if the transport fails.
     pub async fn serve(self, shutdown: impl Future<Output = ()>) -> Result<(), ServeError> {
-        let Self { addr, config, tcp, socket, reporter, routes, store, cut } = self;
+        let Self { addr, config, tcp, socket, health, routes, store, cut } = self;
         let stop = CancellationToken::new();
         let places = Arc::new(Semaphore::new(config.max_calls));
-        let health = tokio::spawn(health::watch(reporter, store, stop.clone()));
+        let health = tokio::spawn(health.run(store, stop.clone()));
         let over_tcp = transport(&config)
             .layer(cors(&config))
             .layer(tonic_web::GrpcWebLayer::new())
-            .layer(Gate::new(&config, Arc::clone(&places), true))
+            .layer(Gate::new(&config, Arc::clone(&places), stop.clone(), true))
             .add_routes(routes.clone())
             .serve_with_incoming_shutdown(tcp, stop.clone().cancelled_owned());
         let (listener, file) = socket.unzip();
         let over_socket = async {
             let Some(listener) = listener else { return Ok(()) };
             transport(&config)
-                .layer(Gate::new(&config, places, false))
+                .layer(Gate::new(&config, Arc::clone(&places), stop.clone(), false))
                 .add_routes(routes)
                 .serve_with_incoming_shutdown(
                     UnixListenerStream::new(listener),
@@ -246,10 +247,7 @@ impl Bound {
         tracing::info!(%addr, "serving");
         let ended = tokio::select! {
             ended = async { tokio::try_join!(over_tcp, over_socket) } => ended.map(drop),
-            () = conduct(shutdown, &stop, &cut, config.drain) => {
-                tracing::warn!("cutting off calls that did not end in time");
-                Ok(())
-            }
+            () = conduct(shutdown, &stop, &cut, &places, &config) => Ok(()),
         };
         stop.cancel();
         // It only sets states; if it ended in a panic nothing is left to be told.
@@ -260,17 +258,23 @@ impl Bound {
     }
 }
 
-/// Waits for `shutdown`, begins to drain, and ends when the grace is over.
+/// Waits for `shutdown`, lets the running calls end, and cuts off those that do not in time.
 async fn conduct(
     shutdown: impl Future<Output = ()>,
     stop: &CancellationToken,
     cut: &CancellationToken,
-    grace: Duration,
+    places: &Semaphore,
+    config: &Config,
 ) {
     shutdown.await;
-    tracing::info!(grace_seconds = grace.as_secs(), "draining");
+    tracing::info!(grace_seconds = config.drain.as_secs(), "draining");
     stop.cancel();
-    tokio::time::sleep(grace).await;
+    // Whoever holds all places knows that no call runs. Watchers of health never end: they have
+    // no place, and are cut off.
+    let all = u32::try_from(config.max_calls).unwrap_or(u32::MAX);
+    if tokio::time::timeout(config.drain, places.acquire_many(all)).await.is_err() {
+        tracing::warn!("cutting off calls that did not end in time");
+    }
     cut.cancel();
     tokio::time::sleep(LAST_WORDS).await;
 }

@@ -13,6 +13,7 @@ use std::time::Duration;
 use http::{HeaderValue, Request, Response, header};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::Instant;
+use tokio_util::sync::CancellationToken;
 use tonic::body::Body;
 use tonic::{Code, Status};
 use tower::{Layer, Service};
@@ -46,18 +47,26 @@ struct Rules {
     token: Option<Token>,
     origins: Vec<HeaderValue>,
     places: Arc<Semaphore>,
+    stop: CancellationToken,
     call_limit: Duration,
     max_request_bytes: usize,
 }
 
 impl Gate {
-    /// A gate with the rules of the configuration; all connections share `places`. Who comes
-    /// through the socket in the data folder needs no token: the folder's permissions decide.
-    pub(crate) fn new(config: &Config, places: Arc<Semaphore>, asks_token: bool) -> Self {
+    /// A gate with the rules of the configuration, closed from `stop` on; all connections share
+    /// `places`. Who comes through the socket in the data folder needs no token: the folder's
+    /// permissions decide.
+    pub(crate) fn new(
+        config: &Config,
+        places: Arc<Semaphore>,
+        stop: CancellationToken,
+        asks_token: bool,
+    ) -> Self {
         let rules = Rules {
             token: config.token.clone().filter(|_| asks_token),
             origins: config.cors_origins.clone(),
             places,
+            stop,
             call_limit: config.call_limit,
             max_request_bytes: config.max_request_bytes,
         };
@@ -142,6 +151,9 @@ where
         let shown = headers.get(header::AUTHORIZATION).map(HeaderValue::as_bytes);
         if rules.token.as_ref().is_some_and(|token| !token.is_shown_by(shown)) {
             return refused(ServiceError::Unauthenticated);
+        }
+        if rules.stop.is_cancelled() {
+            return refused(ServiceError::ShuttingDown);
         }
         let Ok(place) = Arc::clone(&rules.places).try_acquire_owned() else {
             return refused(ServiceError::Overloaded);
