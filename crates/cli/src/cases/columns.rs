@@ -108,18 +108,18 @@ columns! {
     "leader_test_kg" "outfit.leader.test_kgf" |r, c| r.outfit.leader.test = Some(Force::from_kgf(number(c)?));
     "leader_diameter_mm" "outfit.leader.diameter_mm" |r, c| r.outfit.leader.diameter = Some(Length::from_mm(number(c)?));
     "drag_kg" "outfit.drag_kgf" |r, c| r.outfit.drag = Some(Force::from_kgf(number(c)?));
-    "lure_class" "lure.class" |r, c| lure_class(r, c)?;
+    "lure_class" "lure.lure_class" |r, c| lure_class(r, c)?;
     "lure_rigged_g" "lure.rigged_mass_g" |r, c| r.lure.rigged_mass = Some(Mass::from_g(number(c)?));
     "lure_length_mm" "lure.length_mm" |r, c| r.lure.length = Some(Length::from_mm(number(c)?));
     "hook_style" "lure.hook.style" |r, c| r.lure.hook.style = Some(word::<HookStyle>(c)?);
     "hook_size" "lure.hook.size" |r, c| r.lure.hook.size = Some(c.to_owned());
     "hook_wire_mm" "lure.hook.wire_mm" |r, c| r.lure.hook.wire = Some(Length::from_mm(number(c)?));
-    "hook_count" "lure.hook.count" |r, c| r.lure.hook.count = Some(count(c)?);
+    "hook_count" "lure.hook.hook_count" |r, c| r.lure.hook.count = Some(count(c)?);
     "hook_point" "lure.hook.point" |r, c| r.lure.hook.point = Some(word::<HookPoint>(c)?);
     "barbed" "lure.hook.barbed" |r, c| r.lure.hook.barbed = Some(yes(c)?);
     "punch_n" "lure.punch_n" |r, c| r.lure.punch = Some(Force::from_n(number(c)?));
     "pull_n" "lure.pull_n" |r, c| r.lure.pull = Some(Force::from_n(number(c)?));
-    "air_class" "lure.air" |r, c| r.lure.air = Some(word::<AirClass>(c)?);
+    "air_class" "lure.air_class" |r, c| r.lure.air = Some(word::<AirClass>(c)?);
     "species" "water.species" |r, c| r.water.species = Some(c.to_owned());
     "toothy_fish_present" "water.toothy_probability" |r, c| r.water.toothy_probability = Some(f64::from(u8::from(yes(c)?)));
     "fish_mass_kg" "water.fish_mass_kg" |r, c| r.water.fish_mass = Some(Mass::from_kg(number(c)?));
@@ -131,7 +131,7 @@ columns! {
     "skill" "water.skill" |r, c| r.water.skill = Some(Skill::from_word_or_nearest(c).ok_or_else(|| unknown::<Skill>(c))?);
     "current_m_s" "water.current_m_s" |r, c| r.water.current = Some(Speed::from_m_s(number(c)?));
     "depth_m" "water.depth_m" |r, c| r.water.depth = Some(Length::from_m(number(c)?));
-    "water_temperature_c" "water.temperature_c" |r, c| r.water.temperature = Some(Temperature::from_c(number(c)?));
+    "water_temperature_c" "water.water_temperature_c" |r, c| r.water.temperature = Some(Temperature::from_c(number(c)?));
     "line_out_m" "water.line_out_m" |r, c| r.water.line_out = Some(Length::from_m(number(c)?));
     "hookset" "water.hookset" |r, c| r.water.hookset = Some(word::<Hookset>(c)?);
 }

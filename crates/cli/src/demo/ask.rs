@@ -44,7 +44,7 @@ impl Outfit {
     }
 
     fn given(&self) -> Option<pb::Outfit> {
-        let leader = self.leader.clone()?;
+        let leader = self.leader?;
         Some(pb::Outfit { leader: Some(leader), ..pb::Outfit::default() })
     }
 

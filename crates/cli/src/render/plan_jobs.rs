@@ -53,26 +53,69 @@ pub(super) fn starts(page: &mut Page, plan: &pb::Plan) {
     page.table(&table);
 }
 
-/// How to rig and set each outfit for each lure. What holds for the whole trip is left to the
-/// cautions of the plan.
+/// Whether a caution is about this outfit; weather, water and law stand at the end of the plan.
+fn of_gear(caution: &pb::Caution) -> bool {
+    use pb::CautionCode as Code;
+    match Code::try_from(caution.code) {
+        Ok(
+            Code::Hooks
+            | Code::CastOverload
+            | Code::SnapOff
+            | Code::HighDrag
+            | Code::BraidOnHand
+            | Code::CheckGear
+            | Code::BiteOff
+            | Code::DeadLift,
+        ) => true,
+        Ok(
+            Code::Unspecified
+            | Code::PowerLine
+            | Code::Lightning
+            | Code::StrongWind
+            | Code::ColdWater
+            | Code::WarmWaterFish
+            | Code::Barotrauma
+            | Code::LocalRules
+            | Code::Uncertain
+            | Code::Wading,
+        )
+        | Err(_) => false,
+    }
+}
+
+/// One card an outfit: what holds for all its lures once, what differs beside the lure.
 pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
-    let of_all = |caution: &pb::Caution| {
-        plan.rig_cards.iter().all(|card| card.cautions.iter().any(|c| c.text == caution.text))
-    };
-    for card in &plan.rig_cards {
-        page.heading(&format!(
-            "Rig card: outfit {}, lure {}, segment {}",
-            card.outfit_id, card.lure_id, card.segment_id
-        ));
-        page.hanging("  ", &format!("{}.", capital(&card.summary)));
-        if let Some(found) = &card.settings {
-            // The reel and the line are those of the outfit.
-            let mut pairs = settings(found);
-            pairs.retain(|(name, _)| name != "reel" && name != "holds for");
-            page.pairs(&pairs);
+    for outfit in &plan.outfits {
+        let of_outfit = |card: &&pb::RigCard| card.outfit_id == outfit.id;
+        let cards: Vec<&pb::RigCard> = plan.rig_cards.iter().filter(of_outfit).collect();
+        let Some(first) = cards.first() else { continue };
+        page.heading(&format!("Rig card {}: {} with {}", outfit.id, outfit.rod_id, outfit.reel_id));
+        let set = |card: &pb::RigCard| card.settings.as_ref().map(settings).unwrap_or_default();
+        // The reel and the line are those of the outfit.
+        let mut common = set(first);
+        common.retain(|(name, _)| name != "reel" && name != "holds for");
+        common.retain(|pair| cards.iter().all(|card| set(card).contains(pair)));
+        page.pairs(&common);
+        for card in &cards {
+            page.hanging(&format!("  {} {}  ", card.segment_id, card.lure_id), &own(card, &common));
         }
-        for caution in card.cautions.iter().filter(|caution| !of_all(caution)) {
+        let mut cautions: Vec<&pb::Caution> = Vec::new();
+        for caution in cards.iter().flat_map(|card| &card.cautions).filter(|c| of_gear(c)) {
+            if !cautions.iter().any(|known| known.text == caution.text) {
+                cautions.push(caution);
+            }
+        }
+        for caution in cautions {
             page.hanging("  ! ", &capital(&caution.text));
         }
     }
+}
+
+/// What a card says beyond its outfit's common settings.
+fn own(card: &pb::RigCard, common: &[(String, String)]) -> String {
+    let mut pairs = card.settings.as_ref().map(settings).unwrap_or_default();
+    pairs.retain(|(name, _)| name != "reel" && name != "holds for");
+    pairs.retain(|pair| !common.contains(pair));
+    let own = pairs.iter().map(|(name, value)| format!(" {}: {value}.", capital(name)));
+    format!("{}.{}", capital(&card.summary), own.collect::<String>())
 }

@@ -4,7 +4,7 @@
 use super::case::Resolved;
 use super::factors::{drag, leader, line};
 use super::judgement::{Caution, CautionCode, Judgement};
-use super::text::{grams, kilograms_force, metres};
+use super::text::{field_plain, grams, kilograms_force, metres};
 use crate::gear::{GuideCondition, Handle, HookStyle, LineMaterial, RodMaterial};
 use crate::quantity::Speed;
 use crate::water::{Cover, Platform, Skill, Teeth, WaterKind, WindDirection, beaufort};
@@ -22,7 +22,7 @@ pub(super) fn cautions(r: &Resolved<'_>, judgement: &Judgement) -> Vec<Caution> 
     let width = judgement.score_high - judgement.score_low;
     if width > r.case.p.caution.uncertain_width {
         let text = match judgement.narrowing_field {
-            Some(field) => format!("measure {field} first: the answer is uncertain"),
+            Some(field) => format!("check {} first: the answer is uncertain", field_plain(field)),
             None => "take the answer with care: it is uncertain".to_owned(),
         };
         let because = format!("score {:.2} to {:.2}", judgement.score_low, judgement.score_high);

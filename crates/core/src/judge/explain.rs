@@ -4,18 +4,14 @@ use super::case::Resolved;
 use super::compose::Composition;
 use super::factors::FACTORS;
 use super::judgement::{Factor, Fix, Judgement, Limit, Verdict};
-use super::{cautions, limits, settings, short, spread};
+use super::{cautions, limits, settings, short};
 
 /// Puts the judgement together.
 pub(super) fn judgement(r: &Resolved<'_>, composition: &Composition, fixes: Vec<Fix>) -> Judgement {
     let c = &r.case;
     let short = short(r, composition);
     let (held, open) = limits::limits(r);
-    let excused = !open.is_empty();
-    let interval = spread::interval(c, &r.spreads, short.score, |moved| {
-        // A limit that only an assumption breaks stays out of the score, here as there.
-        !excused && limits::any_broken(moved)
-    });
+    let interval = super::interval(r, &short);
     let factors = factors(r, composition);
     let summary = summary(short.verdict, &held, &factors, composition);
     let mut judgement = Judgement {

@@ -27,6 +27,7 @@ mod text;
 pub use compare::{Comparison, FactorDifference, compare};
 pub use judgement::*;
 pub use rank::{Rank, Ranked, rank_lures, rank_outfits};
+pub use spread::Interval;
 
 /// The short answer, for those who score millions.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,6 +57,28 @@ pub fn score(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Scor
     let resolved = resolve::resolve(model, outfit, lure, water);
     let composition = compose::compose(&resolved.case);
     short(&resolved, &composition)
+}
+
+/// Judges with the interval, without reasons: for batches.
+#[must_use]
+pub fn score_with_interval(
+    model: &Model,
+    outfit: &Outfit,
+    lure: &Lure,
+    water: &Water,
+) -> (Score, Interval) {
+    let resolved = resolve::resolve(model, outfit, lure, water);
+    let composition = compose::compose(&resolved.case);
+    let score = short(&resolved, &composition);
+    (score, interval(&resolved, &score))
+}
+
+fn interval(resolved: &case::Resolved<'_>, score: &Score) -> Interval {
+    // A limit that only an assumption breaks stays out of the score; so it does out of its interval.
+    let excused = score.verdict != Verdict::Unsafe && limits::any_broken(&resolved.case);
+    spread::interval(&resolved.case, &resolved.spreads, score.score, |moved| {
+        !excused && limits::any_broken(moved)
+    })
 }
 
 fn short(resolved: &case::Resolved<'_>, composition: &compose::Composition) -> Score {

@@ -38,6 +38,29 @@ pub(super) fn plain(word: impl Word) -> String {
     word.as_word().replace('_', " ")
 }
 
+/// What a person would call a field.
+pub(super) fn field_plain(field: &str) -> &str {
+    match field {
+        "lure.rigged_mass" => "the lure as rigged on a scale",
+        "rod.lure_rating.max" | "rod.lure_rating.min" => "what the rod really throws",
+        "rod.line_rating.max" => "the rod's line rating",
+        "rod.action" => "where the rod bends",
+        "line.test" => "the strength of the line",
+        "line.diameter" => "the line's diameter",
+        "leader.test" => "the strength of the leader",
+        "leader.diameter" => "the leader's diameter",
+        "drag" => "the drag with a scale",
+        "lure.hook.wire" => "the wire of the hook",
+        "lure.punch" => "the force that frees the point",
+        "lure.pull" => "the pull of the lure",
+        "lure.air" => "how the lure flies",
+        "water.wind_speed" => "the wind",
+        "water.cover_distance" => "the distance to cover",
+        "water.fish_mass" => "the size of the fish to expect",
+        other => other,
+    }
+}
+
 impl Case<'_> {
     pub(super) fn action_word_plain(&self) -> String {
         let action = self.action_word.as_word().replace('_', "-");

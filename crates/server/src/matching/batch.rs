@@ -148,13 +148,13 @@ fn judge_row(model: &Model, row: pb::JudgeBatchRow) -> pb::JudgeBatchResult {
         let faults = faults.as_slice().iter().map(|fault| fault.to_wire()).collect();
         return pb::JudgeBatchResult { id, faults, ..Default::default() };
     }
-    let judged = judge::judge(model, &outfit, &lure, &water);
+    let (judged, interval) = judge::score_with_interval(model, &outfit, &lure, &water);
     pb::JudgeBatchResult {
         id,
         verdict: judged.verdict.to_wire_word().into(),
         score: judged.score,
-        score_low: judged.score_low,
-        score_high: judged.score_high,
+        score_low: interval.low,
+        score_high: interval.high,
         limiting_factor: judged.limiting_factor.to_wire_word().into(),
         faults: Vec::new(),
     }
