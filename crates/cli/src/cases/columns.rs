@@ -67,7 +67,7 @@ fn lure_class(row: &mut CaseRow, cell: &str) -> Result<(), String> {
         LureClass::from_word_or_nearest(cell).ok_or_else(|| unknown::<LureClass>(cell))?;
     if near {
         let text = format!("`{cell}` judged as {}", class.as_word());
-        row.findings.push(Finding::new(FindingCode::NearestWord, "lure.class", text));
+        row.findings.push(Finding::new(FindingCode::NearestWord, "lure.lure_class", text));
     }
     row.lure.class = Some(class);
     Ok(())
