@@ -40,67 +40,67 @@ pub const KEYS: &[Key] = &[
         name: "listen",
         form: "an address and a port, for example 127.0.0.1:50551",
         help: "Address to listen on; port 0 takes a free one [default: 127.0.0.1:50551]",
-        set: |c, text| Ok(c.listen = text.parse().map_err(|_| is(text))?),
+        set: |c, text| text.parse().map(|address| c.listen = address).map_err(|_| is(text)),
     },
     Key {
         name: "data",
         form: "a folder",
         help: "Folder of the inventory; without one there is no inventory",
-        set: |c, text| Ok(c.data = Some(PathBuf::from(filled(text)?))),
+        set: |c, text| filled(text).map(|path| c.data = Some(PathBuf::from(path))),
     },
     Key {
         name: "device",
         form: "1 to 64 letters A-Z a-z, digits, \"_\" or \"-\"",
         help: "Name under which the service records events [default: service]",
-        set: |c, text| Ok(c.device = Some(Id::new(text).map_err(|_| is(text))?)),
+        set: |c, text| Id::new(text).map(|id| c.device = Some(id)).map_err(|_| is(text)),
     },
     Key {
         name: "token_file",
         form: "a file with a token of 16 to 512 characters without spaces in its first line",
         help: "File with the token that callers over the network must show",
-        set: |c, text| Ok(c.token = Some(token(filled(text)?)?)),
+        set: |c, text| filled(text).and_then(token).map(|token| c.token = Some(token)),
     },
     Key {
         name: "cors_origins",
         form: "origins separated by commas, for example https://tackle.example",
         help: "Origins of web pages that may call by gRPC-Web [default: none]",
-        set: |c, text| Ok(c.cors_origins = origins(text)?),
+        set: |c, text| origins(text).map(|origins| c.cors_origins = origins),
     },
     Key {
         name: "max_request_bytes",
         form: "a whole number from 65536 to 67108864",
         help: "Greatest message taken [default: 4194304]",
-        set: |c, text| Ok(c.max_request_bytes = whole(text, 64 << 10, 64 << 20)?),
+        set: |c, text| whole(text, 64 << 10, 64 << 20).map(|n| c.max_request_bytes = n),
     },
     Key {
         name: "max_response_bytes",
         form: "a whole number from 1048576 to 268435456",
         help: "Greatest message sent [default: 16777216]",
-        set: |c, text| Ok(c.max_response_bytes = whole(text, 1 << 20, 256 << 20)?),
+        set: |c, text| whole(text, 1 << 20, 256 << 20).map(|n| c.max_response_bytes = n),
     },
     Key {
         name: "max_calls",
         form: "a whole number from 1 to 65536",
         help: "Calls taken at once [default: 256]",
-        set: |c, text| Ok(c.max_calls = whole(text, 1, 65_536)?),
+        set: |c, text| whole(text, 1, 65_536).map(|n| c.max_calls = n),
     },
     Key {
         name: "workers",
         form: "a whole number from 1 to 1024",
         help: "Threads that judge and plan [default: one for each processor]",
-        set: |c, text| Ok(c.workers = whole(text, 1, 1024)?),
+        set: |c, text| whole(text, 1, 1024).map(|n| c.workers = n),
     },
     Key {
         name: "call_seconds",
         form: "a whole number from 1 to 3600",
         help: "Greatest time for a call that is no stream [default: 60]",
-        set: |c, text| Ok(c.call_limit = seconds(text, 1)?),
+        set: |c, text| seconds(text, 1).map(|n| c.call_limit = n),
     },
     Key {
         name: "drain_seconds",
         form: "a whole number from 0 to 3600",
         help: "Time that running calls have when the service ends [default: 10]",
-        set: |c, text| Ok(c.drain = seconds(text, 0)?),
+        set: |c, text| seconds(text, 0).map(|n| c.drain = n),
     },
     Key {
         name: "log",
@@ -108,7 +108,8 @@ pub const KEYS: &[Key] = &[
         help: "What is logged [default: info]",
         set: |c, text| {
             EnvFilter::try_new(text).map_err(|_| is(text))?;
-            Ok(text.clone_into(&mut c.log))
+            text.clone_into(&mut c.log);
+            Ok(())
         },
     },
     Key {
@@ -128,7 +129,7 @@ pub const KEYS: &[Key] = &[
         name: "today",
         form: "a date as YYYY-MM-DD",
         help: "Day that counts as today, for demonstrations [default: the present day]",
-        set: |c, text| Ok(c.today = Some(Date::read(text).map_err(|_| is(text))?)),
+        set: |c, text| Date::read(text).map(|day| c.today = Some(day)).map_err(|_| is(text)),
     },
 ];
 

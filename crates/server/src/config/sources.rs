@@ -146,6 +146,8 @@ fn check(config: &Config) -> Result<(), ConfigFault> {
 
 #[cfg(test)]
 mod tests {
+    use deepbend_ledger::id::Id;
+
     use super::*;
 
     fn read(args: &[&str], variables: &[(&str, &str)]) -> Result<Config, ConfigFault> {
@@ -214,6 +216,22 @@ mod tests {
             let fault = read(&args, &[]).unwrap_err();
             assert_eq!(fault.key, key, "{fault}");
             assert_eq!(fault.to_string().lines().count(), 1, "{fault}");
+        }
+    }
+
+    // Source: the sample itself: it says the defaults, and leaves no key out.
+    #[test]
+    fn the_sample_says_the_defaults() {
+        let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../../deploy/deepbendd.toml");
+        let config = read(&["--config", file], &[]).unwrap();
+        let device = Id::new("service").ok();
+        let defaults = Config { device, ..Config::default() };
+        assert_eq!(format!("{config:?}"), format!("{defaults:?}"));
+        let text = std::fs::read_to_string(file).unwrap();
+        for key in KEYS {
+            let said =
+                |line: &str| line.trim_start_matches("# ").starts_with(&format!("{} =", key.name));
+            assert!(text.lines().any(said), "{}", key.name);
         }
     }
 }

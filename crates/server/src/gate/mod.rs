@@ -147,6 +147,8 @@ where
         return refused(ServiceError::ForeignOrigin);
     }
     let limit = deadline::asked(headers);
+    // Kept here too: a handler drops what came with the request when it begins.
+    let mut held = None;
     if !is_health(request.uri().path()) {
         let shown = headers.get(header::AUTHORIZATION).map(HeaderValue::as_bytes);
         if rules.token.as_ref().is_some_and(|token| !token.is_shown_by(shown)) {
@@ -158,14 +160,18 @@ where
         let Ok(place) = Arc::clone(&rules.places).try_acquire_owned() else {
             return refused(ServiceError::Overloaded);
         };
-        request.extensions_mut().insert(CallPlace { _place: Arc::new(place) });
+        let place = CallPlace { _place: Arc::new(place) };
+        held = Some(place.clone());
+        request.extensions_mut().insert(place);
     }
     if let Some(limit) = limit {
         request.extensions_mut().insert(CallDeadline::after(limit));
     }
     let limit = limit.map_or(rules.call_limit, |asked| asked.min(rules.call_limit));
     let answer = guarded(inner.call(request));
-    match tokio::time::timeout(limit, answer).await {
+    let answer = tokio::time::timeout(limit, answer).await;
+    drop(held);
+    match answer {
         Err(_) => refused(ServiceError::Deadline),
         Ok(Err(_panic)) => {
             tracing::error!("a call ended in a panic");
@@ -184,4 +190,91 @@ async fn guarded<F: Future>(future: F) -> Result<F::Output, Box<dyn Any + Send>>
         Err(panic) => Poll::Ready(Err(panic)),
     })
     .await
+}
+
+#[cfg(test)]
+mod tests {
+    use deepbend_contract::reason;
+    use tokio::sync::Notify;
+    use tonic_types::StatusExt as _;
+    use tower::{ServiceExt as _, service_fn};
+
+    use super::*;
+
+    const PATH: &str = "/deepbend.v1.MatchingService/Judge";
+
+    struct Doors {
+        gate: Gate,
+        places: Arc<Semaphore>,
+        stop: CancellationToken,
+    }
+
+    fn doors(config: &Config) -> Doors {
+        let (places, stop) = (Arc::new(Semaphore::new(config.max_calls)), CancellationToken::new());
+        let gate = Gate::new(config, Arc::clone(&places), stop.clone(), true);
+        Doors { gate, places, stop }
+    }
+
+    fn request(path: &str) -> Request<Body> {
+        Request::builder().uri(path).body(Body::empty()).unwrap()
+    }
+
+    fn status(response: &Response<Body>) -> Status {
+        Status::from_header_map(response.headers()).unwrap()
+    }
+
+    // Source: AIP-193: every error has its reason; what a panic says is nobody else's business.
+    #[tokio::test]
+    async fn a_panic_ends_its_own_call_only() {
+        let doors = doors(&Config::default());
+        let inner = service_fn(|_: Request<Body>| async {
+            let secret = "in /home/somebody";
+            if Instant::now().elapsed() < Duration::MAX {
+                panic!("{secret}");
+            }
+            Ok::<_, Infallible>(Response::new(Body::empty()))
+        });
+        let response = doors.gate.layer(inner).oneshot(request(PATH)).await.unwrap();
+        let status = status(&response);
+        assert_eq!(status.code(), Code::Internal);
+        assert_eq!(status.get_details_error_info().unwrap().reason, reason::INTERNAL.name);
+        assert!(!format!("{response:?}").contains("somebody"));
+        assert_eq!(doors.places.available_permits(), Config::default().max_calls);
+    }
+
+    // Source: the contract, reasons OVERLOADED and SHUTTING_DOWN; health is always answered.
+    #[tokio::test]
+    async fn a_call_keeps_its_place_until_it_is_answered() {
+        let doors = doors(&Config { max_calls: 1, ..Config::default() });
+        let (begun, go) = (Arc::new(Notify::new()), Arc::new(Notify::new()));
+        let (tell, wait) = (Arc::clone(&begun), Arc::clone(&go));
+        // Drops the request at once, as handlers do.
+        let inner = service_fn(move |request: Request<Body>| {
+            let (tell, wait) = (Arc::clone(&tell), Arc::clone(&wait));
+            let health = is_health(request.uri().path());
+            drop(request);
+            async move {
+                if !health {
+                    tell.notify_one();
+                    wait.notified().await;
+                }
+                Ok::<_, Infallible>(Response::new(Body::empty()))
+            }
+        });
+        let service = doors.gate.layer(inner);
+        let first = tokio::spawn(service.clone().oneshot(request(PATH)));
+        begun.notified().await;
+        assert_eq!(doors.places.available_permits(), 0);
+        let second = service.clone().oneshot(request(PATH)).await.unwrap();
+        assert_eq!(status(&second).get_details_error_info().unwrap().reason, "OVERLOADED");
+        doors.stop.cancel();
+        let third = service.clone().oneshot(request(PATH)).await.unwrap();
+        assert_eq!(status(&third).get_details_error_info().unwrap().reason, "SHUTTING_DOWN");
+        let health = service.clone().oneshot(request("/grpc.health.v1.Health/Check")).await;
+        assert!(Status::from_header_map(health.unwrap().headers()).is_none());
+        go.notify_one();
+        let first = first.await.unwrap().unwrap();
+        assert!(Status::from_header_map(first.headers()).is_none());
+        assert_eq!(doors.places.available_permits(), 1);
+    }
 }
