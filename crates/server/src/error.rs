@@ -151,3 +151,51 @@ fn inventory(error: &InventoryError) -> Status {
         InventoryError::Chain(_) | InventoryError::Rows(_) => internal(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use deepbend_ledger::event::{Chain, EventId};
+    use deepbend_ledger::id::Id;
+    use tonic_types::StatusExt as _;
+
+    use super::*;
+
+    // Source: AIP-193 (every error has an ErrorInfo); common practice, no source (no inner text).
+    #[test]
+    fn every_error_has_its_reason_and_keeps_secrets() {
+        let secret = || "/home/somebody/data".to_owned();
+        let store = |error| ServiceError::from(InventoryError::Store(error));
+        let chain = Chain { device: Id::new("d").unwrap(), incarnation: 1 };
+        let broken = deepbend_ledger::event::BrokenChain {
+            id: EventId { chain, sequence: 1 },
+            what: secret(),
+        };
+        let missing = Missing { field: "rod_id".to_owned(), kind: None, id: "R1".to_owned() };
+        for (error, reason) in [
+            (Faults::new().into(), reason::INVALID_REQUEST),
+            (ServiceError::PageToken, reason::PAGE_TOKEN_INVALID),
+            (ServiceError::RequestIdReused("x".to_owned()), reason::REQUEST_ID_REUSED),
+            (ServiceError::TooLarge { what: "rows", limit: 1 }, reason::TOO_LARGE),
+            (ServiceError::NotFound(vec![missing]), reason::ITEM_NOT_FOUND),
+            (ServiceError::Deadline, reason::DEADLINE_EXCEEDED),
+            (ServiceError::Overloaded, reason::OVERLOADED),
+            (ServiceError::ShuttingDown, reason::SHUTTING_DOWN),
+            (ServiceError::NoInventory, reason::NO_INVENTORY),
+            (ServiceError::Unauthenticated, reason::UNAUTHENTICATED),
+            (ServiceError::ForeignOrigin, reason::PERMISSION_DENIED),
+            (ServiceError::Internal, reason::INTERNAL),
+            (InventoryError::Chain(broken).into(), reason::INTERNAL),
+            (store(StoreError::Conflict { index: 0 }), reason::STORE_UNAVAILABLE),
+            (store(StoreError::Malformed { index: 0, what: secret() }), reason::INTERNAL),
+            (store(StoreError::Full { free_bytes: 1, floor_bytes: 2 }), reason::STORE_UNAVAILABLE),
+            (store(StoreError::Unavailable(secret())), reason::STORE_UNAVAILABLE),
+            (store(StoreError::Unknown(secret())), reason::STORE_UNAVAILABLE),
+            (store(StoreError::Corrupt(secret())), reason::STORE_DAMAGED),
+        ] {
+            let status = Status::from(error);
+            assert_eq!(status.get_details_error_info().unwrap().reason, reason.name);
+            assert_eq!(status.code(), reason.code);
+            assert!(!format!("{status:?}").contains("somebody"), "{status:?}");
+        }
+    }
+}

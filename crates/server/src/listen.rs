@@ -58,3 +58,22 @@ pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFi
     std::fs::set_permissions(&file.path, std::fs::Permissions::from_mode(0o600))?;
     Ok(Some((listener, file)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: unix(7): a path has at most 107 bytes on Linux.
+    #[tokio::test]
+    async fn a_path_that_is_too_long_leaves_out_the_socket() {
+        let folder = tempfile::tempdir().unwrap();
+        let deep = folder.path().join("x".repeat(120));
+        std::fs::create_dir(&deep).unwrap();
+        assert!(socket(&deep).unwrap().is_none());
+        let (_, file) = socket(folder.path()).unwrap().unwrap();
+        let mode = std::fs::metadata(&file.path).unwrap().permissions().mode();
+        assert_eq!(mode & 0o777, 0o600);
+        drop(file);
+        assert!(!socket_path(folder.path()).exists());
+    }
+}

@@ -235,3 +235,74 @@ fn refused(faults: &[RowFault]) -> pb::ImportItemsResponse {
         findings: Vec::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use deepbend_store::inventory::Inventory;
+    use deepbend_store::{Fault, FaultyStore, MemoryStore, Store};
+
+    use super::super::PageKey;
+    use super::*;
+
+    fn asked() -> Asked {
+        let file = |kind: pb::ImportFileKind, text: &str| pb::ImportFile {
+            kind: kind.into(),
+            csv_text: text.to_owned(),
+        };
+        let claim = pb::Claim {
+            observed_time: Some("2031-09-15T17:00:00Z".parse().unwrap()),
+            actor: "shed".to_owned(),
+            certainty: pb::Certainty::Seen.into(),
+        };
+        let boats = "boat_id,name,home_berth,rod_holders,max_rods_aboard\nB1,Grebe,quay,8,9\n";
+        let rods = "rod_id,handle,length_raw,lure_raw,line_raw,place\n\
+                    R1,spinning,2.10 m,5-20 g,6-12 lb,B1\n";
+        read(pb::ImportItemsRequest {
+            request_id: "123E4567-E89B-42D3-A456-426614174000".to_owned(),
+            files: vec![
+                file(pb::ImportFileKind::Boats, boats),
+                file(pb::ImportFileKind::Rods, rods),
+            ],
+            claim: Some(claim),
+            validate_only: false,
+        })
+        .unwrap()
+    }
+
+    // Source: AIP-155; every call to the store fails once, in every way that it can.
+    #[test]
+    fn whatever_fails_once_the_second_call_has_all_of_it_once() {
+        let mut failed = 0;
+        for fault in [Fault::Refused, Fault::AnswerLost, Fault::Damaged] {
+            for call in 1..=16 {
+                let store: Arc<dyn Store> =
+                    Arc::new(FaultyStore::new(MemoryStore::default(), call, fault));
+                let Ok(inventory) = Inventory::open(Arc::clone(&store)) else { continue };
+                let holding = Holding {
+                    inventory: Arc::new(inventory),
+                    store,
+                    page_key: PageKey::new(&[0; PageKey::BYTES]).unwrap(),
+                    device: Id::new("service").unwrap(),
+                    importing: Arc::default(),
+                };
+                let asked = asked();
+                let mut twice = || match import(&holding, &asked) {
+                    Ok(report) => report,
+                    Err(_) => {
+                        failed += 1;
+                        import(&holding, &asked).unwrap()
+                    }
+                };
+                let report = twice();
+                assert_eq!(report.outcome(), pb::ImportOutcome::Imported, "{fault:?} {call}");
+                assert_eq!(report.counts.len(), 2);
+                assert_eq!(holding.inventory.view().event_count(), 2);
+                assert_eq!(twice(), report);
+            }
+        }
+        // The look at the note, the note, the events, and the second look at the note.
+        assert!(failed >= 12, "{failed}");
+    }
+}
