@@ -2,12 +2,14 @@
 
 pub mod air;
 pub mod blank;
+pub mod carry;
 pub mod domain;
 mod elastica;
 pub mod flight;
 pub mod head_shake;
 pub mod hook;
 pub mod infer;
+pub mod launch;
 pub mod line;
 pub mod sea_water;
 pub mod sphere;

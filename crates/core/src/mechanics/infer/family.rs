@@ -367,8 +367,8 @@ mod tests {
                     close(&tag, got.stiffness_n_per_m, want.stiffness_n_per_m, 5e-3);
                     if i % 8 == 0 {
                         let give = |b: &Bend| {
-                            b.tip_deflection_m * lift.angle_rad().sin()
-                                - b.tip_shortening_m * lift.angle_rad().cos()
+                            b.tip_deflection_m * libm::sin(lift.angle_rad())
+                                - b.tip_shortening_m * libm::cos(lift.angle_rad())
                         };
                         let at =
                             |m: f64| bend(&solved, q * third * m / 40.0, lift.angle_rad()).unwrap();
