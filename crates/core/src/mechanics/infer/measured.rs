@@ -552,7 +552,7 @@ mod tests {
     }
 
     // Source: closed form (uniform blank turns by 29.33 degrees, Bisshopp and Drucker 1945) and
-    // geometry (no point lies farther from the butt than the blank is long).
+    // geometry (no point lies farther from the butt than the blank is long, nor behind the axis).
     #[test]
     fn the_impossible_and_the_contradictory_are_named() {
         let family = family();
@@ -579,7 +579,6 @@ mod tests {
         let points = PointsSeen { load_n: 2.0, angle_rad: 1.5, points_m: vec![(2.0, 1.5)] };
         let far = Measurement { points: Some(points), ..Measurement::default() };
         assert_eq!(field(&far), "points.points_m");
-        // On the wrong side of the axis.
         let points = PointsSeen {
             load_n: third,
             angle_rad: FRAC_PI_2,
