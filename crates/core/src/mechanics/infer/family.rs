@@ -12,8 +12,9 @@
 //! **Source.** The form is an assumption of this project (no source for EI along real blanks was
 //! found). Why not `EI₀ (1 − c s/L)^n`: within 1000:1 such a blank holds 80 % of its turning in no
 //! less than its last 0.48, over the c and n that were tried (0.7 to 0.99, and the exponential that
-//! small c and great n tend to), and labels from moderate-fast on would be out of reach. Even here the bend depth ends at 0.27: at a load that
-//! drops the tip by a third of the length, a last fifth alone cannot carry the drop.
+//! small c and great n tend to), and labels from moderate-fast on would be out of reach. Even here the
+//! bend depth ends at 0.27: at a load that drops the tip by a third of the length, a last fifth
+//! alone cannot carry the drop.
 //!
 //! **Table.** The bend depends on t, β and P L²/EI₀ only. P is scaled by the load that drops the
 //! tip by a third, q = P/P⅓. At β = 45°, 60° and 90° the logarithms of
