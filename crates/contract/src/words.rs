@@ -71,7 +71,7 @@ pairs! {
     gear::FindingCode {
         LabelDiffers LongRodLabel RangeTooWide BoundsSwapped RatingsDisagree UnitAssumed UnitSuspect
         DecimalComma MixedNumber LineNumberConverted RiggedMassComputed NearestWord UnknownSpecies
-        DiameterSuspect TextIgnored
+        DiameterSuspect LineDue TextIgnored
     }
     water::WindDirection { Calm Down Across Into }
     water::Platform { Boat Kayak Bank Coast Wading OverhungBank BoatVertical Bridge }

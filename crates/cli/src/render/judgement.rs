@@ -193,7 +193,8 @@ pub(super) fn findings(page: &mut Page, findings: &[pb::Finding]) {
     page.heading("Findings");
     for finding in findings {
         let code = plain!(FindingCode, finding.code);
-        page.hanging("  - ", &format!("{}: {} ({code})", finding.field, finding.text));
+        let field = finding.field.replace(['.', '_'], " ");
+        page.hanging("  - ", &format!("{field}: {} ({code})", finding.text));
     }
 }
 

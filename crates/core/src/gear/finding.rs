@@ -36,6 +36,8 @@ words! {
         UnknownSpecies = "unknown_species",
         /// A printed diameter does not fit the printed strength.
         DiameterSuspect = "diameter_suspect",
+        /// A line has been fished for its time, or is too old.
+        LineDue = "line_due",
         /// Part of the text could not be read and was left out.
         TextIgnored = "text_ignored",
     }

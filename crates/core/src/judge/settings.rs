@@ -1,9 +1,8 @@
 //! How to rig and set an outfit for a lure.
 
 use super::case::Case;
-use super::factors::line;
+use super::factors::{line, reel};
 use super::judgement::Settings;
-use super::text::plain;
 use crate::gear::{Handle, HookStyle, LeaderMaterial, LineMaterial};
 use crate::quantity::{Force, Length, Mass, N_PER_KGF};
 use crate::water::{Cover, Skill, Teeth};
@@ -46,8 +45,15 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
         } else {
             LeaderMaterial::SteelWire
         };
-        let floor = if c.fish.teeth == Teeth::Cutting { least } else { c.p.leader.bystander_kgf };
-        return (wire, floor.max(line::cast_need_kgf(c)).round());
+        let (least, most) = match c.fish.teeth {
+            Teeth::Cutting => (least, most.max(least)),
+            Teeth::None | Teeth::Rasping | Teeth::Small => {
+                (c.p.leader.bystander_kgf, c.p.leader.bystander_kgf)
+            }
+        };
+        // As strong as the line: the trace is not meant to be the fuse.
+        let fitting = c.line_kgf.clamp(least, most);
+        return (wire, fitting.max(line::cast_need_kgf(c)).round());
     }
     if most <= 0.0 {
         return (LeaderMaterial::None, 0.0);
@@ -102,14 +108,14 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
         lure_knot,
         snap_test: Force::from_kgf((drag / c.p.drag.usable_share * p.snap_reserve).ceil()),
         cast_limit: Mass::from_g((c.lure_max_g * most * novice).floor()),
-        reel: reel(c),
+        reel: fitting_reel(c),
         hook_style: c.hook,
         line_material: c.line,
     }
 }
 
 /// Size in the words of the trade; the numbers are families of size, no standard.
-fn reel(c: &Case<'_>) -> String {
+fn fitting_reel(c: &Case<'_>) -> String {
     let sizes = match c.handle {
         Handle::Spinning => {
             ["1000", "2000", "2500", "2500 to 3000", "3000 to 4000", "4000 to 5000", "6000", "8000"]
@@ -121,5 +127,6 @@ fn reel(c: &Case<'_>) -> String {
         Handle::Spinning => "fixed-spool",
         Handle::Casting => "casting",
     };
-    format!("{kind} {}, {} line a turn", sizes[index], plain(c.traits.retrieve))
+    let (from, to) = reel::wanted_retrieve_cm(c);
+    format!("{kind} {}, {from:.0} to {to:.0} cm a turn", sizes[index])
 }

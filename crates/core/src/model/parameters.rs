@@ -134,6 +134,7 @@ groups! {
         over_rod_fused: Ladder,
         over_rod_in_weed: Ladder,
         over_rod_bare: Ladder,
+        below_rod: Ladder,
         leader_fuse: Ladder,
         drag_fuse: Ladder,
         limit_chain: f64,
@@ -182,6 +183,9 @@ groups! {
     leader LeaderNumbers {
         steel_full_g: f64,
         bystander_kgf: f64,
+        thickness_base_mm: f64,
+        thickness_gain_mm: f64,
+        thickness: Ladder,
         wire_ratio: f64,
         bystander_mm: f64,
         nylon_share: f64,

@@ -228,9 +228,9 @@ impl<'a, 'v> Writer<'a, 'v> {
                 format!("{} fits", stocks.join(" or "))
             };
             findings.push(pb::Finding {
-                code: LINE_DUE.into(),
+                code: FindingCode::LineDue.to_wire_word().into(),
                 field: format!("{}.line", reel.item.id),
-                text: format!("{}: {due}; {cure}", reel.item.id),
+                text: format!("{due}; {cure}"),
             });
         }
         for outfit in outfits {
@@ -240,7 +240,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             let news = odd.into_iter().filter(|f| f.code != FindingCode::LongRodLabel);
             for Finding { code, field, text } in news {
                 let id = &outfit.rod_id;
-                let (field, text) = (format!("{id}.{field}"), format!("{id}: {text}"));
+                let field = format!("{id}.{field}");
                 findings.push(pb::Finding { code: code.to_wire_word().into(), field, text });
             }
         }
@@ -258,9 +258,6 @@ impl<'a, 'v> Writer<'a, 'v> {
         findings
     }
 }
-
-/// The contract has no code of its own for a line that is due.
-const LINE_DUE: pb::FindingCode = pb::FindingCode::Unspecified;
 
 impl offers::Judge<'_, '_> {
     /// A line option of a reel.

@@ -106,7 +106,11 @@ fn stiffness(c: &Case<'_>) -> f64 {
     let hampers = match c.leader {
         LeaderMaterial::SteelWire => p.steel_light_lure.at_log(c.throwable_g()),
         LeaderMaterial::Titanium => p.titanium_light_lure.at_log(c.throwable_g()),
-        LeaderMaterial::None | LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon => 1.0,
+        LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon => {
+            let fitting = p.thickness_base_mm + p.thickness_gain_mm * c.throwable_g().sqrt();
+            p.thickness.at(c.leader_mm / fitting)
+        }
+        LeaderMaterial::None => 1.0,
     };
     let uncalled = match (is_wire(c), c.fish.teeth) {
         (false, _) | (true, Teeth::Cutting) => return hampers,
@@ -154,7 +158,11 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     if worst >= 1.0 {
         format!("{leader} suits fish and water")
     } else if teeth(c) <= worst {
-        format!("{leader} is no match for cutting teeth")
+        if s.score >= c.p.text.fair {
+            format!("{leader} is a compromise against cutting teeth: look it over after each fish")
+        } else {
+            format!("{leader} is no match for cutting teeth")
+        }
     } else if abrasion(c) <= worst {
         let asked = millimetres(s.get("thickness_for_edges"));
         format!("{leader} against rough jaws or edges that ask for about {asked}")

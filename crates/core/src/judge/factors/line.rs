@@ -59,6 +59,11 @@ fn against_rod(c: &Case<'_>) -> f64 {
     without + (with_fuse - without) * fuse
 }
 
+/// A line far below what the rod is made for wastes the rod and parts before it bends.
+fn below_rod(c: &Case<'_>) -> f64 {
+    c.p.line.below_rod.at(c.line_kgf / c.rod_line_kgf)
+}
+
 fn against_cast(c: &Case<'_>) -> f64 {
     if c.is_vertical() { 1.0 } else { c.p.line.cast.at(cast_strength_kgf(c) / cast_need_kgf(c)) }
 }
@@ -90,9 +95,10 @@ fn rings(c: &Case<'_>) -> f64 {
     }
 }
 
-/// The worst of: strength against the rod, strength against the cast, thickness, rings.
+/// The worst of: strength against the rod and against the cast, thickness, rings.
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
-    let score = against_rod(c).min(against_cast(c)).min(thickness(c)).min(rings(c));
+    let strength = against_rod(c).min(below_rod(c)).min(against_cast(c));
+    let score = strength.min(thickness(c)).min(rings(c));
     Some(Scored::new(
         score,
         [
@@ -121,6 +127,9 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         let need = kilograms_force(s.get("test_for_cast"));
         let weaker = if c.line_kgf <= cast_strength_kgf(c) { line } else { c.leader_plain() };
         format!("{weaker} is weak for casting {:.0} g (about {need})", c.mass_g)
+    } else if below_rod(c) <= worst {
+        let most = kilograms_force(c.rod_line_kgf);
+        format!("{line} is weak for a rod made for {most} nylon")
     } else if against_rod(c) <= worst {
         let most = kilograms_force(c.rod_line_kgf);
         format!("{line} is strong for a rod made for {most} nylon")

@@ -15,13 +15,19 @@ fn drag_reserve(c: &Case<'_>) -> Option<f64> {
     c.reel.drag_max_kgf.map(|most| p.reserve.at(most * p.usable_share / c.drag_kgf))
 }
 
-fn retrieve(c: &Case<'_>) -> Option<f64> {
+/// Line that a turn of the handle should take in for this class of lure, cm.
+pub(in crate::judge) fn wanted_retrieve_cm(c: &Case<'_>) -> (f64, f64) {
     let p = &c.p.reel;
-    let (low, high) = match c.traits.retrieve {
+    match c.traits.retrieve {
         RetrieveSpeed::Slow => (p.slow_from_cm, p.slow_to_cm),
         RetrieveSpeed::Mid => (p.mid_from_cm, p.mid_to_cm),
         RetrieveSpeed::Quick => (p.quick_from_cm, p.quick_to_cm),
-    };
+    }
+}
+
+fn retrieve(c: &Case<'_>) -> Option<f64> {
+    let p = &c.p.reel;
+    let (low, high) = wanted_retrieve_cm(c);
     let turn = c.reel.retrieve_cm?;
     let outside = (low - turn).max(turn - high).max(0.0);
     Some((1.0 - p.retrieve_loss * outside).max(p.retrieve_least))
@@ -81,7 +87,9 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     } else if at_fault(capacity(c)) {
         format!("the spool holds little line for the runs of {}", c.fish_plain())
     } else if at_fault(retrieve(c)) {
-        format!("a turn takes in more or less line than {} wants", c.lure_plain())
+        let (low, high) = wanted_retrieve_cm(c);
+        let turn = s.get("retrieve_per_turn");
+        format!("{turn:.0} cm a turn; {} wants {low:.0} to {high:.0} cm", c.lure_plain())
     } else {
         "the reel is of another size than the rod".to_owned()
     }
