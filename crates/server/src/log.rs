@@ -17,6 +17,8 @@ pub fn init(config: &Config) -> Result<(), TryInitError> {
     let registry = tracing_subscriber::registry().with(filter);
     match config.log_format {
         LogFormat::Text => registry.with(layer.with_ansi(false)).try_init(),
-        LogFormat::Json => registry.with(layer.json().flatten_event(true)).try_init(),
+        LogFormat::Json => {
+            registry.with(layer.json().flatten_event(true).with_span_list(false)).try_init()
+        }
     }
 }

@@ -21,6 +21,7 @@ use tokio_util::sync::CancellationToken;
 use tonic::service::Routes;
 use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
+use tower::util::option_layer;
 use tower_http::cors::{AllowOrigin, CorsLayer};
 
 use crate::compute::Pool;
@@ -226,9 +227,10 @@ impl Bound {
         let stop = CancellationToken::new();
         let places = Arc::new(Semaphore::new(config.max_calls));
         let health = tokio::spawn(health.run(store, stop.clone()));
+        let from_web = !config.cors_origins.is_empty();
         let over_tcp = transport(&config)
-            .layer(cors(&config))
-            .layer(tonic_web::GrpcWebLayer::new())
+            .layer(option_layer(from_web.then(|| cors(&config))))
+            .layer(option_layer(from_web.then(tonic_web::GrpcWebLayer::new)))
             .layer(Gate::new(&config, Arc::clone(&places), stop.clone(), true))
             .add_routes(routes.clone())
             .serve_with_incoming_shutdown(tcp, stop.clone().cancelled_owned());
