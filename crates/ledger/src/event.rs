@@ -165,6 +165,18 @@ pub struct Event {
     pub body: Body,
 }
 
+impl Event {
+    /// Who says it, when, and how well he knows.
+    #[must_use]
+    pub fn claim(&self) -> Claim {
+        Claim {
+            observed_time: self.observed_time.clone(),
+            actor: self.actor.clone(),
+            certainty: self.certainty,
+        }
+    }
+}
+
 /// What happened.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

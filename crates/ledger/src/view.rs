@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Bound;
 
-use crate::event::{Body, EventId, Hash, Sealed};
+use crate::event::{Body, Claim, EventId, Hash, Sealed};
 use crate::filter::Filter;
 use crate::id::Id;
 use crate::item::{Item, ItemKey, ItemKind, Status};
@@ -29,10 +29,19 @@ impl EventRef {
     }
 }
 
+/// What one event says of an item, and who says it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Said {
+    /// Who says it, when, and how well he knows.
+    pub claim: Claim,
+    /// What the item is.
+    pub item: Item,
+}
+
 /// An item with the claims that it rests on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
-    claims: BTreeMap<EventRef, Item>,
+    claims: BTreeMap<EventRef, Said>,
     item: Item,
 }
 
@@ -45,7 +54,7 @@ impl Entry {
     }
 
     /// All first events of this item, with what each says it is.
-    pub fn claims(&self) -> impl ExactSizeIterator<Item = (&EventRef, &Item)> {
+    pub fn claims(&self) -> impl ExactSizeIterator<Item = (&EventRef, &Said)> {
         self.claims.iter()
     }
 
@@ -127,24 +136,28 @@ impl View {
             self.forks.insert(reference.id.clone());
         }
         match &event.event().body {
-            Body::Acquired { item } => self.acquire(reference, item),
+            Body::Acquired { item } => {
+                let claim = event.event().claim();
+                self.acquire(reference, Said { claim, item: (**item).clone() });
+            }
         }
         true
     }
 
-    fn acquire(&mut self, reference: EventRef, item: &Item) {
-        let key = item.key();
+    fn acquire(&mut self, reference: EventRef, said: Said) {
+        let key = said.item.key();
         self.by_id.entry(key.id.clone()).or_default().insert(key.kind);
         match self.entries.get_mut(&key) {
             Some(entry) => {
-                entry.claims.insert(reference, item.clone());
+                entry.claims.insert(reference, said);
                 if let Some(settled) = settle(&entry.claims) {
                     entry.item = settled;
                 }
             }
             None => {
-                let claims = BTreeMap::from([(reference, item.clone())]);
-                self.entries.insert(key, Entry { claims, item: item.clone() });
+                let item = said.item.clone();
+                let claims = BTreeMap::from([(reference, said)]);
+                self.entries.insert(key, Entry { claims, item });
             }
         }
     }
@@ -234,8 +247,8 @@ impl View {
 }
 
 /// The item that counts among contradicting claims; `None` without any.
-fn settle(claims: &BTreeMap<EventRef, Item>) -> Option<Item> {
-    let mut item = claims.values().next()?.clone();
-    item.status = claims.values().map(|c| c.status).max().unwrap_or(Status::Ready);
+fn settle(claims: &BTreeMap<EventRef, Said>) -> Option<Item> {
+    let mut item = claims.values().next()?.item.clone();
+    item.status = claims.values().map(|said| said.item.status).max().unwrap_or(Status::Ready);
     Some(item)
 }

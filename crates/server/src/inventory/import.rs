@@ -190,7 +190,7 @@ fn imported(view: &View, done: &Done) -> pb::ImportItemsResponse {
         .filter(|(event, _)| done.recorded(&event.id))
         .collect();
     items.sort_by_key(|(event, _)| event.id.sequence);
-    report(pb::ImportOutcome::Imported, items.into_iter().map(|(_, item)| item))
+    report(pb::ImportOutcome::Imported, items.into_iter().map(|(_, said)| &said.item))
 }
 
 fn report<'a>(

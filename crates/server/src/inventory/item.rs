@@ -4,6 +4,7 @@ use deepbend_contract::{ReadMask, ToWire as _, pb};
 use deepbend_core::gear;
 use deepbend_core::model::Model;
 use deepbend_core::quantity::Length;
+use deepbend_ledger::event::Claim;
 use deepbend_ledger::item::{
     Boat, Cost, Device, FittedLine, Item, LineStock, RiggedReel, Spec, StockUse,
 };
@@ -58,7 +59,7 @@ pub(super) fn item(entry: &Entry, today: Option<Date>) -> pb::Item {
         spec: Some(write(spec, quantity, today)),
         findings: findings.iter().chain(&of_label).map(|finding| finding.to_wire()).collect(),
         power,
-        origins: entry.claims().map(|(event, _)| origin(event)).collect(),
+        origins: entry.claims().map(|(event, said)| origin(event, &said.claim)).collect(),
         contested: entry.is_contested(),
         etag: format!("\"{}\"", entry.etag()),
     }
@@ -72,14 +73,18 @@ pub(super) fn masked(mask: &ReadMask, item: pb::Item) -> Result<pb::Item, Servic
     })
 }
 
-fn origin(event: &EventRef) -> pb::EventOrigin {
+fn origin(event: &EventRef, claim: &Claim) -> pb::EventOrigin {
     let EventRef { id, hash } = event;
     pb::EventOrigin {
         device_id: id.chain.device.to_string(),
         incarnation: count(id.chain.incarnation),
         sequence: i64::try_from(id.sequence).unwrap_or(i64::MAX),
         hash: hash.to_string(),
-        claim: None,
+        claim: Some(pb::Claim {
+            observed_time: claim.observed_time.as_str().parse().ok(),
+            actor: claim.actor.to_string(),
+            certainty: claim.certainty.wire().into(),
+        }),
     }
 }
 
