@@ -437,3 +437,32 @@ fn refuses_what_is_outside() {
         assert!(bend(&even(), 1.0, f64::to_radians(degrees)).is_ok());
     }
 }
+
+// Frozen: starts that once led the search astray (fences set by coarse passes; cycling Newton;
+// a far overshoot past the column). The root moment is the check, as above.
+#[test]
+fn finds_what_once_was_not_found() {
+    let stiff = 1.0;
+    let cases = [
+        (7.076_360_951_558_422_5, 170.0, vec![(0.0, stiff), (1.0, stiff)]),
+        (
+            1.577_886_171_611_921_7,
+            170.0,
+            vec![(0.0, stiff), (0.710_563, 0.001), (1.0 - 3.6e-12, stiff), (1.0, 0.001)],
+        ),
+        (
+            0.505_728_988_904_301_2,
+            164.465_390_987_675_45,
+            vec![(0.0, 1.0), (0.1, 0.54), (0.31, 0.16), (0.52, 0.074), (0.67, 0.027), (1.0, 0.003)],
+        ),
+    ];
+    for (load, degrees, stations) in cases {
+        let blank = Blank::new(1.0, stations).unwrap();
+        let angle = f64::to_radians(degrees);
+        let bend = bend(&blank, load, angle).unwrap();
+        let x = 1.0 - bend.tip_shortening_m;
+        let arm = x * angle.sin() - bend.tip_deflection_m * angle.cos();
+        near("moment", bend.root_moment_n_m, load * arm, 1e-11);
+        assert!(bend.tip_angle_rad > 0.0 && bend.tip_angle_rad <= angle);
+    }
+}

@@ -35,6 +35,9 @@ const COARSE: f64 = 1e-3;
 /// ∫√(p/b) from the butt beyond which a blank hangs along the load.
 const REACH: f64 = 60.0;
 
+/// Longest step in u.
+const STRIDE: f64 = 8.0;
+
 const fn reciprocals() -> [f64; TERMS + 1] {
     let mut table = [0.0; TERMS + 1];
     let mut k = 1;
@@ -168,7 +171,8 @@ impl<'a> Problem<'a> {
     pub(super) fn solve(&self) -> Option<State> {
         let mut start = self.goal - self.guess();
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
-        let mut tolerance = COARSE;
+        let (mut before, mut last) = (f64::INFINITY, f64::INFINITY);
+        let (mut tolerance, mut coarsest) = (COARSE, COARSE);
         for _ in 0..100 {
             let fine = tolerance <= FINE;
             let end = if fine {
@@ -197,18 +201,23 @@ impl<'a> Problem<'a> {
             } else if residual < -0.1 {
                 low = low.max(start);
             }
-            let mut next = start - residual / slope.max(1.0);
-            if !(next > low && next < high) {
-                next = if low.is_finite() && high.is_finite() {
-                    0.5 * (low + high)
-                } else {
-                    start - residual.clamp(-1.0, 1.0)
-                };
+            // A fence this narrow without convergence was set by passes too coarse to trust.
+            if high - low < 0.05 && coarsest > 1e-10 {
+                (low, high) = (f64::NEG_INFINITY, f64::INFINITY);
+                coarsest *= 1e-4;
             }
+            // What is drawn on from short of the butt can be far off: no long strides.
+            let mut step = (-residual / slope.max(1.0)).clamp(-STRIDE, STRIDE);
+            let inside = start + step > low && start + step < high;
+            let shrinks = libm::fabs(step) <= 0.5 * libm::fabs(before);
+            if !fine && low.is_finite() && high.is_finite() && !(inside && shrinks) {
+                step = 0.5 * (low + high) - start;
+            }
+            (before, last) = (last, step);
             // The next error is of the order of the square of this step.
-            let error = (next - start) * (next - start);
-            tolerance = if error < 1e-11 { FINE } else { (1e-2 * error).min(COARSE) };
-            start = next;
+            let error = step * step;
+            tolerance = if error < 1e-11 { FINE } else { (1e-2 * error).min(coarsest) };
+            start += step;
         }
         None
     }
@@ -240,7 +249,8 @@ impl<'a> Problem<'a> {
             start,
             deflection: sin * along - cos * values.aside,
             shortening: 2.0 * half * half + cos * values.short - sin * values.aside,
-            turn: values.turn,
+            // Rounding may lead beyond the load's direction.
+            turn: values.turn.min(self.angle),
             arm: values.arm,
             compliance,
         }
