@@ -301,7 +301,7 @@ pub struct Judgement {
     pub factors: Vec<Factor>,
     /// The factor that holds the score down.
     pub limiting_factor: FactorKind,
-    /// One plain sentence: the verdict and its first reason.
+    /// The first reason for the verdict, one plain sentence.
     pub summary: String,
     /// Cheapest changes first.
     pub fixes: Vec<Fix>,

@@ -10,7 +10,8 @@ use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::Duration;
 
-use http::{HeaderValue, Request, Response, header};
+use http::{HeaderValue, Request, Response, Version, header};
+use http_body_util::{BodyExt as _, Limited};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
@@ -29,6 +30,11 @@ pub(crate) mod token;
 pub(crate) use deadline::CallDeadline;
 pub(crate) use mend::mended;
 use token::Token;
+
+/// Most of a refused request that is read before the answer.
+const MOST_UNREAD_BYTES: usize = 1024 * 1024;
+/// Longest wait for it.
+const UNREAD_WAIT: Duration = Duration::from_secs(1);
 
 /// A place among the calls that are taken at once. A stream keeps it until its end.
 #[derive(Clone, Debug)]
@@ -144,7 +150,7 @@ where
     // A page that resolves its own name to this machine needs no leave of the browser.
     let origin = headers.get(header::ORIGIN);
     if origin.is_some_and(|origin| !rules.origins.contains(origin)) {
-        return refused(ServiceError::ForeignOrigin);
+        return turned_away(request, ServiceError::ForeignOrigin).await;
     }
     let limit = deadline::asked(headers);
     // Kept here too: a handler drops what came with the request when it begins.
@@ -152,13 +158,13 @@ where
     if !is_health(request.uri().path()) {
         let shown = headers.get(header::AUTHORIZATION).map(HeaderValue::as_bytes);
         if rules.token.as_ref().is_some_and(|token| !token.is_shown_by(shown)) {
-            return refused(ServiceError::Unauthenticated);
+            return turned_away(request, ServiceError::Unauthenticated).await;
         }
         if rules.stop.is_cancelled() {
-            return refused(ServiceError::ShuttingDown);
+            return turned_away(request, ServiceError::ShuttingDown).await;
         }
         let Ok(place) = Arc::clone(&rules.places).try_acquire_owned() else {
-            return refused(ServiceError::Overloaded);
+            return turned_away(request, ServiceError::Overloaded).await;
         };
         let place = CallPlace { _place: Arc::new(place) };
         held = Some(place.clone());
@@ -180,6 +186,17 @@ where
         Ok(Ok(Ok(response))) => mend::head(response, rules.max_request_bytes),
         Ok(Ok(Err(never))) => match never {},
     }
+}
+
+/// Refuses a call before its body is read. Over HTTP/1.1 the body is read out first, within bounds:
+/// a connection that closes on unread bytes loses the answer.
+async fn turned_away(request: Request<Body>, error: ServiceError) -> Response<Body> {
+    if request.version() <= Version::HTTP_11 {
+        let rest = Limited::new(request.into_body(), MOST_UNREAD_BYTES).collect();
+        // Whether it came whole does not matter: nobody looks at it.
+        let _ = tokio::time::timeout(UNREAD_WAIT, rest).await;
+    }
+    Status::from(error).into_http()
 }
 
 /// Runs a future; a panic in it becomes an error instead of the end of the connection.
