@@ -13,6 +13,7 @@ pub mod case;
 mod cautions;
 mod compare;
 mod compose;
+mod envelope;
 mod explain;
 mod factors;
 mod fixes;
@@ -21,12 +22,15 @@ mod limits;
 mod rank;
 pub mod resolve;
 mod settings;
+mod specify;
 pub mod spread;
 mod text;
 
 pub use compare::{Comparison, FactorDifference, compare};
+pub use envelope::{End, Envelope, EnvelopeField, Span, envelope};
 pub use judgement::*;
 pub use rank::{Rank, Ranked, rank_lures, rank_outfits};
+pub use specify::{Between, LureScore, MOST_LURES, Spec, Specification, Strength, specify};
 pub use spread::Interval;
 
 /// The short answer, for those who score millions.

@@ -114,7 +114,13 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
     }
 }
 
-/// Size in the words of the trade; the numbers are families of size, no standard.
+/// Size and line a turn, in the words of the trade.
+    let (from, to) = reel::wanted_retrieve_cm(c);
+    format!("{}, {from:.0} to {to:.0} cm a turn", fitting_size(c))
+}
+
+/// Kind and size in the words of the trade; the numbers are families of size, no standard.
+pub(super) fn fitting_size(c: &Case<'_>) -> String {
 fn fitting_reel(c: &Case<'_>) -> String {
     let sizes = match c.handle {
         Handle::Spinning => {
@@ -127,6 +133,5 @@ fn fitting_reel(c: &Case<'_>) -> String {
         Handle::Spinning => "fixed-spool",
         Handle::Casting => "casting",
     };
-    let (from, to) = reel::wanted_retrieve_cm(c);
-    format!("{kind} {}, {from:.0} to {to:.0} cm a turn", sizes[index])
+    format!("{kind} {}", sizes[index])
 }

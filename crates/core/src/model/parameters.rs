@@ -423,5 +423,25 @@ groups! {
         sweet_from: f64,
         sweet_to: f64,
         nylon_share: f64,
+    envelope EnvelopeNumbers {
+        mass_least_g: f64,
+        mass_most_g: f64,
+        wire_least_mm: f64,
+        wire_most_mm: f64,
+        guard_most_n: f64,
+        wind_most_m_s: f64,
+        fish_least_kg: f64,
+        fish_most_kg: f64,
+        current_most_m_s: f64,
+        ratio_step: f64,
+        ratio_tolerance: f64,
+        linear_step: f64,
+        linear_tolerance: f64,
+    }
+    specify SpecifyNumbers {
+        power_least: f64,
+        power_most: f64,
+        power_step: f64,
+    }
     }
 }
