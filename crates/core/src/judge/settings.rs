@@ -115,13 +115,13 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
 }
 
 /// Size and line a turn, in the words of the trade.
+fn fitting_reel(c: &Case<'_>) -> String {
     let (from, to) = reel::wanted_retrieve_cm(c);
     format!("{}, {from:.0} to {to:.0} cm a turn", fitting_size(c))
 }
 
 /// Kind and size in the words of the trade; the numbers are families of size, no standard.
 pub(super) fn fitting_size(c: &Case<'_>) -> String {
-fn fitting_reel(c: &Case<'_>) -> String {
     let sizes = match c.handle {
         Handle::Spinning => {
             ["1000", "2000", "2500", "2500 to 3000", "3000 to 4000", "4000 to 5000", "6000", "8000"]
