@@ -423,6 +423,7 @@ groups! {
         sweet_from: f64,
         sweet_to: f64,
         nylon_share: f64,
+    }
     envelope EnvelopeNumbers {
         mass_least_g: f64,
         mass_most_g: f64,
@@ -442,6 +443,5 @@ groups! {
         power_least: f64,
         power_most: f64,
         power_step: f64,
-    }
     }
 }
