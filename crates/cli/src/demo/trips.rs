@@ -22,11 +22,27 @@ pub(super) async fn both(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<S
             ..pb::PlanTripRequest::default()
         };
         let planned = ask.plan(request).await?;
-        page.line(plan(&planned, width).trim_end());
+        page.line(plan(&short(&planned), width).trim_end());
         reels(&mut page, &planned);
+        page.line("");
+        page.paragraph(&format!(
+            "One rig card of {}, and without backups and what stays ashore: deepbend trip plan \
+             prints them all.",
+            planned.outfits.len()
+        ));
         text.push_str(&page.finish());
     }
     Ok(text)
+}
+
+/// A plan as the story shows it: who fishes what, and the rig card of the first outfit.
+fn short(planned: &pb::Plan) -> pb::Plan {
+    let mut short = planned.clone();
+    let first = short.outfits.first().map(|outfit| outfit.id.clone()).unwrap_or_default();
+    short.rig_cards.retain(|card| card.outfit_id == first);
+    short.assignments.retain(|a| a.role == pb::AssignmentRole::Fishes as i32);
+    short.left_ashore.clear();
+    short
 }
 
 fn pool(place: &str) -> pb::PoolPlace {

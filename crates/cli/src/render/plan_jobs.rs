@@ -83,13 +83,19 @@ fn of_gear(caution: &pb::Caution) -> bool {
     }
 }
 
-/// One card an outfit: what holds for all its lures once, what differs beside the lure.
+/// One card for each outfit in each segment: what holds for all its lures once, what differs beside
+/// the lure.
 pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
-    for outfit in &plan.outfits {
-        let of_outfit = |card: &&pb::RigCard| card.outfit_id == outfit.id;
-        let cards: Vec<&pb::RigCard> = plan.rig_cards.iter().filter(of_outfit).collect();
+    let mut segments: Vec<&str> = plan.rig_cards.iter().map(|c| c.segment_id.as_str()).collect();
+    segments.sort_unstable();
+    segments.dedup();
+    let pairs = plan.outfits.iter().flat_map(|o| segments.iter().map(move |s| (o, *s)));
+    for (outfit, segment) in pairs {
+        let here = |card: &&pb::RigCard| card.outfit_id == outfit.id && card.segment_id == segment;
+        let cards: Vec<&pb::RigCard> = plan.rig_cards.iter().filter(here).collect();
         let Some(first) = cards.first() else { continue };
-        page.heading(&format!("Rig card {}: {} with {}", outfit.id, outfit.rod_id, outfit.reel_id));
+        let (rod, reel) = (&outfit.rod_id, &outfit.reel_id);
+        page.heading(&format!("Rig card {}, segment {segment}: {rod} with {reel}", outfit.id));
         let set = |card: &pb::RigCard| card.settings.as_ref().map(settings).unwrap_or_default();
         // The reel and the line are those of the outfit.
         let mut common = set(first);
@@ -97,7 +103,7 @@ pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
         common.retain(|pair| cards.iter().all(|card| set(card).contains(pair)));
         page.pairs(&common);
         for card in &cards {
-            page.hanging(&format!("  {} {}  ", card.segment_id, card.lure_id), &own(card, &common));
+            page.hanging(&format!("  {}  ", card.lure_id), &own(card, &common));
         }
         let mut cautions: Vec<&pb::Caution> = Vec::new();
         for caution in cards.iter().flat_map(|card| &card.cautions).filter(|c| of_gear(c)) {
