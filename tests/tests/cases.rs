@@ -38,10 +38,7 @@ async fn judged(service: &Service, case: &Case) -> Answer {
     let judgement = answer.judgement.expect("a judgement was asked for");
     let wire = pb::Verdict::try_from(judgement.verdict).expect("a verdict of the contract");
     let verdict = Verdict::from_wire_word(wire).expect("a verdict is always given");
-    Answer {
-        verdict,
-        key: rank_key(verdict, judgement.score, judgement.score_without_limits),
-    }
+    Answer { verdict, key: rank_key(verdict, judgement.score, judgement.score_without_limits) }
 }
 
 /// Ids of the cases whose verdict is not accepted, and of plain `unsafe` ones that were missed.
@@ -71,9 +68,8 @@ async fn wrong_orderings(text: &str) -> (usize, Vec<String>) {
     }
     service.close().await.expect("the service ends");
     let better: Vec<_> = keys.keys().filter_map(|id| id.strip_suffix("_better")).collect();
-    let wrong = better.iter().filter(|id| {
-        keys[&format!("{id}_better")] <= keys[&format!("{id}_worse")]
-    });
+    let wrong =
+        better.iter().filter(|id| keys[&format!("{id}_better")] <= keys[&format!("{id}_worse")]);
     (better.len(), wrong.map(|id| (*id).to_owned()).collect())
 }
 

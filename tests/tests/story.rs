@@ -54,7 +54,11 @@ async fn the_story_is_told_item_by_item() {
     assert!(labels.contains("marked medium-light, but its ratings make it medium-heavy"));
     assert!(chapter(labels, "L02", "L09").contains("POOR"));
     assert!(chapter(labels, "L09", "R11").contains("EXCELLENT"));
-    assert!(chapter(labels, "R11", "2. THE").matches("no alarm").count() + labels.matches("No alarm").count() >= 2);
+    assert!(
+        chapter(labels, "R11", "2. THE").matches("no alarm").count()
+            + labels.matches("No alarm").count()
+            >= 2
+    );
 
     // S03: too fast for plugs with trebles; inline singles cure it.
     let plugs = chapter(&text, "2. THE", "3. WHAT");
