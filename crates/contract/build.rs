@@ -12,10 +12,11 @@ use std::{env, fs};
 use prost::Message as _;
 
 const PROTO: &str = "../../proto";
-const SERVICES: [&str; 3] = [
+const SERVICES: [&str; 4] = [
     "deepbend/v1/matching_service.proto",
     "deepbend/v1/inventory_service.proto",
     "deepbend/v1/trip_service.proto",
+    "deepbend/v1/mechanics_service.proto",
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {

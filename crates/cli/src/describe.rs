@@ -94,6 +94,17 @@ pub async fn outfit(
     Ok(candidate)
 }
 
+/// A rod as the command line has it: an inventory id, or a description.
+///
+/// # Errors
+/// A service that does not answer.
+pub async fn rod(service: &Service, text: &str) -> Result<(String, Option<pb::Rod>), Failure> {
+    match Named::new(text) {
+        Named::Id(id) => Ok((id, None)),
+        Named::Words(words) => Ok((String::new(), Some(rod_in_words(service, &words).await?))),
+    }
+}
+
 /// A lure as the command line has it.
 ///
 /// # Errors

@@ -12,7 +12,7 @@ use crate::failure::{Exit, Failure};
 pub enum Format {
     /// Text for people.
     Table,
-    /// Canonical proto JSON of the whole answer, indented.
+    /// Canonical proto JSON of the whole answer, indented (traces: names as in the contract).
     Json,
     /// The same, one row or answer a line.
     Jsonl,
@@ -67,6 +67,19 @@ pub fn progress(text: &str) {
 pub fn json_text<M: Message + Name>(message: &M) -> Result<String, Failure> {
     let value = json::to_json(message).map_err(|e| Failure::new(Exit::Failed, e.to_string()))?;
     Ok(format!("{value:#}\n"))
+}
+
+/// A message as JSON with the names of the contract, on one line or indented, with a line end.
+///
+/// # Errors
+/// A message that is not of the contract.
+pub fn json_with_proto_names<M: Message + Name>(
+    message: &M,
+    indented: bool,
+) -> Result<String, Failure> {
+    let value = json::to_json_with_proto_names(message)
+        .map_err(|e| Failure::new(Exit::Failed, e.to_string()))?;
+    Ok(if indented { format!("{value:#}\n") } else { format!("{value}\n") })
 }
 
 /// A message as one line of JSON.

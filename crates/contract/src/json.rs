@@ -57,7 +57,20 @@ pub(crate) fn reflect<M: Message + Name>(message: &M) -> Result<DynamicMessage, 
 /// # Errors
 /// [`JsonFault`] for a message that is not of the contract.
 pub fn to_json<M: Message + Name>(message: &M) -> Result<Value, JsonFault> {
-    let options = SerializeOptions::new().skip_default_fields(false);
+    written(message, SerializeOptions::new())
+}
+
+/// The same with the names of the fields as the contract has them (`tip_angle_rad`), which every
+/// reader of proto JSON takes too.
+///
+/// # Errors
+/// [`JsonFault`] for a message that is not of the contract.
+pub fn to_json_with_proto_names<M: Message + Name>(message: &M) -> Result<Value, JsonFault> {
+    written(message, SerializeOptions::new().use_proto_field_name(true))
+}
+
+fn written<M: Message + Name>(message: &M, options: SerializeOptions) -> Result<Value, JsonFault> {
+    let options = options.skip_default_fields(false);
     let json = reflect(message)?
         .serialize_with_options(serde_json::value::Serializer, &options)
         .map_err(|e| JsonFault::new(&e))?;
@@ -117,6 +130,10 @@ mod tests {
         assert_eq!(json["score"], 0.0);
         assert!(json.get("rule").is_none() && json.get("quantities").is_none());
         assert_eq!(from_json::<pb::Factor>(&json.to_string()).unwrap(), factor);
+        let named = to_json_with_proto_names(&factor).unwrap();
+        assert_eq!(named["loss_nano"], "250000000");
+        assert!(named.get("lossNano").is_none());
+        assert_eq!(from_json::<pb::Factor>(&named.to_string()).unwrap(), factor);
     }
 
     // Source: proto JSON mapping: fields with presence are left out when not set.

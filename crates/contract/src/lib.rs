@@ -23,6 +23,7 @@ pub mod json;
 mod judgement;
 pub mod limits;
 mod mask;
+pub mod mechanics;
 mod reader;
 pub mod reason;
 mod water;

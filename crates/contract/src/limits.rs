@@ -126,6 +126,46 @@ pub const MOVE_COST_MICROS: Bounds = Bounds::new(0.0, 10_000_000.0, "micros");
 pub const WORK_BUDGET_NODES: Bounds = Bounds::new(1.0, 1_000_000.0, "nodes");
 /// Pins of a plan.
 pub const PINS: usize = 1000;
+/// Length of a blank that is bent.
+pub const BLANK_LENGTH_M: Bounds = Bounds::new(0.001, 1000.0, "m");
+/// Bending stiffness of a blank.
+pub const STIFFNESS_N_M2: Bounds = Bounds::new(1e-9, 1e9, "N m^2");
+/// Stations of a blank.
+pub const STATIONS: usize = 10_000;
+/// Load at the tip of a blank.
+pub const BEND_LOAD_N: Bounds = Bounds::new(0.0, 1e9, "N");
+/// Angle of the load from the unbent axis.
+pub const BEND_ANGLE_DEG: Bounds = Bounds::new(5.0, 170.0, "degrees");
+/// Points of a bend or a flight.
+pub const POINTS: Bounds = Bounds::new(2.0, 10_001.0, "");
+/// Points of a bend or a flight when no number is asked for.
+pub const POINTS_DEFAULT: usize = 41;
+/// Release speed of a cast.
+pub const CAST_SPEED_M_S: Bounds = Bounds::new(0.0, 300.0, "m/s");
+/// Angle of release above the level.
+pub const CAST_ANGLE_DEG: Bounds = Bounds::new(-90.0, 90.0, "degrees");
+/// Height of release above the water.
+pub const CAST_HEIGHT_M: Bounds = Bounds::new(0.0, 1000.0, "m");
+/// Mass that is flown.
+pub const CAST_MASS_G: Bounds = Bounds::new(0.001, 100_000.0, "g");
+/// Drag coefficient times frontal area.
+pub const DRAG_AREA_CM2: Bounds = Bounds::new(0.0, 100_000.0, "cm^2");
+/// Wind along or across a cast.
+pub const CAST_WIND_M_S: Bounds = Bounds::new(-100.0, 100.0, "m/s");
+/// Density of the air.
+pub const AIR_DENSITY_KG_M3: Bounds = Bounds::new(0.0, 10.0, "kg/m^3");
+/// Length of a blank that is measured.
+pub const MEASURED_LENGTH_M: Bounds = Bounds::new(0.1, 20.0, "m");
+/// Load with which a blank is measured.
+pub const MEASURED_LOAD_N: Bounds = Bounds::new(0.001, 10_000.0, "N");
+/// Angle of the tip that has dropped by a third of the length.
+pub const THIRD_DROP_ANGLE_DEG: Bounds = Bounds::new(29.33, 90.0, "degrees");
+/// A bend depth that is seen.
+pub const SEEN_DEPTH: Bounds = Bounds::new(0.02, 0.98, "");
+/// A coordinate of a point that is seen.
+pub const SEEN_POINT_M: Bounds = Bounds::new(-20.0, 20.0, "m");
+/// Points that are seen.
+pub const SEEN_POINTS: usize = 1000;
 /// Bytes of fault details that go into the trailers of a call; some clients refuse trailers of
 /// more than 8 KiB, and Base64 adds a third.
 pub const DETAIL_BYTES: usize = 4 * 1024;
@@ -137,6 +177,7 @@ mod tests {
     const GEAR: &str = include_str!("../../../proto/deepbend/v1/gear.proto");
     const WATER: &str = include_str!("../../../proto/deepbend/v1/water.proto");
     const TRIP: &str = include_str!("../../../proto/deepbend/v1/trip.proto");
+    const MECHANICS: &str = include_str!("../../../proto/deepbend/v1/mechanics_service.proto");
     const PLAN: &str = include_str!("../../../proto/deepbend/v1/trip_service.proto");
 
     /// The comment above a field.
@@ -193,6 +234,29 @@ mod tests {
             (TRIP, "Trip", "rod_limit", ROD_LIMIT),
             (TRIP, "Trip", "job_budget_minutes", JOB_BUDGET_MINUTES),
             (TRIP, "PoolPlace", "move_cost_micros", MOVE_COST_MICROS),
+            (MECHANICS, "BlankStation", "ei_n_m2", STIFFNESS_N_M2),
+            (MECHANICS, "Blank", "length_m", BLANK_LENGTH_M),
+            (MECHANICS, "TraceBendRequest", "load_n", BEND_LOAD_N),
+            (MECHANICS, "TraceBendRequest", "angle_deg", BEND_ANGLE_DEG),
+            (MECHANICS, "TraceBendRequest", "point_count", POINTS),
+            (MECHANICS, "Cast", "speed_m_s", CAST_SPEED_M_S),
+            (MECHANICS, "Cast", "angle_deg", CAST_ANGLE_DEG),
+            (MECHANICS, "Cast", "height_m", CAST_HEIGHT_M),
+            (MECHANICS, "Cast", "mass_g", CAST_MASS_G),
+            (MECHANICS, "Cast", "drag_area_cm2", DRAG_AREA_CM2),
+            (MECHANICS, "Cast", "wind_along_m_s", CAST_WIND_M_S),
+            (MECHANICS, "Cast", "wind_across_m_s", CAST_WIND_M_S),
+            (MECHANICS, "Cast", "air_density_kg_m3", AIR_DENSITY_KG_M3),
+            (MECHANICS, "TraceCastRequest", "point_count", POINTS),
+            (MECHANICS, "SeenDepth", "bend_depth", SEEN_DEPTH),
+            (MECHANICS, "SeenDepth", "load_n", MEASURED_LOAD_N),
+            (MECHANICS, "SeenPoint", "x_m", SEEN_POINT_M),
+            (MECHANICS, "SeenPoint", "y_m", SEEN_POINT_M),
+            (MECHANICS, "SeenShape", "load_n", MEASURED_LOAD_N),
+            (MECHANICS, "SeenShape", "angle_deg", BEND_ANGLE_DEG),
+            (MECHANICS, "MeasureBlankRequest", "length_m", MEASURED_LENGTH_M),
+            (MECHANICS, "MeasureBlankRequest", "third_drop_load_n", MEASURED_LOAD_N),
+            (MECHANICS, "MeasureBlankRequest", "third_drop_tip_angle_deg", THIRD_DROP_ANGLE_DEG),
             (PLAN, "PlanTripRequest", "work_budget_nodes", WORK_BUDGET_NODES),
         ];
         for (file, message, field, bounds) in rows {

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
 use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
+use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
 use deepbend_store::{Store, StoreError};
 use tokio_util::sync::CancellationToken;
@@ -14,6 +15,7 @@ use tonic_health::server::HealthReporter;
 
 use crate::inventory::InventoryApi;
 use crate::matching::Matching;
+use crate::mechanics::Mechanics;
 use crate::trips::TripServiceImpl;
 
 /// Time between two looks at the store.
@@ -22,6 +24,7 @@ const LOOK: Duration = Duration::from_secs(2);
 const MATCHING: &str = MatchingServiceServer::<Matching>::NAME;
 const INVENTORY: &str = InventoryServiceServer::<InventoryApi>::NAME;
 const TRIPS: &str = TripServiceServer::<TripServiceImpl>::NAME;
+const MECHANICS: &str = MechanicsServiceServer::<Mechanics>::NAME;
 /// The service as a whole.
 const ALL: &str = "";
 
@@ -51,17 +54,17 @@ fn look(store: &dyn Store) -> StoreState {
 }
 
 /// Which services serve in a state, and whether the whole does.
-fn serving(state: StoreState) -> [(&'static str, bool); 4] {
+fn serving(state: StoreState) -> [(&'static str, bool); 5] {
     let (inventory, trips, all) = match state {
         StoreState::Missing => (false, false, true),
         StoreState::Sound => (true, true, true),
         StoreState::ReadOnly => (false, true, true),
         StoreState::Failed => (false, false, false),
     };
-    [(MATCHING, true), (INVENTORY, inventory), (TRIPS, trips), (ALL, all)]
+    [(MATCHING, true), (INVENTORY, inventory), (TRIPS, trips), (MECHANICS, true), (ALL, all)]
 }
 
-async fn tell(reporter: &HealthReporter, states: [(&'static str, bool); 4]) {
+async fn tell(reporter: &HealthReporter, states: [(&'static str, bool); 5]) {
     for (name, serves) in states {
         let status = if serves { ServingStatus::Serving } else { ServingStatus::NotServing };
         reporter.set_service_status(name, status).await;
@@ -115,7 +118,8 @@ impl HealthWatch {
             }
             last = look_and_tell(&reporter, store.as_ref(), Some(last)).await;
         }
-        tell(&reporter, [MATCHING, INVENTORY, TRIPS, ALL].map(|name| (name, false))).await;
+        let all = [MATCHING, INVENTORY, TRIPS, MECHANICS, ALL];
+        tell(&reporter, all.map(|name| (name, false))).await;
     }
 }
 
@@ -134,8 +138,8 @@ mod tests {
             assert_eq!(look(&store), StoreState::Failed, "{fault:?}");
         }
         let serves = |state| serving(state).map(|(_, serves)| serves);
-        assert_eq!(serves(StoreState::Missing), [true, false, false, true]);
-        assert_eq!(serves(StoreState::ReadOnly), [true, false, true, true]);
-        assert_eq!(serves(StoreState::Failed), [true, false, false, false]);
+        assert_eq!(serves(StoreState::Missing), [true, false, false, true, true]);
+        assert_eq!(serves(StoreState::ReadOnly), [true, false, true, true, true]);
+        assert_eq!(serves(StoreState::Failed), [true, false, false, true, false]);
     }
 }

@@ -9,6 +9,7 @@ use std::time::Duration;
 use deepbend_contract::FILE_DESCRIPTOR_SET;
 use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
 use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
+use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
 use deepbend_ledger::id::Id;
 use deepbend_store::inventory::{Inventory, InventoryError};
@@ -31,6 +32,7 @@ use crate::health::HealthWatch;
 use crate::inventory::{Holding, InventoryApi, PageKey, forget_old};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
+use crate::mechanics::Mechanics;
 use crate::trips::TripServiceImpl;
 
 /// Name under which the service records where none is configured.
@@ -149,9 +151,11 @@ fn routes(
 ) -> Result<(HealthReporter, Routes), StartError> {
     let (asked, answered) = (config.max_request_bytes, config.max_response_bytes);
     let inventory = holding.map(|holding| Arc::clone(&holding.inventory));
+    let pool = Pool::new(config.workers);
+    let mechanics = Mechanics { inventory: inventory.clone(), pool: pool.clone() };
     let matching = Matching {
         inventory: inventory.clone(),
-        pool: Pool::new(config.workers),
+        pool,
         max_request_bytes: asked,
         max_response_bytes: answered,
         cut,
@@ -183,6 +187,11 @@ fn routes(
         )
         .add_service(
             TripServiceServer::new(trips)
+                .max_decoding_message_size(asked)
+                .max_encoding_message_size(answered),
+        )
+        .add_service(
+            MechanicsServiceServer::new(mechanics)
                 .max_decoding_message_size(asked)
                 .max_encoding_message_size(answered),
         )

@@ -18,8 +18,12 @@ use tonic_health::pb::health_check_response::ServingStatus;
 use tonic_health::pb::health_client::HealthClient;
 use tonic_health::pb::{HealthCheckRequest, HealthCheckResponse};
 
-const SERVICES: [&str; 3] =
-    ["deepbend.v1.MatchingService", "deepbend.v1.InventoryService", "deepbend.v1.TripService"];
+const SERVICES: [&str; 4] = [
+    "deepbend.v1.MatchingService",
+    "deepbend.v1.InventoryService",
+    "deepbend.v1.TripService",
+    "deepbend.v1.MechanicsService",
+];
 
 fn health_of(service: &str) -> HealthCheckRequest {
     HealthCheckRequest { service: service.to_owned() }
@@ -45,7 +49,7 @@ async fn health_tells_the_state_of_each_service() {
             let answer = client.check(health_of(service)).await.unwrap().into_inner();
             serving.push(answer.status() == ServingStatus::Serving);
         }
-        assert_eq!(serving, [true, with_data, with_data]);
+        assert_eq!(serving, [true, with_data, with_data, true]);
         assert_eq!(client.check(health_of("nobody")).await.unwrap_err().code(), Code::NotFound);
         drop((client, watch));
         running.end().await;

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 use deepbend_contract::pb;
 
+use super::MeasureArgs;
+
 /// What to do with gear.
 #[derive(Debug, Subcommand)]
 pub enum GearCommand {
@@ -16,6 +18,8 @@ pub enum GearCommand {
     Show(ShowArgs),
     /// Reads a line of free text and says what is odd about it.
     Read(ReadArgs),
+    /// Infers the stiffness along a blank from a bench test.
+    Measure(MeasureArgs),
 }
 
 /// Files to import.

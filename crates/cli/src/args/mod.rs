@@ -7,10 +7,12 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 mod gear;
 mod matching;
+mod mechanics;
 mod trip;
 
 pub use gear::{CertaintyArg, GearCommand, ImportArgs, KindArg, ListArgs, ReadArgs, ShowArgs};
 pub use matching::{CompareArgs, JudgeArgs, OutfitArgs, RankArgs, WaterArgs};
+pub use mechanics::{BendArgs, CastArgs, MeasureArgs, TraceCommand};
 pub use trip::{PlanArgs, TripCommand};
 
 use crate::output::Format;
@@ -87,6 +89,9 @@ pub enum Command {
     /// Plans trips.
     #[command(subcommand)]
     Trip(TripCommand),
+    /// Traces a bend or a cast: numbers and points.
+    #[command(subcommand)]
+    Trace(TraceCommand),
     /// Says which model answers, and with which numbers.
     Model(ModelArgs),
     /// Tells the story of a small fleet, from the inventory to the plan of a trip.

@@ -3,7 +3,7 @@
 use clap::CommandFactory as _;
 use deepbend_contract::pb;
 
-use crate::args::{Cli, Command, Explain, GearCommand, Global, TripCommand};
+use crate::args::{Cli, Command, Explain, GearCommand, Global, TraceCommand, TripCommand};
 use crate::failure::{Exit, Failure};
 use crate::output::{json_text, put};
 use crate::service::Service;
@@ -13,9 +13,11 @@ mod compare;
 mod gear;
 mod judge;
 mod judge_cases;
+mod measure;
 mod model;
 mod plan;
 mod rank;
+mod trace;
 
 /// Does what the command line asks for.
 ///
@@ -34,6 +36,9 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Gear(GearCommand::List(args)) => gear::list(&global, &args).await,
         Command::Gear(GearCommand::Show(args)) => gear::show(&global, &args).await,
         Command::Gear(GearCommand::Read(args)) => gear::read(&global, &args).await,
+        Command::Gear(GearCommand::Measure(args)) => measure::run(&global, &args).await,
+        Command::Trace(TraceCommand::Bend(args)) => trace::bend(&global, &args).await,
+        Command::Trace(TraceCommand::Cast(args)) => trace::cast(&global, &args).await,
         Command::Trip(TripCommand::Plan(args)) => plan::run(&global, &args).await,
         Command::Model(args) => model::run(&global, &args).await,
         Command::Demo => crate::demo::run().await,
@@ -90,6 +95,14 @@ fn printed_only<M: prost::Message + prost::Name>(
         put(&json_text(request)?)?;
     }
     Ok(global.print_request)
+}
+
+/// A message of the contract from a file of proto JSON, `-` for stdin.
+fn json_of<M: prost::Message + prost::Name + Default>(
+    path: &std::path::Path,
+) -> Result<M, Failure> {
+    deepbend_contract::json::from_json(&text_of(path)?)
+        .map_err(|error| Failure::new(Exit::BadData, format!("{}: {error}", path.display())))
 }
 
 /// Ends the service, whatever became of the work; the work's own failure goes first.

@@ -13,6 +13,7 @@ use deepbend_contract::pb;
 use deepbend_server::{Config, socket_path};
 use pb::inventory_service_client::InventoryServiceClient;
 use pb::matching_service_client::MatchingServiceClient;
+use pb::mechanics_service_client::MechanicsServiceClient;
 use pb::trip_service_client::TripServiceClient;
 use tonic::metadata::{Ascii, MetadataValue};
 use tonic::transport::{Channel, Endpoint};
@@ -121,6 +122,13 @@ impl Service {
     #[must_use]
     pub fn inventory(&self) -> InventoryServiceClient<Channel> {
         let client = InventoryServiceClient::new(self.channel.clone());
+        client.max_decoding_message_size(MOST_ANSWER_BYTES)
+    }
+
+    /// Client for bends and casts.
+    #[must_use]
+    pub fn mechanics(&self) -> MechanicsServiceClient<Channel> {
+        let client = MechanicsServiceClient::new(self.channel.clone());
         client.max_decoding_message_size(MOST_ANSWER_BYTES)
     }
 

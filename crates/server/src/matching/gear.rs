@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{Faults, FromWire, Reader, ToWire as _, limits, overlay, pb};
-use deepbend_core::gear::{Lure, Outfit};
+use deepbend_core::gear::{Lure, Outfit, Rod};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{ItemKey, ItemKind, Spec};
 use deepbend_ledger::view::View;
@@ -13,27 +13,27 @@ use crate::error::{Missing, ServiceError};
 
 /// Gear, with the name that answers give it back under.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Named<G> {
+pub(crate) struct Named<G> {
     /// Label of the request, or else the inventory id; empty where neither is given.
-    pub(super) label: String,
+    pub(crate) label: String,
     /// The gear.
-    pub(super) gear: G,
+    pub(crate) gear: G,
 }
 
 /// Looks up the ids of one request, all in the same state of the inventory.
-pub(super) struct Lookup {
+pub(crate) struct Lookup {
     view: Option<Arc<View>>,
     asked: bool,
     missing: Vec<Missing>,
 }
 
 impl Lookup {
-    pub(super) fn new(view: Option<Arc<View>>) -> Self {
+    pub(crate) fn new(view: Option<Arc<View>>) -> Self {
         Self { view, asked: false, missing: Vec::new() }
     }
 
     /// An outfit of the message that `reader` reads.
-    pub(super) fn outfit(
+    pub(crate) fn outfit(
         &mut self,
         reader: &mut Reader<'_>,
         given: Option<pb::Outfit>,
@@ -60,7 +60,7 @@ impl Lookup {
     }
 
     /// A lure of the message that `reader` reads.
-    pub(super) fn lure(
+    pub(crate) fn lure(
         &mut self,
         reader: &mut Reader<'_>,
         given: Option<pb::Lure>,
@@ -80,8 +80,23 @@ impl Lookup {
         Named { label: lure_id.unwrap_or_default(), gear }
     }
 
+    /// A rod of the message that `reader` reads; all of it unknown where it is not given.
+    pub(crate) fn rod(
+        &mut self,
+        reader: &mut Reader<'_>,
+        given: Option<pb::Rod>,
+        rod_id: String,
+    ) -> Rod {
+        let rod_id = reader.id("rod_id", rod_id);
+        let known = match self.find(reader, "rod_id", ItemKind::Rod, rod_id.as_ref()) {
+            Some(Spec::Rod(rod)) => rod.to_wire(),
+            _ => pb::Rod::default(),
+        };
+        whole(reader, "rod", known, given)
+    }
+
     /// An outfit that takes part in a ranking or a comparison.
-    pub(super) fn outfit_candidate(
+    pub(crate) fn outfit_candidate(
         &mut self,
         reader: &mut Reader<'_>,
         candidate: pb::OutfitCandidate,
@@ -93,7 +108,7 @@ impl Lookup {
     }
 
     /// A lure that takes part in a ranking or a comparison.
-    pub(super) fn lure_candidate(
+    pub(crate) fn lure_candidate(
         &mut self,
         reader: &mut Reader<'_>,
         candidate: pb::LureCandidate,
@@ -125,7 +140,7 @@ impl Lookup {
 
     /// Whether everything was right and found. Unknown ids are an error of their own where
     /// nothing else is wrong; else they stand among the faults.
-    pub(super) fn finish(self, mut faults: Faults) -> Result<(), ServiceError> {
+    pub(crate) fn finish(self, mut faults: Faults) -> Result<(), ServiceError> {
         if faults.is_empty() {
             if self.asked && self.view.is_none() {
                 return Err(ServiceError::NoInventory);

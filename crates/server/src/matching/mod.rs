@@ -22,7 +22,7 @@ use crate::gate::{CallDeadline, CallPlace};
 
 mod batch;
 mod compare;
-mod gear;
+pub(crate) mod gear;
 mod model;
 mod overrides;
 mod rank;

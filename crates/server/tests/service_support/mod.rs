@@ -6,6 +6,7 @@ use std::path::Path;
 use deepbend_contract::pb;
 use deepbend_contract::pb::inventory_service_client::InventoryServiceClient;
 use deepbend_contract::pb::matching_service_client::MatchingServiceClient;
+use deepbend_contract::pb::mechanics_service_client::MechanicsServiceClient;
 use deepbend_server::{Config, ServeError, Server};
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -45,6 +46,10 @@ pub async fn start_on(folder: &Path) -> Running {
 impl Running {
     pub fn matching(&self) -> MatchingServiceClient<Channel> {
         MatchingServiceClient::new(self.channel.clone())
+    }
+
+    pub fn mechanics(&self) -> MechanicsServiceClient<Channel> {
+        MechanicsServiceClient::new(self.channel.clone())
     }
 
     pub fn inventory(&self) -> InventoryServiceClient<Channel> {

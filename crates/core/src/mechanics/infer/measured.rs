@@ -88,6 +88,8 @@ pub struct MeasuredInference {
     pub butt_spread: f64,
     /// One standard deviation of the taper.
     pub taper_spread: f64,
+    /// Correlation of the errors of ln EI₀ and taper, -1 to 1.
+    pub correlation: f64,
     /// One standard deviation of the third-drop load, relative.
     pub load_spread: f64,
     /// One standard deviation of the bend depth.
@@ -413,6 +415,7 @@ impl Fit<'_> {
             misfit: libm::sqrt(at.sum / count),
             butt_spread: libm::sqrt(var_b),
             taper_spread: libm::sqrt(var_t),
+            correlation: (cov / libm::sqrt(var_t * var_b)).clamp(-1.0, 1.0),
             load_spread: libm::sqrt(
                 (var_b + 2.0 * load_t * cov + load_t * load_t * var_t).max(0.0),
             ),

@@ -5,8 +5,10 @@
 //!
 //! - [`family`]: the shapes that are considered, with a table of their bends;
 //! - [`label`]: from power class and action;
-//! - [`measured`]: from measurements, by least squares.
+//! - [`measured`]: from measurements, by least squares;
+//! - [`along`]: how far the stiffness may be off at each place.
 
+pub mod along;
 pub mod family;
 pub mod label;
 pub mod measured;

@@ -1,0 +1,156 @@
+//! A lure, flown.
+
+use deepbend_contract::mechanics::CastParts;
+use deepbend_contract::pb::FaultCode;
+use deepbend_contract::{At, Faults, FromWire as _, Reader, ToWire as _, pb};
+use deepbend_core::gear::{Lure, Rod};
+use deepbend_core::mechanics::air::{SEA_LEVEL_K, SEA_LEVEL_PA, density_kg_m3};
+use deepbend_core::mechanics::carry::{Throw, farthest};
+use deepbend_core::mechanics::flight::{Cast, fly, path};
+
+use super::{Mechanics, family, plain, point_count, read};
+use crate::error::ServiceError;
+
+/// Height of release where it is not given, m. From memory: the tip of a rod held overhead.
+const USUAL_HEIGHT_M: f64 = 2.0;
+
+/// Answers a flight.
+pub(super) async fn trace(
+    service: &Mechanics,
+    request: pb::TraceCastRequest,
+) -> Result<pb::TraceCastResponse, ServiceError> {
+    let pb::TraceCastRequest { cast, outfit, lure, rod_id, reel_id, lure_id, point_count: points } =
+        request;
+    let mut faults = Faults::new();
+    let mut reader = Reader::new(At::ROOT, &mut faults);
+    let mut lookup = service.lookup();
+    let by_outfit = outfit.is_some() || !rod_id.is_empty() || !reel_id.is_empty();
+    let by_gear = by_outfit || lure.is_some() || !lure_id.is_empty();
+    let gear = by_gear.then(|| {
+        let outfit = lookup.outfit(&mut reader, outfit, rod_id, reel_id).gear;
+        Gear { rod: outfit.rod, lure: lookup.lure(&mut reader, lure, lure_id).gear }
+    });
+    let cast = cast.unwrap_or_default();
+    let needed = [
+        ("speed_m_s", cast.speed_m_s, "the release speed, m/s, or an outfit and a lure"),
+        ("mass_g", cast.mass_g, "the mass, g, or an outfit and a lure"),
+        ("drag_area_cm2", cast.drag_area_cm2, "the drag area, cm^2, or an outfit and a lure"),
+    ];
+    let parts = reader.within("cast", |at, faults| {
+        for (field, value, right) in needed {
+            if !by_gear && value.is_none() {
+                faults.push(FaultCode::Missing, at.field(field), "is missing", right);
+            }
+        }
+        CastParts::from_wire(cast, at, faults)
+    });
+    let points = point_count(&mut reader, points);
+    lookup.finish(faults)?;
+    service.pool.run(move || answer(parts, gear, points)).await?
+}
+
+struct Gear {
+    rod: Rod,
+    lure: Lure,
+}
+
+/// Fills in what is not given, and notes it.
+struct Filling {
+    assumptions: Vec<pb::Assumption>,
+}
+
+impl Filling {
+    fn or(&mut self, given: Option<f64>, field: &str, value: f64, unit: &str, why: &str) -> f64 {
+        given.unwrap_or_else(|| {
+            let text = format!("{value:.3} {unit}");
+            self.assumptions.push(read::assumed(&format!("cast.{field}"), text, why));
+            value
+        })
+    }
+}
+
+fn answer(
+    parts: CastParts,
+    gear: Option<Gear>,
+    points: usize,
+) -> Result<pb::TraceCastResponse, ServiceError> {
+    let mut response = pb::TraceCastResponse::default();
+    let mut filling = Filling { assumptions: Vec::new() };
+    // Without gear all three are given.
+    let mut mass_kg = parts.mass_kg.unwrap_or_default();
+    let mut speed_m_s = parts.speed_m_s.unwrap_or_default();
+    let mut drag_area_m2 = parts.drag_area_m2.unwrap_or_default();
+    if let Some(Gear { rod, lure }) = gear {
+        let family = family()?;
+        let of_rod = |error| read::no_release(error, At::ROOT.field("outfit").field("rod"));
+        let rod = read::rod(family, &rod, None).map_err(|error| of_rod(error.into()))?;
+        response.inferred = Some(read::inferred(family, &rod.label).map_err(of_rod)?);
+        let lure = read::lure(&lure);
+        mass_kg = parts.mass_kg.unwrap_or(lure.mass_kg);
+        let left = read::release(family, &rod, &lure, mass_kg)
+            .map_err(|error| read::no_release(error, At::ROOT.field("cast")))?;
+        filling.assumptions.extend(rod.assumptions);
+        filling.assumptions.extend(lure.assumptions);
+        let why = "an ordinary angler with this rod and mass; no measured release speed is known";
+        speed_m_s = filling.or(parts.speed_m_s, "speed_m_s", left.launch.speed_m_s, "m/s", why);
+        let why = format!(
+            "usual for how it flies ({:.2} cm^2/g), with a chance of {:.2} that it tumbles",
+            left.bulk_cm2_per_g, left.launch.tumbling_chance
+        );
+        drag_area_m2 = match parts.drag_area_m2 {
+            Some(given) => given,
+            None => filling.or(None, "drag_area_cm2", left.drag_area_m2 * 1e4, "cm^2", &why) * 1e-4,
+        };
+        response.launch = Some(left.launch);
+        response.model = Some(read::model_id());
+    }
+    let standard = density_kg_m3(SEA_LEVEL_PA, SEA_LEVEL_K);
+    let mut cast = Cast {
+        speed_m_s,
+        angle_rad: parts.angle_rad.unwrap_or_default(),
+        height_m: filling.or(parts.height_m, "height_m", USUAL_HEIGHT_M, "m", "usual"),
+        mass_kg,
+        drag_area_m2,
+        wind_along_m_s: filling.or(parts.wind_along_m_s, "wind_along_m_s", 0.0, "m/s", "no wind"),
+        wind_across_m_s: filling.or(
+            parts.wind_across_m_s,
+            "wind_across_m_s",
+            0.0,
+            "m/s",
+            "no wind",
+        ),
+        air_density_kg_m3: filling.or(
+            parts.air_density_kg_m3,
+            "air_density_kg_m3",
+            standard,
+            "kg/m^3",
+            "ISO 2533, sea level",
+        ),
+    };
+    let wrong = |error| read::outside(error, At::ROOT.field("cast"));
+    if parts.angle_rad.is_none() {
+        let throw = Throw {
+            speed_m_s,
+            height_m: cast.height_m,
+            mass_kg,
+            drag_area_m2,
+            air_density_kg_m3: cast.air_density_kg_m3,
+        };
+        let best = farthest(&throw, cast.wind_along_m_s, cast.wind_across_m_s).map_err(wrong)?;
+        let degrees = best.angle_rad.to_degrees();
+        filling.or(None, "angle_deg", degrees, "degrees", "carries farthest");
+        cast.angle_rad = best.angle_rad;
+    }
+    let landing = fly(&cast).map_err(wrong)?;
+    let points = path(&cast, points).map_err(wrong)?;
+    Ok(pb::TraceCastResponse {
+        range_m: plain(landing.range_m),
+        drift_m: plain(landing.drift_m),
+        time_s: plain(landing.time_s),
+        impact_speed_m_s: plain(landing.impact_speed_m_s),
+        points: points.iter().map(|point| point.to_wire()).collect(),
+        cast: (!filling.assumptions.is_empty()).then(|| cast.to_wire()),
+        assumptions: filling.assumptions,
+        ..response
+    })
+}
