@@ -5,7 +5,7 @@
 //! 3. `compose` makes one score of them, `spread` its interval;
 //! 4. `explain`, `settings`, `fixes` and `cautions` say why and what to do.
 
-use crate::gear::{Lure, Outfit};
+use crate::gear::{Finding, Lure, Outfit};
 use crate::model::Model;
 use crate::water::Water;
 
@@ -63,18 +63,19 @@ pub fn score(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Scor
     short(&resolved, &composition)
 }
 
-/// Judges with the interval, without reasons: for batches.
+/// Judges with the interval and what is odd, without reasons: for batches.
 #[must_use]
 pub fn score_with_interval(
     model: &Model,
     outfit: &Outfit,
     lure: &Lure,
     water: &Water,
-) -> (Score, Interval) {
+) -> (Score, Interval, Vec<Finding>) {
     let resolved = resolve::resolve(model, outfit, lure, water);
     let composition = compose::compose(&resolved.case);
     let score = short(&resolved, &composition);
-    (score, interval(&resolved, &score))
+    let interval = interval(&resolved, &score);
+    (score, interval, resolved.findings)
 }
 
 fn interval(resolved: &case::Resolved<'_>, score: &Score) -> Interval {

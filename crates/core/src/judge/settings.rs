@@ -92,7 +92,6 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
             "uni knot or non-slip loop, wetted"
         }
     };
-    let most = if c.is_vertical() { c.p.load.vertical_setting } else { c.p.load.warn_cast };
     let novice = if c.skill == Skill::Novice { c.p.load.novice_share } else { 1.0 };
     Settings {
         drag: Force::from_kgf(drag),
@@ -107,7 +106,7 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
         main_knot,
         lure_knot,
         snap_test: Force::from_kgf((drag / c.p.drag.usable_share * p.snap_reserve).ceil()),
-        cast_limit: Mass::from_g((c.lure_max_g * most * novice).floor()),
+        cast_limit: Mass::from_g((c.lure_max_g * c.p.load.warn_cast * novice).floor()),
         reel: fitting_reel(c),
         hook_style: c.hook,
         line_material: c.line,

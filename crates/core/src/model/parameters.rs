@@ -88,7 +88,6 @@ groups! {
         expert_tolerance: f64,
         limit_cast: f64,
         limit_vertical: f64,
-        vertical_setting: f64,
         warn_cast: f64,
     }
     action ActionNumbers {

@@ -148,7 +148,7 @@ fn judge_row(model: &Model, row: pb::JudgeBatchRow) -> pb::JudgeBatchResult {
         let faults = faults.as_slice().iter().map(|fault| fault.to_wire()).collect();
         return pb::JudgeBatchResult { id, faults, ..Default::default() };
     }
-    let (judged, interval) = judge::score_with_interval(model, &outfit, &lure, &water);
+    let (judged, interval, _findings) = judge::score_with_interval(model, &outfit, &lure, &water);
     pb::JudgeBatchResult {
         id,
         verdict: judged.verdict.to_wire_word().into(),
