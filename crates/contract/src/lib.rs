@@ -18,6 +18,7 @@
 mod answer;
 mod convert;
 mod fault;
+mod fitting;
 mod gear;
 pub mod json;
 mod judgement;
@@ -31,6 +32,7 @@ mod words;
 
 pub use convert::{FromWire, ToWire, overlay, overrides};
 pub use fault::{At, Fault, Faults};
+pub use fitting::specification;
 pub use judgement::judgement;
 pub use mask::ReadMask;
 pub use reader::Reader;

@@ -96,6 +96,8 @@ pub const SEARCH_LENGTH: usize = 200;
 pub const OVERRIDES: usize = 100;
 /// Outfits, and lures, of a ranking.
 pub const CANDIDATES: usize = 1000;
+/// Lures that one specification serves.
+pub const SPECIFIED_LURES: usize = deepbend_core::judge::MOST_LURES;
 /// Rows of one message of a batch.
 pub const BATCH_ROWS: usize = 4096;
 /// Bytes of one message.

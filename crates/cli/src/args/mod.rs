@@ -5,11 +5,13 @@ use std::time::Duration;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+mod fitting;
 mod gear;
 mod matching;
 mod mechanics;
 mod trip;
 
+pub use fitting::{EnvelopeArgs, SpecifyArgs};
 pub use gear::{CertaintyArg, GearCommand, ImportArgs, KindArg, ListArgs, ReadArgs, ShowArgs};
 pub use matching::{CompareArgs, JudgeArgs, OutfitArgs, RankArgs, WaterArgs};
 pub use mechanics::{BendArgs, CastArgs, MeasureArgs, TraceCommand};
@@ -52,7 +54,8 @@ pub struct Global {
     /// Format of the data on stdout
     #[arg(short, long, global = true, value_enum, default_value = "table", value_name = "FORMAT")]
     pub output: Format,
-    /// How much of a judgement [default: full for one, summary for many]
+    /// How much of a judgement [default: full for one, summary for many]; no effect on
+    /// `judge --cases`, which prints one line a row
     #[arg(long, global = true, value_enum, value_name = "HOW_MUCH")]
     pub explain: Option<Explain>,
     /// Longest time to wait for the answer, for example 2s or 500ms
@@ -83,6 +86,10 @@ pub enum Command {
     Rank(Box<RankArgs>),
     /// Compares two outfits with one lure, largest difference first.
     Compare(Box<CompareArgs>),
+    /// Says how far mass, wire, guard, wind, fish and current may move while an outfit stays good.
+    Envelope(Box<EnvelopeArgs>),
+    /// Says which outfit would be right for lures and water: a window of specs, never a product.
+    Specify(Box<SpecifyArgs>),
     /// Imports, lists, shows and reads gear.
     #[command(subcommand)]
     Gear(GearCommand),

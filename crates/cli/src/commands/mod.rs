@@ -5,11 +5,12 @@ use deepbend_contract::pb;
 
 use crate::args::{Cli, Command, Explain, GearCommand, Global, TraceCommand, TripCommand};
 use crate::failure::{Exit, Failure};
-use crate::output::{json_text, put};
+use crate::output::{Format, json_text, put};
 use crate::service::Service;
 
 mod candidates;
 mod compare;
+mod fitting;
 mod gear;
 mod judge;
 mod judge_cases;
@@ -32,6 +33,8 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         },
         Command::Rank(args) => rank::run(&global, &args).await,
         Command::Compare(args) => compare::run(&global, &args).await,
+        Command::Envelope(args) => fitting::envelope(&global, &args).await,
+        Command::Specify(args) => fitting::specify(&global, &args).await,
         Command::Gear(GearCommand::Import(args)) => gear::import(&global, &args).await,
         Command::Gear(GearCommand::List(args)) => gear::list(&global, &args).await,
         Command::Gear(GearCommand::Show(args)) => gear::show(&global, &args).await,
@@ -41,6 +44,9 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Trace(TraceCommand::Cast(args)) => trace::cast(&global, &args).await,
         Command::Trip(TripCommand::Plan(args)) => plan::run(&global, &args).await,
         Command::Model(args) => model::run(&global, &args).await,
+        Command::Demo if global.output != Format::Table => {
+            Err(Failure::usage("the demo is a story for people").hint("leave out --output"))
+        }
         Command::Demo => crate::demo::run().await,
         Command::Completions { shell } => completions(shell),
         Command::Help { topic } => help(&topic),

@@ -4,6 +4,7 @@
 //! person reads off a scale stand in both unit systems.
 
 mod comparison;
+mod fitting;
 mod gear;
 mod item;
 mod judgement;
@@ -16,9 +17,12 @@ mod text;
 pub mod units;
 
 pub use comparison::comparison;
+pub(crate) use fitting::{NUMBERS, WORDS, spans};
+pub use fitting::{envelope, specification};
 pub use gear::{read_gear, read_pairs};
 pub(crate) use item::what;
 pub use item::{import_report, item, items};
+pub(crate) use judgement::{caution_text, leading};
 pub use judgement::{judgement, verdict_line};
 pub use mechanics::{bend, cast, measured};
 pub use plan::plan;

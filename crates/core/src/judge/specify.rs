@@ -112,8 +112,9 @@ pub struct Specification {
     pub score: f64,
     /// The best outfit.
     pub centre: Spec,
-    /// What may vary round it with every lure still good; the centre alone where that is not
-    /// reached.
+    /// What may vary round it with every lure still good: the least and greatest of each field over
+    /// the outfits that are kept, so that not every combination is one of them. The centre alone
+    /// where that is not reached.
     pub window: Spec,
     /// Every lure with the centre, in the order given.
     pub lures: Vec<LureScore>,

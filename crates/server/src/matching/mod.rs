@@ -2,7 +2,7 @@
 //!
 //! 1. [`gear`]: what the request describes, laid over what it names in the inventory;
 //! 2. [`overrides`]: the model, with the numbers that the request replaces;
-//! 3. [`rank`], [`compare`], [`batch`]: the answers that need more than one judgement.
+//! 3. [`rank`], [`compare`], [`batch`], [`fitting`]: the answers that need more than one judgement.
 
 use std::sync::Arc;
 
@@ -22,6 +22,7 @@ use crate::gate::{CallDeadline, CallPlace};
 
 mod batch;
 mod compare;
+mod fitting;
 pub(crate) mod gear;
 mod model;
 mod overrides;
@@ -140,6 +141,20 @@ impl MatchingService for Matching {
         request: Request<pb::CompareRequest>,
     ) -> Result<Response<pb::CompareResponse>, Status> {
         self.sized(compare::compare(self, request.into_inner()).await?)
+    }
+
+    async fn envelope(
+        &self,
+        request: Request<pb::EnvelopeRequest>,
+    ) -> Result<Response<pb::EnvelopeResponse>, Status> {
+        self.sized(fitting::envelope(self, request.into_inner()).await?)
+    }
+
+    async fn specify(
+        &self,
+        request: Request<pb::SpecifyRequest>,
+    ) -> Result<Response<pb::SpecifyResponse>, Status> {
+        self.sized(fitting::specify(self, request.into_inner()).await?)
     }
 
     async fn read_gear(

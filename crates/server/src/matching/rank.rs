@@ -33,10 +33,11 @@ pub(super) async fn rank(
         let right = "several outfits with one lure, or one outfit with several lures";
         reader.fault("outfits", FaultCode::Conflict, wrong, right);
     }
-    let outfits = candidates(&mut reader, "outfits", outfits, |reader, candidate| {
+    let most = limits::CANDIDATES;
+    let outfits = candidates(&mut reader, "outfits", outfits, most, |reader, candidate| {
         lookup.outfit_candidate(reader, candidate)
     });
-    let lures = candidates(&mut reader, "lures", lures, |reader, candidate| {
+    let lures = candidates(&mut reader, "lures", lures, most, |reader, candidate| {
         lookup.lure_candidate(reader, candidate)
     });
     let Common { water, overrides, explanation, label } =
@@ -60,18 +61,19 @@ pub(super) async fn rank(
     Ok(pb::RankResponse { request_label: label, ..ranked.await?? })
 }
 
-/// Reads the candidates of a list, and gives each a label that no other one has.
-fn candidates<W, G>(
+/// Reads the candidates of a list, `most` at most, and gives each a label that no other one has.
+pub(super) fn candidates<W, G>(
     reader: &mut Reader<'_>,
     name: &str,
     wire: Vec<W>,
+    most: usize,
     mut read: impl FnMut(&mut Reader<'_>, W) -> Named<G>,
 ) -> Vec<Named<G>> {
     if wire.is_empty() {
-        let right = format!("1 to {} entries", limits::CANDIDATES);
+        let right = format!("1 to {most} entries");
         reader.fault(name, FaultCode::Missing, "is empty", right);
     }
-    if !reader.fits(name, wire.len(), limits::CANDIDATES) {
+    if !reader.fits(name, wire.len(), most) {
         return Vec::new();
     }
     reader.within(name, |list, faults| {
@@ -98,7 +100,8 @@ fn candidates<W, G>(
     })
 }
 
-fn apart<G>(named: Vec<Named<G>>) -> (Vec<String>, Vec<G>) {
+/// Labels and gear, each in a list of its own.
+pub(super) fn apart<G>(named: Vec<Named<G>>) -> (Vec<String>, Vec<G>) {
     named.into_iter().map(|named| (named.label, named.gear)).unzip()
 }
 

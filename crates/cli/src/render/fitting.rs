@@ -1,0 +1,120 @@
+//! Envelopes and specifications.
+
+use deepbend_contract::pb;
+
+use super::{Page, Table, bar, capital, plain, units, word};
+
+/// The quantities of an envelope: name, words for people, span.
+pub(crate) fn spans(
+    answer: &pb::EnvelopeResponse,
+) -> Vec<(&'static str, &'static str, &pb::EnvelopeSpan)> {
+    let all = [
+        ("rigged_mass_g", "rigged mass, g", &answer.rigged_mass_g),
+        ("hook_wire_mm", "hook wire, mm", &answer.hook_wire_mm),
+        ("guard_force_n", "guard force, N", &answer.guard_force_n),
+        ("wind_into_m_s", "wind into, m/s", &answer.wind_into_m_s),
+        ("wind_across_m_s", "wind across, m/s", &answer.wind_across_m_s),
+        ("fish_mass_kg", "fish, kg", &answer.fish_mass_kg),
+        ("current_m_s", "current, m/s", &answer.current_m_s),
+    ];
+    all.into_iter().filter_map(|(name, said, span)| Some((name, said, span.as_ref()?))).collect()
+}
+
+/// An envelope.
+#[must_use]
+pub fn envelope(answer: &pb::EnvelopeResponse, width: usize) -> String {
+    let mut page = Page::new(width);
+    let verdict = plain!(Verdict, answer.verdict).to_uppercase();
+    page.line(&format!("{verdict}  {:.2} {}", answer.score, bar(answer.score)));
+    page.paragraph(&format!("{}.", capital(&answer.summary)));
+    page.heading("Good from and to, the others held (+ no end was found)");
+    let mut table =
+        Table::new().left("").right("now").right("from").right("to").wrapped("what ends it");
+    for (_, said, span) in spans(answer) {
+        let (from, to, why) = match (&span.least, &span.greatest, span.nearest_good) {
+            (Some(least), Some(greatest), _) => (end(least), end(greatest), {
+                let below = beyond("below", least);
+                let above = beyond("above", greatest);
+                below.into_iter().chain(above).collect::<Vec<_>>().join(", ")
+            }),
+            (_, _, Some(near)) => {
+                let word = plain!(Verdict, span.verdict);
+                (String::new(), String::new(), format!("{word}; good at {}", units::trimmed(near)))
+            }
+            _ => {
+                let word = plain!(Verdict, span.verdict);
+                (String::new(), String::new(), format!("{word}; no value is good"))
+            }
+        };
+        table.row(vec![said.to_owned(), units::trimmed(span.present), from, to, why]);
+    }
+    page.table(&table);
+    page.finish()
+}
+
+fn end(end: &pb::EnvelopeEnd) -> String {
+    let mark = if end.open { "+" } else { "" };
+    format!("{}{mark}", units::trimmed(end.value))
+}
+
+fn beyond(side: &str, end: &pb::EnvelopeEnd) -> Option<String> {
+    let verdict = plain!(Verdict, end.beyond);
+    let factor = plain!(FactorKind, end.limiting_factor);
+    (!end.open).then(|| format!("{side} {verdict} by {factor}"))
+}
+
+type Number = (&'static str, fn(&pb::OutfitSpec) -> (f64, f64));
+type Words = (&'static str, fn(&pb::OutfitSpec) -> Vec<String>);
+
+/// The numbers of a specification, least and greatest.
+pub(crate) const NUMBERS: &[Number] = &[
+    ("power_class", |s| (s.power_class_min, s.power_class_max)),
+    ("length_m", |s| (s.length_min_m, s.length_max_m)),
+    ("lure_rating_min_g", |s| (s.lure_rating_min_from_g, s.lure_rating_min_to_g)),
+    ("lure_rating_max_g", |s| (s.lure_rating_max_from_g, s.lure_rating_max_to_g)),
+    ("line_rating_max_kgf", |s| (s.line_rating_max_from_kgf, s.line_rating_max_to_kgf)),
+    ("drag_kgf", |s| (s.drag_min_kgf, s.drag_max_kgf)),
+    ("retrieve_cm", |s| (s.retrieve_min_cm, s.retrieve_max_cm)),
+];
+
+/// The words of a specification.
+pub(crate) const WORDS: &[Words] = &[
+    ("action", |s| s.actions.iter().map(|w| word!(Action, *w)).collect()),
+    ("material", |s| s.materials.iter().map(|w| word!(RodMaterial, *w)).collect()),
+    ("handle", |s| s.handles.iter().map(|w| word!(Handle, *w)).collect()),
+    ("line", |s| s.lines.iter().map(|l| word!(LineMaterial, l.material)).collect()),
+    ("leader", |s| s.leaders.iter().map(|l| word!(LeaderMaterial, l.material)).collect()),
+    ("reel", |s| s.reels.clone()),
+];
+
+/// A specification.
+#[must_use]
+pub fn specification(answer: &pb::SpecifyResponse, width: usize) -> String {
+    let mut page = Page::new(width);
+    let verdict = plain!(Verdict, answer.verdict).to_uppercase();
+    page.line(&format!("{verdict}  {:.2} {}", answer.score, bar(answer.score)));
+    if !answer.obstacle.is_empty() {
+        let text = format!("No outfit is good with every lure; in the way is {}.", answer.obstacle);
+        page.paragraph(&text);
+    }
+    if let Some(best) = &answer.best {
+        page.heading("Best");
+        page.paragraph(&format!("{}.", capital(&best.text)));
+    }
+    if let (Some(window), true) = (&answer.window, answer.obstacle.is_empty()) {
+        page.heading("What may vary round it with every lure good (not every combination)");
+        page.paragraph(&format!("{}.", capital(&window.text)));
+    }
+    page.heading("Lures with the best outfit");
+    let mut table = Table::new().wrapped("lure").left("verdict").left("score").left("limited by");
+    for lure in &answer.lures {
+        table.row(vec![
+            lure.label.clone(),
+            plain!(Verdict, lure.verdict),
+            format!("{:.2} {}", lure.score, bar(lure.score)),
+            plain!(FactorKind, lure.limiting_factor),
+        ]);
+    }
+    page.table(&table);
+    page.finish()
+}
