@@ -16,6 +16,18 @@ fn blank(stations: &[(f64, f64)]) -> pb::Blank {
     pb::Blank { length_m: Some(1.0), stations: stations.iter().map(station).collect() }
 }
 
+fn rod(max_g: f64) -> pb::Rod {
+    pb::Rod {
+        lure_rating_min_g: Some(max_g / 3.0),
+        lure_rating_max_g: Some(max_g),
+        ..Default::default()
+    }
+}
+
+fn lure() -> pb::Lure {
+    pb::Lure { rigged_mass_g: Some(14.0), ..Default::default() }
+}
+
 fn named(list: &[(&str, &str)]) -> Vec<(String, String)> {
     list.iter().map(|&(field, code)| (field.to_owned(), code.to_owned())).collect()
 }
@@ -50,8 +62,8 @@ async fn faults_of_a_bend_are_named() {
         load_n: Some(1.0),
         ..Default::default()
     };
-    let rod = Some(pb::Rod::default());
-    let status = ask(pb::TraceBendRequest { rod, ..sound.clone() }).await;
+    let both = pb::TraceBendRequest { rod: Some(rod(30.0)), ..sound.clone() };
+    let status = ask(both).await;
     assert_eq!(faults(&status), named(&[("blank", "CONFLICT")]));
     let status = ask(pb::TraceBendRequest { load_n: Some(50.1), ..sound }).await;
     assert_eq!(faults(&status), named(&[("load_n", "TOO_LARGE")]));
@@ -81,14 +93,14 @@ async fn faults_of_a_cast_and_a_measurement_are_named() {
         ("cast.wind_across_m_s", "NOT_FINITE"),
     ];
     assert_eq!(faults(&client.trace_cast(request).await.unwrap_err()), named(&expected));
-    let request = pb::TraceCastRequest { lure: Some(pb::Lure::default()), ..Default::default() };
+    let request = pb::TraceCastRequest { lure: Some(lure()), ..Default::default() };
     let expected = [("outfit", "MISSING")];
     assert_eq!(faults(&client.trace_cast(request).await.unwrap_err()), named(&expected));
     // The launch holds from 0.1 g on.
     let request = pb::TraceCastRequest {
         cast: Some(pb::Cast { mass_g: Some(0.05), ..Default::default() }),
-        outfit: Some(pb::Outfit::default()),
-        lure: Some(pb::Lure::default()),
+        outfit: Some(pb::Outfit { rod: Some(rod(30.0)), ..Default::default() }),
+        lure: Some(lure()),
         ..Default::default()
     };
     let expected = [("cast.mass_g", "TOO_SMALL")];
@@ -109,7 +121,7 @@ async fn faults_of_a_cast_and_a_measurement_are_named() {
         ("shape.points", "MISSING"),
     ];
     assert_eq!(faults(&status), named(&expected));
-    // No blank turns through 89 degrees by then and is bent over a half only.
+    // A tip that turns so little goes with a bend far deeper than that.
     let status = measure(pb::MeasureBlankRequest {
         length_m: Some(2.1),
         third_drop_load_n: Some(3.0),
@@ -131,13 +143,8 @@ async fn a_rod_is_bent_by_what_is_printed_on_it() {
     running.inventory().import_items(import_of(demo_files())).await.unwrap();
     let mut client = running.mechanics();
     let mut ask = async |max_g: f64| {
-        let rod = pb::Rod {
-            lure_rating_min_g: Some(max_g / 3.0),
-            lure_rating_max_g: Some(max_g),
-            ..Default::default()
-        };
         let request = pb::TraceBendRequest {
-            rod: Some(rod),
+            rod: Some(rod(max_g)),
             rod_id: "R14".to_owned(),
             load_n: Some(4.0),
             point_count: Some(5),
