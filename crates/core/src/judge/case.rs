@@ -114,6 +114,8 @@ pub struct Case<'m> {
 /// What is known of the reel; what is not known is not judged.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct ReelFacts {
+    /// Fixed-spool or revolving-spool.
+    pub kind: Option<Handle>,
     /// Mass, g.
     pub mass_g: Option<f64>,
     /// Advertised greatest drag, kgf.
@@ -213,6 +215,37 @@ impl Case<'_> {
     #[must_use]
     pub fn usable_drag_kgf(&self) -> f64 {
         self.drag_kgf.min(self.weakest_kgf() * self.p.drag.usable_share)
+    }
+
+    /// Whether the cover is such that a fish must be stopped at once.
+    #[must_use]
+    pub fn is_hard_cover(&self) -> bool {
+        match self.cover {
+            Cover::Heavy | Cover::Mangrove | Cover::Dock | Cover::Timber => true,
+            Cover::Open | Cover::Weed | Cover::Oyster | Cover::Rock => false,
+        }
+    }
+
+    /// Drag that this fish usually asks for here, least and greatest, kgf.
+    #[must_use]
+    pub fn fish_drag_kgf(&self) -> [f64; 2] {
+        let [least, most] = self.fish.drag_kgf;
+        let scale = self.fish_scale();
+        let gain = match self.cover {
+            Cover::Open => 1.0,
+            Cover::Weed | Cover::Oyster | Cover::Rock => self.p.drag.soft_cover_gain,
+            Cover::Heavy | Cover::Mangrove | Cover::Dock | Cover::Timber => {
+                self.p.drag.hard_cover_gain
+            }
+        };
+        [least * scale, most * scale * gain]
+    }
+
+    /// Leader that this fish usually asks for, least and greatest, kgf.
+    #[must_use]
+    pub fn fish_leader_kgf(&self) -> [f64; 2] {
+        let scale = self.fish_scale();
+        self.fish.leader_kgf.map(|kgf| kgf * scale)
     }
 
     /// How much larger than usual the fish is, damped: a scale for drag, leader and cover.

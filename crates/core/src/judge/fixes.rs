@@ -33,6 +33,13 @@ pub(super) fn fixes(r: &Resolved<'_>, outfit: &Outfit, lure: &Lure, water: &Wate
         fixes.extend(best_pair(r, &changes, water, &before));
     }
     fixes.sort_by(|a, b| a.minutes.total_cmp(&b.minutes).then(b.score.total_cmp(&a.score)));
+    // What takes longer must bring more.
+    let mut best = before.score;
+    fixes.retain(|fix| {
+        let more = fix.score >= best + r.case.p.fix.least_gain;
+        best = best.max(fix.score);
+        more
+    });
     fixes
 }
 
@@ -145,6 +152,13 @@ fn other_mass(c: &Case<'_>, outfit: &Outfit, lure: &Lure) -> Option<Change> {
         return None;
     };
     let mass = (c.lure_min_g * libm::pow(c.lure_max_g / c.lure_min_g, wanted)).round();
+    // Beyond this it would be another lure, not this one heavier or lighter.
+    let [light, heavy] = c.traits.mass_g;
+    let most = c.p.fix.mass_change_most;
+    let same_lure = (mass / c.mass_g).max(c.mass_g / mass) <= most;
+    if !same_lure || mass < light || mass > heavy {
+        return None;
+    }
     let change = mass - c.mass_g;
     let head = lure.head_mass.map(|head| head.g() + change).filter(|head| *head >= 1.0);
     let text = match head {

@@ -3,7 +3,7 @@
 use super::case::{Case, Resolved};
 use super::factors::{drag, leader, line};
 use super::judgement::{Limit, LimitCode, Protects, Quantity};
-use crate::gear::{GuideCondition, LineMaterial};
+use crate::gear::{GuideCondition, LeaderMaterial, LineMaterial};
 
 /// A limit held against a case.
 struct Check {
@@ -89,15 +89,30 @@ fn cracked_ring(c: &Case<'_>) -> Option<Check> {
 
 fn bite_off(c: &Case<'_>) -> Option<Check> {
     let risk = leader::cutting_probability(c);
-    (risk >= c.p.leader.limit_risk).then(|| Check {
+    (risk >= c.p.leader.limit_risk).then(|| bites(c))
+}
+
+fn bites(c: &Case<'_>) -> Check {
+    Check {
         code: LimitCode::BiteOff,
         protects: Protects::Fish,
         quantity: ("bite_ratio", leader::bite_ratio(c), "1"),
         bound: c.p.leader.limit_bite,
         larger_is_safer: true,
         fields: &["leader.material", "leader.diameter"],
-        text: |c| format!("{} will be bitten through and leave hooks in a fish", c.leader_plain()),
-    })
+        text: |c| match c.leader {
+            LeaderMaterial::None => {
+                "without a bite-proof leader the line is bitten through: hooks stay in a fish"
+                    .into()
+            }
+            LeaderMaterial::Nylon
+            | LeaderMaterial::Fluorocarbon
+            | LeaderMaterial::SteelWire
+            | LeaderMaterial::Titanium => {
+                format!("{} will be bitten through and leave hooks in a fish", c.leader_plain())
+            }
+        },
+    }
 }
 
 fn drag_near_break(c: &Case<'_>) -> Check {
@@ -107,7 +122,11 @@ fn drag_near_break(c: &Case<'_>) -> Check {
         quantity: ("drag_over_weakest_link", drag::share_of_weakest(c), "1"),
         bound: c.p.drag.limit_share,
         larger_is_safer: false,
-        fields: &["drag", "line.test", "leader.test"],
+        fields: if c.line_at_knot_kgf() <= c.leader_at_knot_kgf() {
+            &["drag", "line.test"]
+        } else {
+            &["drag", "leader.test"]
+        },
         text: |c| {
             format!(
                 "{:.1} kg of drag against {:.1} kg at the weakest knot: it breaks at the strike",
@@ -129,7 +148,11 @@ fn snap_off(c: &Case<'_>) -> Option<Check> {
         ),
         bound: c.p.line.limit_cast,
         larger_is_safer: true,
-        fields: &["lure.rigged_mass", "line.test", "leader.test"],
+        fields: if c.line_kgf <= line::cast_strength_kgf(c) {
+            &["lure.rigged_mass", "line.test"]
+        } else {
+            &["lure.rigged_mass", "leader.test"]
+        },
         text: |c| {
             format!(
                 "{:.1} kg of line or leader with {:.0} g: it parts in the cast and the lure flies on",
@@ -183,6 +206,23 @@ pub(super) fn limits(r: &Resolved<'_>) -> (Vec<Limit>, Vec<Limit>) {
             open.push(Limit { broken: false, ..limit });
         } else {
             held.push(limit);
+        }
+    }
+    // Nobody said what fish it is: it may have teeth.
+    let c = &r.case;
+    if r.assumed("water.species") && leader::cutting_probability(c) < c.p.leader.limit_risk {
+        let check = bites(c);
+        if check.broken() {
+            let (name, value, unit) = check.quantity;
+            open.push(Limit {
+                code: check.code,
+                protects: check.protects,
+                quantity: Quantity { name, value, unit },
+                bound: check.bound,
+                slack: check.slack(),
+                broken: false,
+                text: format!("if the fish has cutting teeth: {}", (check.text)(c)),
+            });
         }
     }
     (held, open)

@@ -90,10 +90,13 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
     let mass_g = rigged_mass(p, traits, lure, &mut notes, &mut findings);
     let (line, line_kgf, line_mm) = line(p, outfit, rod.power, &mut notes);
     let toothy = water.toothy_probability.unwrap_or_else(|| {
-        notes.assume("water.toothy_fish_present", "no", "not given");
+        if fish.teeth != Teeth::Cutting {
+            notes.assume("water.toothy_probability", "0", "not given");
+        }
         0.0
     });
-    let (leader, leader_kgf, leader_mm) = leader(p, outfit, fish, toothy, line, &mut notes);
+    let (leader, leader_kgf, leader_mm) =
+        leader(p, outfit, fish, toothy, (line, line_kgf), &mut notes);
     let hook =
         notes.word("lure.hook.style", lure.hook.style, traits.hook_style, "usual for the class");
     let cover = notes.word("water.cover", water.cover, Cover::Open, "not given");
@@ -224,9 +227,15 @@ fn species<'m>(
         return table.unknown();
     };
     table.find(name).unwrap_or_else(|| {
-        let text = format!("`{name}` is not in the table: judged with middling traits");
+        let near =
+            table.nearest(name).map_or_else(String::new, |n| format!(" (did you mean {n}?)"));
+        let text = format!("`{name}` is not in the table{near}: judged with middling traits");
         findings.push(Finding::new(FindingCode::UnknownSpecies, "water.species", text));
         notes.assume("water.species", "middling traits", "not in the table");
+        let i = &model.parameters().interval;
+        notes.spreads.push(Dimension::SeatForce, Some("water.species"), i.unknown_fish_tissue);
+        notes.spreads.push(Dimension::Hold, Some("water.species"), i.unknown_fish_mouth);
+        notes.spreads.push(Dimension::FishMass, Some("water.species"), i.unknown_fish_mass);
         table.unknown()
     })
 }
@@ -356,6 +365,7 @@ fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
         (Some(_), None, None) | (None, _, None) => None,
     };
     ReelFacts {
+        kind: reel.kind,
         mass_g: reel.mass.map(|m| m.g()),
         drag_max_kgf: reel.drag_max.map(|d| d.kgf()),
         retrieve_cm: reel.retrieve.map(|r| r.cm()),
@@ -412,7 +422,7 @@ fn leader(
     outfit: &Outfit,
     fish: &Species,
     toothy: f64,
-    line: LineMaterial,
+    (line, line_kgf): (LineMaterial, f64),
     notes: &mut Notes,
 ) -> (LeaderMaterial, f64, f64) {
     let (leader, i) = (&outfit.leader, &p.interval);
@@ -432,7 +442,12 @@ fn leader(
     };
     let by_diameter = leader.diameter.map(|d| inverse(diameter_of.points(), d.mm()));
     let [least, most] = fish.leader_kgf;
-    let middle = ((least + most) / 2.0).max(p.leader.least_kgf);
+    let middle = if fish.teeth == Teeth::Cutting {
+        // As strong as the line: a trace is not meant to be the fuse.
+        line_kgf.clamp(least, most.max(least))
+    } else {
+        ((least + most) / 2.0).max(p.leader.least_kgf)
+    };
     let kgf = notes.number(
         leader.test.map(|t| t.kgf()).filter(|t| *t > 0.0),
         Guess {

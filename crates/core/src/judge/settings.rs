@@ -13,10 +13,10 @@ pub(super) fn recommended_drag_kgf(c: &Case<'_>) -> f64 {
     let p = &c.p.drag;
     let share = match c.skill {
         Skill::Novice => p.novice_share,
+        Skill::Intermediate | Skill::Expert if c.is_hard_cover() => p.usable_share,
         Skill::Intermediate | Skill::Expert => p.recommended_share,
     };
-    let [least, most] = c.fish.drag_kgf;
-    let scale = c.fish_scale();
+    let [least, most] = c.fish_drag_kgf();
     let link = c.weakest_kgf() * share;
     let rod = c.rod_force_n() / N_PER_KGF / p.lift_share;
     let fish = match c.cover {
@@ -30,15 +30,14 @@ pub(super) fn recommended_drag_kgf(c: &Case<'_>) -> f64 {
         | Cover::Timber => most,
     };
     // Rounded to what a spring scale shows, never to nothing.
-    let tenth = (link.min(rod).min(fish * scale) * 10.0).round() / 10.0;
+    let tenth = (link.min(rod).min(fish) * 10.0).round() / 10.0;
     tenth.max(0.1)
 }
 
 /// Material and strength of leader to tie, kgf.
 pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
-    let [least, most] = c.fish.leader_kgf;
+    let [least, most] = c.fish_leader_kgf();
     let teeth = c.fish.teeth == Teeth::Cutting || c.toothy >= c.p.leader.limit_risk;
-    let scale = c.fish_scale();
     if teeth {
         let wire = if c.mass_g < c.p.leader.steel_full_g {
             LeaderMaterial::Titanium
@@ -58,7 +57,7 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
     if most <= 0.0 {
         return (LeaderMaterial::None, 0.0);
     }
-    let middle = ((least + most) / 2.0 * scale).round();
+    let middle = ((least + most) / 2.0).round();
     (LeaderMaterial::Fluorocarbon, middle.max(1.0))
 }
 

@@ -82,7 +82,8 @@ impl Case<'_> {
         if self.fish.name == crate::water::SpeciesTable::UNKNOWN {
             "such fish".to_owned()
         } else {
-            self.fish.name.replace('_', " ")
+            let name = self.fish.name.replace('_', " ");
+            name.strip_prefix("juvenile ").map_or(name.clone(), str::to_owned)
         }
     }
 

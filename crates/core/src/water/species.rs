@@ -91,6 +91,25 @@ pub struct Species {
     pub source: String,
 }
 
+/// A name that differs by more letters is another name.
+const MOST_LETTERS_OFF: usize = 2;
+
+/// Letters to insert, delete or replace (Levenshtein 1966).
+fn letters_off(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.chars().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, y) in b.iter().enumerate() {
+            let replaced = diagonal + usize::from(x != *y);
+            diagonal = row[j + 1];
+            row[j + 1] = replaced.min(diagonal + 1).min(row[j] + 1);
+        }
+    }
+    row[b.len()]
+}
+
 /// A published length-weight equation: log10(W/g) = a + b x + c x^2, x = log10(total length/mm).
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -161,6 +180,16 @@ impl SpeciesTable {
     #[must_use]
     pub fn find(&self, name: &str) -> Option<&Species> {
         self.by_name.get(&normalise(name)).map(|&i| &self.rows[i])
+    }
+
+    /// The name nearest to a misspelt one: at most two letters off.
+    #[must_use]
+    pub fn nearest(&self, name: &str) -> Option<String> {
+        let wanted = normalise(name);
+        let distance = |known: &str| letters_off(&wanted, known);
+        let best = self.by_name.keys().min_by_key(|known| distance(known))?;
+        let near = distance(best) <= MOST_LETTERS_OFF && wanted.len() > MOST_LETTERS_OFF;
+        near.then(|| best.replace('_', " "))
     }
 
     /// The row with middling traits.

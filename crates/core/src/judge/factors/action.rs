@@ -29,8 +29,15 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let too_fast = (c.action - high).max(0.0);
     let too_slow = (low - c.action).max(0.0);
     let mut score = 1.0 - slope * too_fast - c.traits.too_slow * too_slow;
-    if c.has_moving_trebles() && c.material != RodMaterial::Graphite {
-        score += p.composite_gain;
+    if c.has_moving_trebles() {
+        // Even where the bend is right, a blank that recovers slowly and a line that stretches
+        // hold trebles a little better.
+        if c.material == RodMaterial::Graphite {
+            score -= p.graphite_cost;
+        }
+        if c.line == LineMaterial::Braid {
+            score -= p.no_stretch_cost;
+        }
     }
     Some(Scored::new(
         score.clamp(p.least, 1.0),

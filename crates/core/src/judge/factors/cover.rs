@@ -23,8 +23,9 @@ pub(in crate::judge) fn line_need_kgf(c: &Case<'_>) -> f64 {
     let dives = if c.fish.habit.dives { p.dive_gain } else { 1.0 };
     // A mat of weed is to be torn whatever hangs in it; elsewhere a small fish asks for little.
     let least = if c.cover == Cover::Heavy { 1.0 } else { p.fish_least };
-    let size =
-        libm::pow(c.fish_kg / p.fish_reference_kg, p.fish_exponent).clamp(least, p.fish_most);
+    let ratio = c.fish_kg / p.fish_reference_kg;
+    let exponent = if ratio < 1.0 { p.fish_exponent } else { p.large_fish_exponent };
+    let size = libm::pow(ratio, exponent).clamp(least, p.fish_most);
     p.line_by_distance.at_log(c.cover_m) * kind * current * dives * size
 }
 
@@ -59,7 +60,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let need = kilograms_force(s.get("line_for_cover"));
     let place = format!("{} within {}", c.cover_plain(), metres(c.cover_m));
-    if s.score >= c.p.text.fine {
+    if s.score >= 1.0 {
         format!("{} stops a fish short of {place}", kilograms_force(c.line_kgf))
     } else {
         let pull = kilograms_force(s.get("stopping_pull"));

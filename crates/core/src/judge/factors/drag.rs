@@ -1,6 +1,7 @@
 //! Drag: does the setting suit the weakest link, the fish and the rod? Physics and practice.
 
 use super::{Case, Scored};
+use crate::judge::settings;
 use crate::judge::text::kilograms_force;
 use crate::mechanics::spool;
 use crate::quantity::N_PER_KGF;
@@ -16,11 +17,8 @@ fn against_link(c: &Case<'_>) -> f64 {
 
 fn against_fish(c: &Case<'_>) -> f64 {
     let p = &c.p.drag;
-    let [least, most] = c.fish.drag_kgf;
-    let scale = c.fish_scale();
-    let low = p.too_low.at(c.usable_drag_kgf() / (least * scale));
-    let high = p.too_high.at(c.drag_kgf / (most * scale));
-    low.min(high)
+    let [least, most] = c.fish_drag_kgf();
+    p.too_low.at(c.usable_drag_kgf() / least).min(p.too_high.at(c.drag_kgf / most))
 }
 
 fn against_rod(c: &Case<'_>) -> f64 {
@@ -31,7 +29,7 @@ fn against_rod(c: &Case<'_>) -> f64 {
 /// The worst of: share of the weakest link, what the fish asks for, what the rod can lift.
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let score = against_link(c).min(against_fish(c)).min(against_rod(c));
-    let scale = c.fish_scale();
+    let [least, most] = c.fish_drag_kgf();
     let p = &c.p.drag;
     let with_rod_bent = spool::capstan(c.drag_kgf, p.ring_friction, core::f64::consts::FRAC_PI_2);
     let on_low_spool = spool::tension_at_radius(c.drag_kgf, 1.0, p.low_spool);
@@ -41,8 +39,8 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
             ("drag", c.drag_kgf, "kgf"),
             ("weakest_link", c.weakest_kgf(), "kgf"),
             ("share_of_weakest_link", share_of_weakest(c), "1"),
-            ("fish_asks_from", c.fish.drag_kgf[0] * scale, "kgf"),
-            ("fish_asks_to", c.fish.drag_kgf[1] * scale, "kgf"),
+            ("fish_asks_from", least, "kgf"),
+            ("fish_asks_to", most, "kgf"),
             ("drag_with_rod_bent", with_rod_bent, "kgf"),
             ("drag_on_low_spool", on_low_spool, "kgf"),
         ],
@@ -63,6 +61,11 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     } else {
         let (from, to) = (s.get("fish_asks_from"), s.get("fish_asks_to"));
         let usual = format!("{} to {}", kilograms_force(from), kilograms_force(to));
-        format!("{drag} of drag; usual for {} is {usual}", c.fish_plain())
+        let fish = c.fish_plain();
+        if c.drag_kgf < from && settings::recommended_drag_kgf(c) < from {
+            format!("{fish} here: {usual} of drag, more than this line or rod bears")
+        } else {
+            format!("{drag} of drag; usual for {fish} here is {usual}")
+        }
     }
 }

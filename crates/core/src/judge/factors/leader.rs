@@ -89,13 +89,12 @@ fn abrasion(c: &Case<'_>) -> f64 {
 
 fn strength(c: &Case<'_>) -> f64 {
     let p = &c.p.leader;
-    let [least, most] = c.fish.leader_kgf;
+    let [least, most] = c.fish_leader_kgf();
     if c.leader == LeaderMaterial::None || most <= 0.0 {
         return 1.0;
     }
-    let scale = c.fish_scale();
-    let weak = p.weak.at(c.leader_kgf / (least * scale).max(p.least_kgf));
-    let stout = p.stout.at(c.leader_kgf / (most * scale));
+    let weak = p.weak.at(c.leader_kgf / least.max(p.least_kgf));
+    let stout = p.stout.at(c.leader_kgf / most);
     // Bystanders with teeth, and cover, excuse a stout leader.
     let excused = cutting_probability(c).max(if c.cover == Cover::Open { 0.0 } else { 1.0 });
     weak.min(stout + (1.0 - stout) * excused)
@@ -169,7 +168,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     } else if missing(c) <= worst {
         "braid tied to the lure: seen in clear water and soon rubbed through".to_owned()
     } else if strength(c) <= worst {
-        let [least, most] = c.fish.leader_kgf;
+        let [least, most] = c.fish_leader_kgf();
         let usual = format!("{} to {}", kilograms_force(least), kilograms_force(most));
         format!("{leader}; usual for {} is {usual}", c.fish_plain())
     } else {

@@ -53,7 +53,11 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let window = format!("{} to {}", grams(c.lure_min_g), grams(c.lure_max_g));
     let place = s.get("window_place");
     if c.is_vertical() {
-        format!("{mass} is fished straight down: the casting maximum does not bind")
+        if place < 0.0 {
+            format!("{mass} is light to be felt on this rod ({window})")
+        } else {
+            format!("{mass} is fished straight down: the casting maximum does not bind")
+        }
     } else if place < 0.0 {
         format!("{mass} is too light to load this rod (it throws {window})")
     } else if share > 100.0 {

@@ -5,6 +5,11 @@ use crate::gear::Handle;
 use crate::judge::text::grams;
 use crate::model::RetrieveSpeed;
 
+/// A revolving spool sits on a trigger grip, a fixed spool hangs under a spinning handle.
+fn mount(c: &Case<'_>) -> Option<f64> {
+    (c.reel.kind? != c.handle).then_some(c.p.reel.wrong_mount)
+}
+
 fn light_on_casting(c: &Case<'_>) -> Option<f64> {
     let cast = c.handle == Handle::Casting && !c.is_vertical();
     cast.then(|| c.p.reel.casting_mass.at_log(c.throwable_g()))
@@ -58,8 +63,15 @@ fn body(c: &Case<'_>) -> Option<f64> {
 /// The worst of what is known: lightest lure of a casting reel, drag reserve, line a turn,
 /// start-up, capacity, size.
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
-    let parts =
-        [light_on_casting(c), drag_reserve(c), retrieve(c), start_up(c), capacity(c), body(c)];
+    let parts = [
+        mount(c),
+        light_on_casting(c),
+        drag_reserve(c),
+        retrieve(c),
+        start_up(c),
+        capacity(c),
+        body(c),
+    ];
     let worst = parts.into_iter().flatten().reduce(f64::min)?;
     Some(Scored::new(
         worst,
@@ -78,6 +90,11 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let at_fault = |part: Option<f64>| part.is_some_and(|value| value <= worst);
     if worst >= 1.0 {
         "the reel suits lure, drag and line".to_owned()
+    } else if at_fault(mount(c)) {
+        match c.handle {
+            Handle::Spinning => "a casting reel does not mount on a spinning rod".to_owned(),
+            Handle::Casting => "a fixed-spool reel does not mount on a casting rod".to_owned(),
+        }
     } else if at_fault(light_on_casting(c)) {
         format!("{} is light for a casting reel", grams(c.mass_g))
     } else if at_fault(start_up(c)) {

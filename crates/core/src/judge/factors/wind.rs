@@ -10,11 +10,17 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         return None;
     }
     let p = &c.p.wind;
-    let bulk = ((c.air - p.bulk_from) / (p.bulk_to - p.bulk_from)).clamp(0.0, 1.0);
+    // A long soft tail on a light head tumbles at a bulk at which a plug still flies straight.
+    let (bulk_to, growth) = if c.traits.soft_tail {
+        (p.soft_tail_bulk_to, p.soft_tail_growth)
+    } else {
+        (p.bulk_to, p.tumble_growth)
+    };
+    let bulk = ((c.air - p.bulk_from) / (bulk_to - p.bulk_from)).clamp(0.0, 1.0);
     let place = c.window_place(c.mass_g);
     let soft = ((place - p.tumble_from) / (p.tumble_to - p.tumble_from)).clamp(0.0, 1.0);
     let tumbling = bulk * soft;
-    let air = c.air * (1.0 + p.tumble_growth * tumbling) * c.doubt.wind;
+    let air = c.air * (1.0 + growth * tumbling) * c.doubt.wind;
     let lightness = p.lightness.at_log(c.throwable_g());
     let loss = c.wind_m_s / p.reference_m_s * air * c.wind_share() * lightness;
     Some(Scored::new(
