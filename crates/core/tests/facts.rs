@@ -311,3 +311,50 @@ fn a_beginner_with_a_casting_reel_into_the_wind_tangles() {
     assert!(score(Skill::Novice, 7.0) < score(Skill::Novice, 0.0));
     assert!(score(Skill::Expert, 7.0) > 0.95);
 }
+
+#[test]
+fn a_long_tail_on_a_light_head_is_bulky_by_itself() {
+    let mut tail = Lure { class: Some(LureClass::PaddleTailJig), ..Lure::default() };
+    tail.head_mass = Some(Mass::from_g(6.0));
+    tail.trailer_mass = Some(Mass::from_g(8.0));
+    tail.rigged_mass = Some(Mass::from_g(14.0));
+    tail.length = Some(Length::from_mm(125.0));
+    let blown = |way| Water {
+        wind_speed: Some(Speed::from_m_s(8.0)),
+        wind_direction: Some(way),
+        ..calm("zander")
+    };
+    let medium = rated(7.0, 21.0, 14.0, Action::Fast);
+    let stouter = rated(10.0, 30.0, 20.0, Action::Fast);
+    assert!(good(&whole(&medium, &tail, &blown(WindDirection::Down))));
+    assert!(!good(&whole(&medium, &tail, &blown(WindDirection::Across))));
+    assert!(good(&whole(&stouter, &tail, &blown(WindDirection::Across))));
+}
+
+#[test]
+fn a_reel_must_mount_on_the_rod() {
+    let mut outfit = zander_outfit();
+    outfit.reel.kind = Some(Handle::Casting);
+    let judged = whole(&outfit, &paddle_tail(), &calm("zander"));
+    assert_eq!(judged.verdict, Verdict::Poor);
+    assert!(judged.summary.contains("does not mount"), "{}", judged.summary);
+}
+
+#[test]
+fn a_giant_is_not_for_light_gear() {
+    let mut water = calm("tarpon");
+    let score = |water: &Water| whole(&zander_outfit(), &paddle_tail(), water).score;
+    let young = score(&water);
+    water.fish_mass = Some(Mass::from_kg(60.0));
+    assert!(score(&water) < 0.5 && score(&water) < young, "{} and {young}", score(&water));
+}
+
+#[test]
+fn a_misspelt_fish_is_doubtful() {
+    let judged = whole(&zander_outfit(), &paddle_tail(), &calm("piike"));
+    assert!(judged.findings.iter().any(|f| f.text.contains("did you mean pike?")));
+    assert!(judged.cannot_rule_out.iter().any(|l| l.text.contains("cutting teeth")));
+    let known = whole(&zander_outfit(), &paddle_tail(), &calm("zander"));
+    let width = |j: &Judgement| j.score_high - j.score_low;
+    assert!(width(&judged) > width(&known));
+}
