@@ -43,7 +43,7 @@ async fn judged(service: &Service, case: &Case) -> Answer {
 
 /// Ids of the cases whose verdict is not accepted, and of plain `unsafe` ones that were missed.
 async fn wrong_verdicts(text: &str) -> (usize, Vec<String>, Vec<String>) {
-    let service = Service::embedded(None).await.expect("a service without a store starts");
+    let service = Service::embedded(None, None).await.expect("a service without a store starts");
     let (mut wrong, mut missed) = (Vec::new(), Vec::new());
     let cases = read(text);
     for case in &cases {
@@ -60,7 +60,7 @@ async fn wrong_verdicts(text: &str) -> (usize, Vec<String>, Vec<String>) {
 }
 
 async fn wrong_orderings(text: &str) -> (usize, Vec<String>) {
-    let service = Service::embedded(None).await.expect("a service without a store starts");
+    let service = Service::embedded(None, None).await.expect("a service without a store starts");
     let mut keys = BTreeMap::new();
     for case in read(text) {
         let answer = judged(&service, &case).await;

@@ -2,14 +2,15 @@
 
 #![allow(missing_docs, reason = "tests")]
 
-use deepbend_cli::demo::{Fleet, tell};
+use deepbend_cli::demo::{Fleet, tell, today};
 use deepbend_cli::service::Service;
 
 const WIDTH: usize = 80;
 
 async fn story(fleet: &Fleet) -> String {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let service = Service::embedded(Some(folder.path())).await.expect("the service starts");
+    let service =
+        Service::embedded(Some(folder.path()), today()).await.expect("the service starts");
     let mut text = String::new();
     let told = tell(&service, fleet, WIDTH, |chapter| {
         text.push_str(chapter);

@@ -31,6 +31,19 @@ impl<'a> Reader<'a> {
         self.faults.push(code, self.at.field(name), wrong, right);
     }
 
+    /// How many faults are noted so far, those of other messages included.
+    #[must_use]
+    pub fn fault_count(&self) -> usize {
+        self.faults.as_slice().len()
+    }
+
+    /// Notes a fault where a description says nothing at all.
+    pub fn says_something<G: Default + PartialEq>(&mut self, name: &str, gear: &G, right: &str) {
+        if *gear == G::default() {
+            self.fault(name, FaultCode::Missing, "says nothing", right);
+        }
+    }
+
     /// Reads a message within this one; `read` is told where it is.
     pub fn within<T>(&mut self, name: &str, read: impl FnOnce(At<'_>, &mut Faults) -> T) -> T {
         read(self.at.field(name), self.faults)

@@ -89,7 +89,10 @@ fn explain(
         }
         (gain, None) => {
             let lost = gain.map_or(0, |g| -g).max(0) as f64 / ONE as f64;
-            (R::AddsTooLittle, format!("What it adds is worth {lost:.2} less than it costs."))
+            (
+                R::AddsTooLittle,
+                format!("What it adds to the plan's worth is {lost:.2} less than it costs."),
+            )
         }
     }
 }

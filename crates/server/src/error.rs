@@ -5,6 +5,7 @@
 
 use deepbend_contract::{Faults, reason};
 use deepbend_ledger::item::ItemKind;
+use deepbend_ledger::view::{Entry, View};
 use deepbend_store::StoreError;
 use deepbend_store::inventory::InventoryError;
 use tonic::Status;
@@ -18,6 +19,18 @@ pub(crate) struct Missing {
     pub(crate) kind: Option<ItemKind>,
     /// The id.
     pub(crate) id: String,
+    /// An id that is there and differs only in capitals.
+    pub(crate) near: Option<String>,
+}
+
+impl Missing {
+    /// An id that is not in the view.
+    pub(crate) fn new(field: String, kind: Option<ItemKind>, id: &str, view: &View) -> Self {
+        let items = view.entries().map(Entry::item);
+        let mut same = items.filter(|item| kind.is_none_or(|kind| item.kind() == kind));
+        let near = same.find(|item| item.id.as_str().eq_ignore_ascii_case(id));
+        Self { field, kind, id: id.to_owned(), near: near.map(|item| item.id.to_string()) }
+    }
 }
 
 /// Why a call fails.
@@ -117,8 +130,11 @@ impl From<ServiceError> for Status {
 
 fn not_found(missing: &[Missing]) -> Status {
     let kind = |m: &Missing| m.kind.map_or_else(|| "item".to_owned(), |kind| kind.to_string());
-    let all: Vec<_> =
-        missing.iter().take(20).map(|m| format!("{} {} ({})", kind(m), m.id, m.field)).collect();
+    let one = |m: &Missing| {
+        let near = m.near.as_ref().map(|id| format!("; {id} is there: mind the capitals"));
+        format!("{} {} ({}{})", kind(m), m.id, m.field, near.unwrap_or_default())
+    };
+    let all: Vec<_> = missing.iter().take(20).map(one).collect();
     let more = if missing.len() > all.len() { " and more" } else { "" };
     let text = format!("not in the inventory: {}{more}", all.join(", "));
     let (kind, id) = missing.first().map(|m| (kind(m), m.id.clone())).unwrap_or_default();
@@ -170,7 +186,7 @@ mod tests {
             id: EventId { chain, sequence: 1 },
             what: secret(),
         };
-        let missing = Missing { field: "rod_id".to_owned(), kind: None, id: "R1".to_owned() };
+        let missing = Missing::new("rod_id".to_owned(), None, "R1", &View::default());
         for (error, reason) in [
             (Faults::new().into(), reason::INVALID_REQUEST),
             (ServiceError::PageToken, reason::PAGE_TOKEN_INVALID),

@@ -18,7 +18,7 @@ pub struct OutfitArgs {
     #[arg(long, value_name = "TEXT")]
     pub leader: Option<String>,
     /// Drag set at the strike ("2.4 kg", "5 lb")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub drag: Option<String>,
 }
 
@@ -27,7 +27,7 @@ pub struct OutfitArgs {
 #[command(next_help_heading = "Water")]
 pub struct WaterArgs {
     /// Wind along the cast ("9 m/s into", "12 kn across", "calm")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub wind: Option<String>,
     /// Target species (`deepbend model species` lists them)
     #[arg(long, value_name = "NAME")]
@@ -42,25 +42,25 @@ pub struct WaterArgs {
     #[arg(long, value_name = "WORD")]
     pub skill: Option<String>,
     /// Chance, 0 to 1, that other fish with cutting teeth are about; yes and no are 1 and 0
-    #[arg(long, value_name = "CHANCE")]
+    #[arg(long, value_name = "CHANCE", allow_hyphen_values = true)]
     pub toothy: Option<String>,
     /// Mass of the fish to be reckoned with ("4 kg")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub fish: Option<String>,
     /// Current ("0.5 m/s")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub current: Option<String>,
     /// Depth of water ("3 m")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub depth: Option<String>,
     /// Temperature of the water, degrees Celsius
     #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
     pub temperature: Option<f64>,
     /// Line between tip and lure at the strike ("20 m")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub line_out: Option<String>,
     /// Distance from hooked fish to cover ("4 m")
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub cover_distance: Option<String>,
     /// sweep, snap, reel_set, hand_on_spool or strip_set
     #[arg(long, value_name = "WORD")]

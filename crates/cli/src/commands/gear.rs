@@ -20,6 +20,8 @@ const FILES: [(&str, pb::ImportFileKind); 6] = [
     ("reels.csv", pb::ImportFileKind::Reels),
     ("lures.csv", pb::ImportFileKind::Lures),
 ];
+const KNOWN: &str =
+    "items that are known already are not imported again; name another folder with --data";
 const ITEM_HEADER: [&str; 9] =
     ["id", "kind", "status", "place", "quantity", "condition", "contested", "name", "what"];
 
@@ -109,7 +111,9 @@ fn print_import(global: &Global, answer: &pb::ImportItemsResponse) -> Result<(),
     })?;
     if pb::ImportOutcome::try_from(answer.outcome) == Ok(pb::ImportOutcome::Refused) {
         let what = format!("{} faults; nothing was imported", answer.faults.len());
-        return Err(Failure::new(Exit::BadData, what));
+        let failure = Failure::new(Exit::BadData, what);
+        let known = answer.faults.iter().any(|fault| fault.wrong.contains("is already known"));
+        return Err(if known { failure.hint(KNOWN) } else { failure });
     }
     Ok(())
 }

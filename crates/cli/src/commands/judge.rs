@@ -56,6 +56,14 @@ fn print(global: &Global, answer: &pb::JudgeResponse) -> Result<(), Failure> {
     let Some(judgement) = &answer.judgement else {
         return Err(Failure::new(Exit::Failed, "the service answered without a judgement"));
     };
+    if matches!(
+        (global.output, global.explain),
+        (Format::Csv, _) | (Format::Table, Some(Explain::None))
+    ) {
+        for caution in render::leading([judgement]) {
+            output::note(&format!("caution: {}", render::caution_text(caution)));
+        }
+    }
     put(&match (global.output, global.explain) {
         (Format::Table, Some(Explain::None)) => {
             format!("{}\n", render::verdict_line(judgement))

@@ -198,6 +198,9 @@ impl Printer {
         for fault in &faults {
             note(&format!("error: {fault}"));
         }
+        for finding in answer.into_iter().flat_map(|answer| &answer.findings) {
+            self.note(&row.id, finding);
+        }
         match self.format {
             Format::Csv => self.lines.push(self.csv_row(&row.id, answer)),
             Format::Table => self.lines.push(table_row(&row.id, answer)),
@@ -211,6 +214,15 @@ impl Printer {
             }),
         }
         Ok(())
+    }
+
+    /// What is odd about a row that was judged.
+    fn note(&self, id: &str, finding: &pb::Finding) {
+        let field = finding.field.as_str();
+        let whole = [field.to_owned(), format!("outfit.{field}")];
+        let column = whole.iter().find_map(|field| cases::column_of(field)).unwrap_or(field);
+        let id = if id.is_empty() { String::new() } else { format!(" ({id})") };
+        note(&format!("note: row {}{id}, column {column}: {}", self.done, finding.text));
     }
 
     fn csv_row(&self, id: &str, answer: Option<&pb::JudgeBatchResult>) -> Vec<String> {

@@ -35,12 +35,17 @@ fn print(global: &Global, args: &ModelArgs, answer: pb::GetModelResponse) -> Res
         },
         Format::Csv => output::csv_text(&header, &rows)?,
         Format::Table => {
-            let last = header.len() - 1;
-            let mut table = Table::new();
-            for (i, title) in header.iter().enumerate() {
-                table = if i == last { table.wrapped(title) } else { table.left(title) };
+            let mut table;
+            if args.part == ModelPart::Parameters {
+                table = Table::new().left("key").wrapped("value, range").wrapped("kind: source");
+                part.parameters.iter().for_each(|one| table.row(short_parameter(one)));
+            } else {
+                table = Table::new().left(header[0]);
+                for title in &header[1..] {
+                    table = table.wrapped(title);
+                }
+                rows.into_iter().for_each(|row| table.row(row));
             }
-            rows.into_iter().for_each(|row| table.row(row));
             table.render(output::width())
         }
     })
@@ -79,7 +84,7 @@ fn rows(part: ModelPart, answer: &pb::GetModelResponse) -> (Vec<&'static str>, V
         }
         ModelPart::Parameters => (
             vec!["key", "value", "unit", "least", "most", "kind", "source"],
-            answer.parameters.iter().map(parameter).collect(),
+            answer.parameters.iter().map(|one| parameter(one).to_vec()).collect(),
         ),
         ModelPart::Species => (
             vec!["name", "scientific name", "waters", "other names"],
@@ -96,7 +101,7 @@ fn rows(part: ModelPart, answer: &pb::GetModelResponse) -> (Vec<&'static str>, V
     }
 }
 
-fn parameter(parameter: &pb::Parameter) -> Vec<String> {
+fn parameter(parameter: &pb::Parameter) -> [String; 7] {
     let number = |value: Option<f64>| value.map(units::trimmed).unwrap_or_default();
     let value = match parameter.value {
         Some(value) => units::trimmed(value),
@@ -106,7 +111,7 @@ fn parameter(parameter: &pb::Parameter) -> Vec<String> {
             parameter.points.iter().map(point).collect::<Vec<_>>().join(" ")
         }
     };
-    vec![
+    [
         parameter.key.clone(),
         value,
         parameter.unit.clone(),
@@ -115,6 +120,14 @@ fn parameter(parameter: &pb::Parameter) -> Vec<String> {
         render::word!(RuleKind, parameter.kind),
         parameter.source.clone(),
     ]
+}
+
+/// A parameter in three cells, for the width of a screen.
+fn short_parameter(one: &pb::Parameter) -> Vec<String> {
+    let [key, value, unit, least, most, kind, source] = parameter(one);
+    let unit = if unit == "1" { String::new() } else { format!(" {unit}") };
+    let range = if least.is_empty() { least } else { format!(", {least} to {most}") };
+    vec![key, format!("{value}{unit}{range}"), format!("{kind}: {source}")]
 }
 
 fn species(species: &pb::Species) -> Vec<String> {

@@ -5,6 +5,7 @@
 //! answer; edit a row of the fleet and the story changes.
 
 use deepbend_contract::pb;
+use deepbend_server::Date;
 
 use crate::failure::{Exit, Failure};
 use crate::fleet;
@@ -47,6 +48,12 @@ impl Default for Fleet {
     }
 }
 
+/// The day of the trips: what is due then is what the plan says.
+#[must_use]
+pub fn today() -> Option<Date> {
+    Date::new(2031, 9, 16)
+}
+
 /// Tells the story on stdout.
 ///
 /// # Errors
@@ -54,7 +61,7 @@ impl Default for Fleet {
 pub async fn run() -> Result<(), Failure> {
     let folder = tempfile::tempdir()
         .map_err(|error| Failure::new(Exit::Failed, format!("temporary folder: {error}")))?;
-    let service = Service::embedded(Some(folder.path())).await?;
+    let service = Service::embedded(Some(folder.path()), today()).await?;
     let told = tell(&service, &Fleet::default(), output::width(), output::put).await;
     let closed = service.close().await;
     told.and(closed)

@@ -2,6 +2,7 @@
 
 use deepbend_contract::pb;
 
+use super::judgement::{caution_text, leading};
 use super::{Page, Table, bar, capital, plain};
 
 /// Billionths of the score that are shown as 0.01.
@@ -16,6 +17,9 @@ pub fn comparison(
     width: usize,
 ) -> String {
     let mut page = Page::new(width);
+    for caution in leading(response.first.iter().chain(&response.second)) {
+        page.hanging("! ", &caution_text(caution));
+    }
     page.paragraph(&format!("{}.", capital(response.summary.trim_end_matches('.'))));
     page.heading("Scores");
     let mut scores = Table::new().left("").left("verdict").left("score").wrapped("why");

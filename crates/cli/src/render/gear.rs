@@ -81,7 +81,7 @@ pub(super) fn reel(reel: &pb::Reel) -> Pairs {
     rows.put("mass", reel.mass_g.map(units::grams));
     rows.put("greatest drag", reel.drag_max_kgf.map(units::kilograms));
     rows.put("gear ratio", reel.gear_ratio.map(|ratio| format!("{}:1", units::short(ratio))));
-    let turn = reel.retrieve_cm.map(|cm| format!("{} a turn", units::millimetres(cm * 10.0)));
+    let turn = reel.retrieve_cm.map(|cm| format!("{} a turn", units::centimetres(cm)));
     rows.put("line taken in", turn);
     rows.put(
         "capacity",

@@ -13,7 +13,9 @@ const NEARLY_PERFECT: f64 = 0.995;
 #[must_use]
 pub fn judgement(judgement: &pb::Judgement, width: usize) -> String {
     let mut page = Page::new(width);
-    head(&mut page, judgement);
+    let (gear, others): (Vec<_>, Vec<_>) =
+        judgement.cautions.iter().cloned().partition(|caution| is_of_gear(caution));
+    head(&mut page, judgement, &gear);
     factors(&mut page, judgement);
     limits(&mut page, "Limits", &judgement.limits);
     limits(&mut page, "Cannot be ruled out (hangs on a value that was assumed)", {
@@ -26,7 +28,7 @@ pub fn judgement(judgement: &pb::Judgement, width: usize) -> String {
     }
     assumptions(&mut page, judgement);
     findings(&mut page, &judgement.findings);
-    cautions(&mut page, &judgement.cautions);
+    cautions(&mut page, &others);
     if let Some(model) = &judgement.model {
         page.heading(&format!("Model {}", model_id(model)));
     }
@@ -51,7 +53,8 @@ pub fn verdict_line(judgement: &pb::Judgement) -> String {
     )
 }
 
-fn head(page: &mut Page, judgement: &pb::Judgement) {
+fn head(page: &mut Page, judgement: &pb::Judgement, gear: &[pb::Caution]) {
+    gear.iter().for_each(|caution| page.hanging("! ", &caution_text(caution)));
     page.line(&verdict_line(judgement));
     page.paragraph(&format!("{}.", capital(&judgement.summary)));
     if judgement.limits.iter().any(|limit| limit.broken) {
@@ -180,7 +183,8 @@ fn assumptions(page: &mut Page, judgement: &pb::Judgement) {
         .collect();
     page.pairs(&rows);
     if !judgement.narrowing_field.is_empty() {
-        let text = format!("Knowing {} would narrow the interval most.", judgement.narrowing_field);
+        let field = &judgement.narrowing_field;
+        let text = format!("Measuring {field} better would narrow the interval most.");
         page.hanging("  ", &text);
     }
 }
@@ -205,6 +209,31 @@ pub(super) fn cautions(page: &mut Page, cautions: &[pb::Caution]) {
     }
     page.heading("Cautions");
     for caution in cautions {
-        page.hanging("  ! ", &format!("{} (because: {})", capital(&caution.text), caution.because));
+        page.hanging("  ! ", &caution_text(caution));
     }
+}
+
+/// A caution in one sentence.
+pub(crate) fn caution_text(caution: &pb::Caution) -> String {
+    format!("{} (because: {})", capital(&caution.text), caution.because)
+}
+
+/// Whether a caution is about gear that is to be looked at, or left, before it is fished.
+fn is_of_gear(caution: &pb::Caution) -> bool {
+    caution.code == i32::from(pb::CautionCode::CheckGear)
+}
+
+/// Cautions about gear that lead those of the judgements, each once.
+pub(crate) fn leading<'j>(
+    judgements: impl IntoIterator<Item = &'j pb::Judgement>,
+) -> Vec<&'j pb::Caution> {
+    let mut leading: Vec<&pb::Caution> = Vec::new();
+    for judgement in judgements {
+        for caution in judgement.cautions.iter().take_while(|caution| is_of_gear(caution)) {
+            if leading.iter().all(|known| known.text != caution.text) {
+                leading.push(caution);
+            }
+        }
+    }
+    leading
 }

@@ -99,6 +99,12 @@ fn outfits(page: &mut Page, plan: &pb::Plan) {
 
 fn coverage(page: &mut Page, plan: &pb::Plan) {
     let segments: BTreeSet<&str> = plan.assignments.iter().map(|a| a.segment_id.as_str()).collect();
+    if !segments.is_empty() {
+        page.line("");
+        page.paragraph(
+            "verdict: in the worst wind direction that blows often; score: mean over all of them",
+        );
+    }
     for segment in segments {
         page.heading(&format!("Segment {segment}: who fishes what"));
         let mut table = Table::new()

@@ -2,12 +2,16 @@
 
 use deepbend_contract::pb;
 
+use super::judgement::{caution_text, leading};
 use super::{Page, Table, bar, capital, plain};
 
 /// A ranking, best first; `=` marks a tie.
 #[must_use]
 pub fn ranking(response: &pb::RankResponse, width: usize) -> String {
     let mut page = Page::new(width);
+    for caution in leading(response.choices.iter().filter_map(|choice| choice.judgement.as_ref())) {
+        page.hanging("! ", &caution_text(caution));
+    }
     page.paragraph(&format!("{}.", capital(response.summary.trim_end_matches('.'))));
     page.heading("Ranking (= marks a tie)");
     let mut table = Table::new()

@@ -18,6 +18,8 @@ pub struct Table {
 
 const GAP: usize = 2;
 const LEAST_WRAPPED: usize = 12;
+/// A longer word is cut.
+const LONGEST_WORD: usize = 24;
 
 impl Table {
     /// A table without columns.
@@ -92,13 +94,35 @@ impl Table {
             .filter(|(s, _)| *s == Shape::Wrapped)
             .map(|(_, n)| room.saturating_sub(*n))
             .sum();
-        shapes()
+        let mut widths: Vec<usize> = shapes()
             .map(|(shape, natural)| match shape {
                 Shape::Left | Shape::Right => *natural,
                 Shape::Wrapped if *natural <= room => *natural,
                 Shape::Wrapped => (*natural).min(room + spare / wrapping),
             })
-            .collect()
+            .collect();
+        self.keep_words_whole(&mut widths);
+        widths
+    }
+
+    /// Moves room between the wrapping columns, so that words are cut only where it has to be.
+    fn keep_words_whole(&self, widths: &mut [usize]) {
+        let word = |i: usize| {
+            let cells = self.rows.iter().filter_map(|row| row.get(i)).map(String::as_str);
+            let words = cells.chain([self.columns[i].0.as_str()]).flat_map(str::split_whitespace);
+            words.map(|word| word.chars().count()).max().unwrap_or(0).min(LONGEST_WORD)
+        };
+        let wrapping = (0..widths.len()).filter(|i| self.columns[*i].1 == Shape::Wrapped);
+        let needs: Vec<(usize, usize)> = wrapping.map(|i| (i, word(i))).collect();
+        while let Some((short, _)) = needs.iter().find(|(i, need)| widths[*i] < *need) {
+            let spare = |(i, need): &&(usize, usize)| widths[*i].saturating_sub(*need);
+            let Some(giver) = needs.iter().max_by_key(spare).filter(|pair| spare(pair) > 0) else {
+                return;
+            };
+            let giver = giver.0;
+            widths[giver] -= 1;
+            widths[*short] += 1;
+        }
     }
 
     fn put(&self, out: &mut String, cells: &[String], widths: &[usize]) {
@@ -150,5 +174,16 @@ mod tests {
             assert!(text.lines().all(|line| line.chars().count() <= width), "{width}:\n{text}");
         }
         assert!(table.render(80).starts_with("factor  score  why"));
+    }
+
+    // Common practice, no source: a name is found again only where it is whole.
+    #[test]
+    fn words_are_kept_whole_where_there_is_room() {
+        let mut table = Table::new().left("name").wrapped("a").wrapped("b");
+        table.row(vec!["n".repeat(30), "word ".repeat(20), "an_other_name_of_24_chars".into()]);
+        table.row(vec![String::new(), String::new(), "b ".repeat(40) + "sea_run_brown_trout_"]);
+        let text = table.render(72);
+        assert!(text.contains("sea_run_brown_trout_"), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 72), "{text}");
     }
 }

@@ -89,6 +89,12 @@ pub fn millimetres(mm: f64) -> String {
     format!("{} mm ({} in)", short(mm), short(mm / MM_PER_IN))
 }
 
+/// Line taken in, cm: `90 cm (35.4 in)`.
+#[must_use]
+pub fn centimetres(cm: f64) -> String {
+    format!("{} cm ({} in)", short(cm), short(cm * 10.0 / MM_PER_IN))
+}
+
 /// Three decimals at most.
 #[must_use]
 pub fn trimmed(value: f64) -> String {
@@ -128,6 +134,7 @@ mod tests {
         assert_eq!(kilograms(4.536), "4.5 kg (10 lb)");
         assert_eq!(metres(3.048), "3 m (10 ft)");
         assert_eq!(rod_length(2.1844), "2.18 m (7'2\")");
+        assert_eq!(centimetres(101.6), "102 cm (40 in)");
         assert_eq!(speed(9.0), "9 m/s (17.5 kn)");
         assert_eq!(grams_range(Some(10.0), Some(30.0)).as_deref(), Some("10-30 g (0.35-1.06 oz)"));
         assert_eq!(kilograms_range(None, None), None);

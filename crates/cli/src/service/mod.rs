@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use deepbend_contract::pb;
-use deepbend_server::{Config, socket_path};
+use deepbend_server::{Config, Date, socket_path};
 use pb::inventory_service_client::InventoryServiceClient;
 use pb::matching_service_client::MatchingServiceClient;
 use pb::mechanics_service_client::MechanicsServiceClient;
@@ -58,7 +58,7 @@ impl Service {
     pub async fn open(global: &Global, needs: Needs) -> Result<Self, Failure> {
         let service = match (&global.server, needs) {
             (Some(server), _) => Self::by_channel(connect(server).await?),
-            (None, Needs::Nothing) => Self::embedded(None).await?,
+            (None, Needs::Nothing) => Self::embedded(None, None).await?,
             (None, Needs::Inventory) => Self::on_folder(&folder(global)?).await?,
         };
         let token = global.token_file.as_deref().map(token).transpose()?;
@@ -69,13 +69,14 @@ impl Service {
         Self { channel, own: None, deadline: None, token: None }
     }
 
-    /// Starts a service in this process, on a data folder or without one.
+    /// Starts a service in this process, on a data folder or without one. `today` is the day that
+    /// counts as today; `None`: the present one.
     ///
     /// # Errors
     /// [`Exit::Held`] if another process holds the folder; a service that does not start.
-    pub async fn embedded(folder: Option<&Path>) -> Result<Self, Failure> {
+    pub async fn embedded(folder: Option<&Path>, today: Option<Date>) -> Result<Self, Failure> {
         let data = folder.map(Path::to_owned);
-        let own = Embedded::start(Config { data, ..Config::default() }).await?;
+        let own = Embedded::start(Config { data, today, ..Config::default() }).await?;
         let channel = connect(&format!("http://{}", own.addr())).await?;
         Ok(Self { own: Some(own), ..Self::by_channel(channel) })
     }
@@ -90,7 +91,7 @@ impl Service {
             {
                 return Ok(Self::by_channel(channel));
             }
-            match Self::embedded(Some(folder)).await {
+            match Self::embedded(Some(folder), None).await {
                 Err(failure) if failure.exit == Exit::Held && started.elapsed() < HELD_WAIT => {
                     tokio::time::sleep(HELD_PAUSE).await;
                 }

@@ -71,7 +71,7 @@ impl InventoryApi {
         let found = Id::new(id.as_str()).map(|id| view.find(&id)).unwrap_or_default();
         // Where two kinds claim an id the first one is shown; it says that it is contested.
         let Some(entry) = found.first() else {
-            let missing = Missing { field: "id".to_owned(), kind: None, id };
+            let missing = Missing::new("id".to_owned(), None, &id, &view);
             return Err(ServiceError::NotFound(vec![missing]));
         };
         let mut item = item::item(entry, today(self.today));

@@ -20,6 +20,7 @@ use tonic::{Status, Streaming};
 use tracing::Instrument as _;
 
 use super::Matching;
+use super::gear::{LEAST_LURE, LEAST_OUTFIT};
 use super::overrides::{self, Overrides};
 use crate::error::ServiceError;
 use crate::gate::{CallDeadline, CallPlace, mended};
@@ -124,13 +125,21 @@ async fn judge_all(
                 .in_current_span(),
             );
         }
-        let mut parts = wave.join_all().await;
+        let mut parts = Vec::with_capacity(service.pool.width());
+        while let Some(done) = wave.join_next().await {
+            parts.push(done.map_err(stopped)?);
+        }
         parts.sort_by_key(|(part, _)| *part);
         for (_, part) in parts {
             results.extend(part?);
         }
     }
     Ok(results)
+}
+
+/// Work is cancelled when the service ends before anybody reads the answer, as in a closed pipe.
+fn stopped(error: tokio::task::JoinError) -> ServiceError {
+    if error.is_cancelled() { ServiceError::ShuttingDown } else { ServiceError::Internal }
 }
 
 fn judge_row(model: &Model, row: pb::JudgeBatchRow) -> pb::JudgeBatchResult {
@@ -142,13 +151,17 @@ fn judge_row(model: &Model, row: pb::JudgeBatchRow) -> pb::JudgeBatchResult {
     let outfit = reader.within("outfit", |at, faults| Outfit::from_wire(outfit, at, faults));
     let lure = reader.required("lure", lure, "a lure").unwrap_or_default();
     let lure = reader.within("lure", |at, faults| Lure::from_wire(lure, at, faults));
+    if reader.fault_count() == 0 {
+        reader.says_something("outfit", &outfit, LEAST_OUTFIT);
+        reader.says_something("lure", &lure, LEAST_LURE);
+    }
     let water = water.unwrap_or_default();
     let water = reader.within("water", |at, faults| Water::from_wire(water, at, faults));
     if !faults.is_empty() {
         let faults = faults.as_slice().iter().map(|fault| fault.to_wire()).collect();
         return pb::JudgeBatchResult { id, faults, ..Default::default() };
     }
-    let (judged, interval, _findings) = judge::score_with_interval(model, &outfit, &lure, &water);
+    let (judged, interval, findings) = judge::score_with_interval(model, &outfit, &lure, &water);
     pb::JudgeBatchResult {
         id,
         verdict: judged.verdict.to_wire_word().into(),
@@ -157,5 +170,6 @@ fn judge_row(model: &Model, row: pb::JudgeBatchRow) -> pb::JudgeBatchResult {
         score_high: interval.high,
         limiting_factor: judged.limiting_factor.to_wire_word().into(),
         faults: Vec::new(),
+        findings: findings.iter().map(|finding| finding.to_wire()).collect(),
     }
 }

@@ -5,7 +5,7 @@ use deepbend_contract::{At, Faults, Reader, ToWire as _, judgement, pb};
 use deepbend_core::gear::{Outfit, Word as _};
 use deepbend_core::judge::{self, Comparison, Judgement};
 
-use super::gear::{Lookup, Named};
+use super::gear::{Lookup, Named, caution_first};
 use super::{Common, Matching, common, overrides};
 use crate::error::ServiceError;
 
@@ -31,7 +31,7 @@ pub(super) async fn compare(
     let second = side(&mut reader, &mut lookup, "second", second, "2");
     let lure = reader.required("lure", lure, "a lure").map(|candidate| {
         reader.within("lure", |at, faults| {
-            lookup.lure_candidate(&mut Reader::new(at, faults), candidate).gear
+            lookup.lure_candidate(&mut Reader::new(at, faults), candidate)
         })
     });
     if first.label == second.label {
@@ -48,7 +48,11 @@ pub(super) async fn compare(
     let compared = service.pool.run(move || {
         let model = overrides::model(&overrides)?;
         let tie = model.parameters().compose.tie;
-        let judged = [&first, &second].map(|side| judge::judge(&model, &side.gear, &lure, &water));
+        let judged = [&first, &second].map(|side| {
+            let mut judged = judge::judge(&model, &side.gear, &lure.gear, &water);
+            caution_first(&mut judged, side.cautions.iter().chain(&lure.cautions).cloned());
+            judged
+        });
         let comparison = judge::compare(&judged[0], &judged[1], tie);
         Ok::<_, ServiceError>(answer(
             [&first.label, &second.label],
@@ -67,13 +71,14 @@ fn side(
     candidate: Option<pb::OutfitCandidate>,
     position: &str,
 ) -> Named<Outfit> {
-    let candidate = reader.required(name, candidate, "an outfit").unwrap_or_else(|| {
-        // Already at fault: what it lacks need not be told besides.
-        pb::OutfitCandidate { outfit: Some(pb::Outfit::default()), ..Default::default() }
+    let candidate = reader.required(name, candidate, "an outfit");
+    // One that is missing is at fault already: what it lacks need not be told besides.
+    let named = candidate.map(|candidate| {
+        reader.within(name, |at, faults| {
+            lookup.outfit_candidate(&mut Reader::new(at, faults), candidate)
+        })
     });
-    let mut named = reader.within(name, |at, faults| {
-        lookup.outfit_candidate(&mut Reader::new(at, faults), candidate)
-    });
+    let mut named = named.unwrap_or_default();
     if named.label.is_empty() {
         position.clone_into(&mut named.label);
     }

@@ -5,11 +5,17 @@ use std::sync::Arc;
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{Faults, FromWire, Reader, ToWire as _, limits, overlay, pb};
 use deepbend_core::gear::{Lure, Outfit, Rod};
+use deepbend_core::judge::{Caution, CautionCode, Judgement};
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::{ItemKey, ItemKind, Spec};
+use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec, Status};
 use deepbend_ledger::view::View;
 
 use crate::error::{Missing, ServiceError};
+
+/// What an outfit says at least.
+pub(super) const LEAST_OUTFIT: &str = "at least one of the rod's ratings, power or action";
+/// What a lure says at least.
+pub(super) const LEAST_LURE: &str = "at least class or rigged mass";
 
 /// Gear, with the name that answers give it back under.
 #[derive(Clone, Debug, Default)]
@@ -18,6 +24,8 @@ pub(crate) struct Named<G> {
     pub(crate) label: String,
     /// The gear.
     pub(crate) gear: G,
+    /// What the inventory says against its use, for the head of the cautions.
+    pub(crate) cautions: Vec<Caution>,
 }
 
 /// Looks up the ids of one request, all in the same state of the inventory.
@@ -40,6 +48,7 @@ impl Lookup {
         rod_id: String,
         reel_id: String,
     ) -> Named<Outfit> {
+        let before = self.wrong(reader);
         if given.is_none() && rod_id.is_empty() {
             let right = "an outfit, or an inventory id in rod_id";
             reader.fault("outfit", FaultCode::Missing, "is missing", right);
@@ -47,16 +56,21 @@ impl Lookup {
         let rod_id = reader.id("rod_id", rod_id);
         let reel_id = reader.id("reel_id", reel_id);
         let mut known = pb::Outfit::default();
-        if let Some(Spec::Rod(rod)) = self.find(reader, "rod_id", ItemKind::Rod, rod_id.as_ref()) {
+        let mut cautions = Vec::new();
+        let rod = self.find(reader, "rod_id", ItemKind::Rod, rod_id.as_ref(), &mut cautions);
+        if let Some(Spec::Rod(rod)) = rod {
             known.rod = Some(rod.to_wire());
         }
-        let reel = self.find(reader, "reel_id", ItemKind::Reel, reel_id.as_ref());
+        let reel = self.find(reader, "reel_id", ItemKind::Reel, reel_id.as_ref(), &mut cautions);
         if let Some(Spec::Reel(rigged)) = reel {
             known.reel = Some(rigged.reel.to_wire());
             known.line = rigged.fitted.map(|fitted| fitted.line.to_wire());
         }
         let gear = whole(reader, "outfit", known, given);
-        Named { label: rod_id.unwrap_or_default(), gear }
+        if self.wrong(reader) == before {
+            reader.says_something("outfit", &gear, LEAST_OUTFIT);
+        }
+        Named { label: rod_id.unwrap_or_default(), gear, cautions }
     }
 
     /// A lure of the message that `reader` reads.
@@ -66,18 +80,23 @@ impl Lookup {
         given: Option<pb::Lure>,
         lure_id: String,
     ) -> Named<Lure> {
+        let before = self.wrong(reader);
         if given.is_none() && lure_id.is_empty() {
             let right = "a lure, or an inventory id in lure_id";
             reader.fault("lure", FaultCode::Missing, "is missing", right);
         }
         let lure_id = reader.id("lure_id", lure_id);
-        let found = self.find(reader, "lure_id", ItemKind::Lure, lure_id.as_ref());
+        let mut cautions = Vec::new();
+        let found = self.find(reader, "lure_id", ItemKind::Lure, lure_id.as_ref(), &mut cautions);
         let known = match found {
             Some(Spec::Lure(lure)) => lure.to_wire(),
             _ => pb::Lure::default(),
         };
         let gear = whole(reader, "lure", known, given);
-        Named { label: lure_id.unwrap_or_default(), gear }
+        if self.wrong(reader) == before {
+            reader.says_something("lure", &gear, LEAST_LURE);
+        }
+        Named { label: lure_id.unwrap_or_default(), gear, cautions }
     }
 
     /// A rod of the message that `reader` reads; all of it unknown where it is not given.
@@ -88,7 +107,10 @@ impl Lookup {
         rod_id: String,
     ) -> Rod {
         let rod_id = reader.id("rod_id", rod_id);
-        let known = match self.find(reader, "rod_id", ItemKind::Rod, rod_id.as_ref()) {
+        // What is only bent and traced may be lost or broken.
+        let mut cautions = Vec::new();
+        let found = self.find(reader, "rod_id", ItemKind::Rod, rod_id.as_ref(), &mut cautions);
+        let known = match found {
             Some(Spec::Rod(rod)) => rod.to_wire(),
             _ => pb::Rod::default(),
         };
@@ -119,22 +141,31 @@ impl Lookup {
         Named { label: label.unwrap_or(named.label), ..named }
     }
 
+    /// How much is wrong so far; ids that cannot be looked up count too.
+    fn wrong(&self, reader: &Reader<'_>) -> usize {
+        let unasked = usize::from(self.asked && self.view.is_none());
+        reader.fault_count() + self.missing.len() + unasked
+    }
+
     fn find(
         &mut self,
         reader: &mut Reader<'_>,
         field: &str,
         kind: ItemKind,
         id: Option<&String>,
+        cautions: &mut Vec<Caution>,
     ) -> Option<Spec> {
         let id = id?;
         self.asked = true;
         // Checked by the reader, which has the same rule.
         let key = ItemKey { kind, id: Id::new(id.as_str()).ok()? };
-        if let Some(entry) = self.view.as_ref()?.get(&key) {
+        let view = self.view.as_ref()?;
+        if let Some(entry) = view.get(&key) {
+            cautions.extend(not_ready(entry.item()));
             return Some(entry.item().spec.clone());
         }
         let field = reader.within(field, |at, _| at.to_string());
-        self.missing.push(Missing { field, kind: Some(kind), id: id.clone() });
+        self.missing.push(Missing::new(field, Some(kind), id, view));
         None
     }
 
@@ -150,13 +181,37 @@ impl Lookup {
                 missing => Err(ServiceError::NotFound(missing)),
             };
         }
-        for Missing { field, kind: _, id } in self.missing {
+        for Missing { field, kind: _, id, near } in self.missing {
             let at = deepbend_contract::At::ROOT;
             let wrong = format!("is {id:?}, which is not in the inventory");
-            faults.push(FaultCode::NotFound, at.field(&field), wrong, "the id of an item");
+            let right = near.unwrap_or_else(|| "the id of an item".to_owned());
+            faults.push(FaultCode::NotFound, at.field(&field), wrong, right);
         }
         Err(faults.into())
     }
+}
+
+/// The caution about an item that is not to be used as things stand.
+fn not_ready(item: &Item) -> Option<Caution> {
+    let (act, state) = match item.status {
+        Status::Ready => return None,
+        Status::OnLoan => ("ask first", "on loan"),
+        Status::InService => ("do not fish it", "in service"),
+        Status::Broken => ("do not fish it", "broken"),
+        Status::Lost => ("do not fish it", "lost"),
+        Status::Retired => ("do not fish it", "retired"),
+    };
+    let note = item.note.clone().filter(|note| !note.is_empty());
+    Some(Caution {
+        code: CautionCode::CheckGear,
+        text: format!("{act}: {} is {state}", item.id),
+        because: note.unwrap_or_else(|| "its status in the inventory".to_owned()),
+    })
+}
+
+/// Puts what the inventory says at the head of the cautions of a judgement.
+pub(super) fn caution_first(judged: &mut Judgement, cautions: impl IntoIterator<Item = Caution>) {
+    judged.cautions.splice(0..0, cautions);
 }
 
 /// What is known, with every field replaced that is given, read at `name`.

@@ -113,7 +113,8 @@ impl Matching {
         }
         let judged = self.pool.run(move || {
             let model = overrides::model(&overrides)?;
-            let judged = judge::judge(&model, &outfit.gear, &lure.gear, &water);
+            let mut judged = judge::judge(&model, &outfit.gear, &lure.gear, &water);
+            gear::caution_first(&mut judged, outfit.cautions.into_iter().chain(lure.cautions));
             Ok::<_, ServiceError>(judgement(&judged, explanation))
         });
         Ok(pb::JudgeResponse { judgement: Some(judged.await??), request_label: label })

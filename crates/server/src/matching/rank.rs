@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, WireWord as _, judgement, limits, pb};
 use deepbend_core::gear::Word as _;
-use deepbend_core::judge::{self, FactorKind, Judgement, Rank, Ranked};
+use deepbend_core::judge::{self, Caution, FactorKind, Judgement, Rank, Ranked};
 
-use super::gear::Named;
+use super::gear::{Named, caution_first};
 use super::{Common, Matching, common, overrides};
 use crate::error::ServiceError;
 
@@ -46,16 +46,26 @@ pub(super) async fn rank(
     if validate_only {
         return Ok(pb::RankResponse { request_label: label, ..pb::RankResponse::default() });
     }
+    let (outfit_cautions, lure_cautions) = (cautions(&outfits), cautions(&lures));
     let (outfit_labels, outfits) = apart(outfits);
     let (lure_labels, lures) = apart(lures);
     let ranked = service.pool.run(move || {
         let model = overrides::model(&overrides)?;
         // Each list has an entry; only one of them has several.
-        let (rank, labels) = match (outfits.as_slice(), lures.as_slice()) {
+        let (mut rank, labels) = match (outfits.as_slice(), lures.as_slice()) {
             (_, [lure]) => (judge::rank_outfits(&model, &outfits, lure, &water), outfit_labels),
             ([outfit], _) => (judge::rank_lures(&model, outfit, &lures, &water), lure_labels),
             _ => return Err(ServiceError::Internal),
         };
+        for place in &mut rank.places {
+            // A list of one is the side that all places share.
+            let of = |list: &[Vec<Caution>]| match list {
+                [one] => one.clone(),
+                several => several.get(place.index).cloned().unwrap_or_default(),
+            };
+            let all = of(&outfit_cautions).into_iter().chain(of(&lure_cautions));
+            caution_first(&mut place.judgement, all);
+        }
         Ok(answer(&rank, &labels, explanation))
     });
     Ok(pb::RankResponse { request_label: label, ..ranked.await?? })
@@ -98,6 +108,11 @@ pub(super) fn candidates<W, G>(
         }
         all
     })
+}
+
+/// What the inventory says against each.
+fn cautions<G>(named: &[Named<G>]) -> Vec<Vec<Caution>> {
+    named.iter().map(|named| named.cautions.clone()).collect()
 }
 
 /// Labels and gear, each in a list of its own.

@@ -124,7 +124,7 @@ pub(super) fn missing(view: &View, asked: &Asked) -> Vec<Missing> {
             None => !view.find(&id).is_empty(),
         });
         if !known && missing.iter().all(|m| (m.kind, m.id.as_str()) != (kind, id)) {
-            missing.push(Missing { field, kind, id: id.to_owned() });
+            missing.push(Missing::new(field, kind, id, view));
         }
     };
     want("trip.boat_id".to_owned(), Some(ItemKind::Boat), &asked.boat);
