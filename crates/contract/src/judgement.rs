@@ -84,8 +84,8 @@ impl ToWire for ModelId {
     type Wire = pb::ModelId;
 
     fn to_wire(&self) -> pb::ModelId {
-        let Self { name, version, hash } = self.clone();
-        pb::ModelId { name, version, hash }
+        let Self { name, version, hash, overrides } = self.clone();
+        pb::ModelId { name, version, hash, overrides }
     }
 }
 

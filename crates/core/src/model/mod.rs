@@ -31,7 +31,7 @@ pub const NAME: &str = "deepbend";
 pub const VERSION: &str = "1";
 
 /// Names one model: equations by version, numbers by hash.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ModelId {
     /// Name of the model.
     pub name: String,
@@ -39,6 +39,8 @@ pub struct ModelId {
     pub version: String,
     /// SHA-256 of its numbers (files and overrides), first 16 hexadecimal digits.
     pub hash: String,
+    /// Parameters that are replaced, by key.
+    pub overrides: BTreeMap<String, f64>,
 }
 
 impl fmt::Display for ModelId {
@@ -51,7 +53,6 @@ impl fmt::Display for ModelId {
 #[derive(Clone, Debug)]
 pub struct Model {
     id: ModelId,
-    overrides: BTreeMap<String, f64>,
     p: Parameters,
     classes: ClassTable,
     species: SpeciesTable,
@@ -84,8 +85,13 @@ impl Model {
         if !faults.is_empty() {
             return Err(faults);
         }
-        let mut all = self.overrides.clone();
-        all.extend(overrides.iter().map(|(key, value)| (key.clone(), *value)));
+        // A value that is in force already replaces nothing.
+        let in_force = |key: &str, value: f64| {
+            self.rows.iter().any(|row| row.key == key && row.value == Some(value))
+        };
+        let mut all = self.id.overrides.clone();
+        let news = overrides.iter().filter(|(key, value)| !in_force(key, **value));
+        all.extend(news.map(|(key, value)| (key.clone(), *value)));
         Self::load(all).map_err(|text| vec![OverrideFault { key: String::new(), text }])
     }
 
@@ -103,8 +109,9 @@ impl Model {
             hasher.update(value.to_bits().to_be_bytes());
         }
         let hash = hasher.finalize().iter().take(8).map(|byte| format!("{byte:02x}")).collect();
-        let id = ModelId { name: NAME.to_owned(), version: VERSION.to_owned(), hash };
-        Ok(Self { id, overrides, p, classes, species, rows })
+        let (name, version) = (NAME.to_owned(), VERSION.to_owned());
+        let id = ModelId { name, version, hash, overrides };
+        Ok(Self { id, p, classes, species, rows })
     }
 
     /// Id and hash.
@@ -123,12 +130,6 @@ impl Model {
     #[must_use]
     pub fn rows(&self) -> &[ParameterRow] {
         &self.rows
-    }
-
-    /// What replaces a parameter's value, by key.
-    #[must_use]
-    pub fn overrides(&self) -> &BTreeMap<String, f64> {
-        &self.overrides
     }
 
     /// Traits of a lure class.
