@@ -13,7 +13,7 @@ use deepbend_core::gear::{
     Action, HookPoint, HookStyle, LeaderMaterial, LineMaterial, Lure, LureClass, Outfit,
     RodMaterial,
 };
-use deepbend_core::judge::{judge, resolve, score, score_with_interval};
+use deepbend_core::judge::{Verdict, judge, resolve, score, score_with_interval};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Range, Speed};
 use deepbend_core::water::{Cover, Water, WindDirection};
@@ -124,10 +124,10 @@ fn main() {
 
     let (without, with, whole) = (micros(&all, short), micros(&all, banded), micros(&all, judged));
     let found = micros(&all, resolved);
-    // What needs no cure is judged without fixes: there the reasons can be seen alone.
+    // Nothing is tried on what is excellent: there the reasons can be seen alone.
     let (sound, poor): (Vec<Case>, Vec<Case>) =
-        all.into_iter().partition(|c| judged(c).fixes.is_empty());
-    let tried: usize = poor.iter().map(|c| judged(c).fixes.len()).sum();
+        all.into_iter().partition(|c| judged(c).verdict == Verdict::Excellent);
+    let offered: usize = poor.iter().map(|c| judged(c).fixes.len()).sum();
 
     println!("judgement, mean of {} cases, µs", sound.len() + poor.len());
     let line = |name: &str, value: f64, bound: &str| {
@@ -144,7 +144,7 @@ fn main() {
     line("  reasons and fixes", whole - with, "by difference");
     println!("of which");
     let reasons = |cases: &[Case]| micros(cases, judged) - micros(cases, banded);
-    line("  where no fix is offered", reasons(&sound), &format!("{} cases", sound.len()));
-    let counts = format!("{} cases, {tried} fixes offered", poor.len());
-    line("  where fixes are offered", reasons(&poor), &counts);
+    line("  reasons, where all is excellent", reasons(&sound), &format!("{} cases", sound.len()));
+    let counts = format!("{} cases, {offered} fixes offered", poor.len());
+    line("  reasons and fixes, elsewhere", reasons(&poor), &counts);
 }
