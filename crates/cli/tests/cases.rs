@@ -163,3 +163,40 @@ fn other_formats_tell_the_same() {
     let table = run_with(&["judge", "--cases", "-"], &file).code(65);
     table.says(&["id", "verdict", "a ", "invalid"]);
 }
+
+// Common practice, no source: what says nothing is no description.
+#[test]
+fn rows_that_say_nothing_are_invalid() {
+    for (line, columns) in [
+        (",,,,,", &["column outfit: says nothing", "column lure: says nothing"][..]),
+        ("short,spinning", &["column lure: says nothing; right is at least class or rigged mass"]),
+        ("c,,,,crankbait,18", &["column outfit: says nothing; right is at least one of the rod's"]),
+    ] {
+        let ended = judge(&row_of(line)).code(65);
+        assert_eq!(verdicts(&ended.out)[0].1, "invalid", "{line}");
+        ended.warns(columns);
+    }
+}
+
+// Source: the contract, JudgeBatchResult.findings.
+#[test]
+fn an_unknown_species_does_not_pass_silently() {
+    let text = format!("{SMALL},species\na,casting,10,30,crankbait,18,moonfish\n");
+    judge(text.as_bytes()).code(0).warns(&["note: row 1 (a), column species: ", "moonfish"]);
+}
+
+// Source: the behaviour of other programs in a pipe (`head` closes it early).
+#[test]
+fn a_pipe_that_closes_early_is_no_panic() {
+    use std::process::Stdio;
+    let folder = tempfile::tempdir().unwrap();
+    let rows = "a,casting,10,30,crankbait,18\n".repeat(20_000);
+    let file = common::write(folder.path(), "big.csv", format!("{SMALL}\n{rows}").as_bytes());
+    let mut command = common::program(&["judge", "--cases", &file, "-o", "csv"]);
+    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    drop(child.stdout.take());
+    let ended = child.wait_with_output().unwrap();
+    let err = String::from_utf8_lossy(&ended.stderr);
+    assert!(!err.contains("panicked"), "{err}");
+    assert_eq!(ended.status.code(), Some(0), "{err}");
+}

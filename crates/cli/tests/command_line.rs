@@ -43,6 +43,7 @@ fn help_is_data_and_mistakes_are_not() {
         vec!["gear", "list", "--kind", "boot"],
         vec!["gear", "list", "--page-size", "0"],
         vec!["model", "--output", "xml"],
+        vec!["demo", "-o", "json"],
     ] {
         let ended = run(&wrong).code(2);
         assert_eq!(ended.out, "", "{wrong:?}");

@@ -19,7 +19,11 @@ fn a_fleet_is_imported_once_and_listed() {
     let done = run(&["gear", "import", DEMO, "--data", &data]).code(0);
     done.says(&["Import: imported", "24", "14", "30"]);
     let again = run(&["gear", "import", DEMO, "--data", &data]).code(65);
-    again.says(&["refused"]).warns(&["rods.csv, line 2, column rod_id", "nothing was imported"]);
+    again.says(&["refused"]).warns(&[
+        "rods.csv, line 2, column rod_id",
+        "nothing was imported",
+        "hint: items that are known already",
+    ]);
     let rods =
         run(&["gear", "list", "--kind", "rod", "-o", "csv", "--data", &data]).code(0).quiet();
     assert_eq!(rods.out.lines().count(), 25);
@@ -98,6 +102,41 @@ fn gear_is_judged_by_its_ids() {
     compared.code(0).says(&["R14+E08", "R16+E08", "action"]);
     let lures = run(&["rank", "--rod", "R14+E08", "--data", &data, "--place", "B2"]).code(0);
     lures.says(&["L17"]);
+}
+
+// Source: the demo fleet: R23 is retired, R24 on loan, R14 ready.
+#[test]
+fn gear_that_is_not_ready_is_said_first() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let judged = |rod: &str, more: &[&str]| {
+        let ids = ["judge", "--rod", rod, "--lure", "L17", "--data", &data];
+        run(&[&ids[..], more].concat()).code(0)
+    };
+    let retired = judged("R23", &[]).out;
+    assert!(retired.starts_with("! Do not fish it: R23 is retired (because: "), "{retired}");
+    assert!(judged("R24", &[]).out.starts_with("! Ask first: R24 is on loan (because: "));
+    assert!(!judged("R14", &[]).out.contains("R14 is "));
+    judged("R23", &["-o", "csv"]).warns(&["caution: Do not fish it: R23 is retired"]);
+    let json = judged("R23", &["-o", "json"]).out;
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let first = &json["judgement"]["cautions"][0];
+    assert_eq!(first["code"], "CAUTION_CODE_CHECK_GEAR");
+    assert_eq!(first["text"], "do not fish it: R23 is retired");
+    let both = ["compare", "R23", "R24", "--lure", "L17", "--data", &data];
+    run(&both).code(0).says(&["! Do not fish it: R23 is retired", "! Ask first: R24 is on loan"]);
+    let ranked = ["rank", "--rod", "R14", "--rod", "R24", "--lure", "L17", "--data", &data];
+    let ranked = run(&ranked).code(0).says(&["! Ask first: R24 is on loan"]).out;
+    assert!(!ranked.contains("R14 is on"), "{ranked}");
+}
+
+#[test]
+fn an_id_with_other_capitals_is_pointed_at() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let wrong = ["judge", "--rod", "r14", "--lure", "L17", "--data", &data];
+    run(&wrong).code(65).warns(&["r14", "R14 is there: mind the capitals"]);
+    run(&["gear", "show", "l17", "--data", &data]).code(65).warns(&["L17 is there"]);
 }
 
 // Source: the demo's trip T1; its plan is checked by the tests of planner and server.

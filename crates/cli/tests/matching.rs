@@ -101,8 +101,23 @@ fn what_is_wrong_is_said_with_its_option() {
     judged(&["--hookset", "pray"]).code(65).warns(&["--hookset: `pray` is none of sweep"]);
     judged(&["--depth", "deep"]).code(65).warns(&["--depth: "]);
     judged(&["--temperature", "400"]).code(65).warns(&["water_temperature_c", "-3 to 45"]);
+    judged(&["--fish", "-4"]).code(65).warns(&["fish"]);
+    let windy = ["judge", "--rod", ROD, "--lure", "jig 14 g", "--wind", "-5"];
+    run(&windy).code(65).warns(&["wind"]);
+    judged(&["--depth", "-3 m"]).code(65).warns(&["depth"]);
     judged(&["--set", "tie"]).code(2).warns(&["KEY=NUMBER"]);
     judged(&["--set", "no.such.key=1"]).code(65).warns(&["no.such.key"]);
+}
+
+#[test]
+fn gear_that_says_nothing_is_refused() {
+    let ended = run(&["judge", "--rod", "so and so", "--lure", "jig 14 g"]).code(65);
+    ended.warns(&["outfit says nothing; right is at least one of the rod's ratings"]);
+    let ended = run(&["compare", "7 ft 10-30 g", "so and so", "--lure", "jig 14 g"]).code(65);
+    ended.warns(&["second.outfit says nothing"]);
+    let lures = ["--lure", "this and that", "--lure", "jig 14 g"];
+    let ended = run(&[&["rank", "--rod", "7 ft 10-30 g"], &lures[..]].concat()).code(65);
+    ended.warns(&["lures[0].lure says nothing"]);
 }
 
 #[test]
@@ -170,6 +185,12 @@ fn the_model_is_told() {
     run(&["model"]).code(0).quiet().says(&["deepbend", "hash"]);
     run(&["model", "species", "--find", "pike"]).code(0).says(&["pike", "Esox lucius"]);
     run(&["model", "classes", "-o", "csv"]).code(0).says(&["crankbait", "umbrella_rig"]);
+    for part in ["species", "parameters"] {
+        let table = run(&["model", part]).code(0).out;
+        let wide = table.lines().find(|line| line.chars().count() > 80);
+        assert_eq!(wide, None, "{part}");
+    }
+    run(&["model", "species"]).code(0).says(&["sea_run_brown_trout", "european_perch"]);
     let csv = run(&["model", "parameters", "-o", "csv"]).code(0).out;
     assert!(csv.lines().count() > 50, "{csv}");
     let json = run(&["model", "parameters", "--find", "compose.tie", "-o", "json"]).code(0).out;
