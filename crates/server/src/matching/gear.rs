@@ -67,7 +67,8 @@ impl Lookup {
             known.line = rigged.fitted.map(|fitted| fitted.line.to_wire());
         }
         let gear = whole(reader, "outfit", known, given);
-        if self.wrong(reader) == before {
+        let unread = self.view.is_none() && (rod_id.is_some() || reel_id.is_some());
+        if self.wrong(reader) == before && !unread {
             reader.says_something("outfit", &gear, LEAST_OUTFIT);
         }
         Named { label: rod_id.unwrap_or_default(), gear, cautions }
@@ -93,7 +94,8 @@ impl Lookup {
             _ => pb::Lure::default(),
         };
         let gear = whole(reader, "lure", known, given);
-        if self.wrong(reader) == before {
+        let unread = self.view.is_none() && lure_id.is_some();
+        if self.wrong(reader) == before && !unread {
             reader.says_something("lure", &gear, LEAST_LURE);
         }
         Named { label: lure_id.unwrap_or_default(), gear, cautions }
@@ -141,10 +143,9 @@ impl Lookup {
         Named { label: label.unwrap_or(named.label), ..named }
     }
 
-    /// How much is wrong so far; ids that cannot be looked up count too.
+    /// How much is wrong so far, unknown ids included.
     fn wrong(&self, reader: &Reader<'_>) -> usize {
-        let unasked = usize::from(self.asked && self.view.is_none());
-        reader.fault_count() + self.missing.len() + unasked
+        reader.fault_count() + self.missing.len()
     }
 
     fn find(
