@@ -13,8 +13,7 @@ const NEARLY_PERFECT: f64 = 0.995;
 #[must_use]
 pub fn judgement(judgement: &pb::Judgement, width: usize) -> String {
     let mut page = Page::new(width);
-    let (gear, others): (Vec<_>, Vec<_>) =
-        judgement.cautions.iter().cloned().partition(|caution| is_of_gear(caution));
+    let (gear, others): (Vec<_>, Vec<_>) = judgement.cautions.iter().cloned().partition(is_of_gear);
     head(&mut page, judgement, &gear);
     factors(&mut page, judgement);
     limits(&mut page, "Limits", &judgement.limits);
