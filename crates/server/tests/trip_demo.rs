@@ -237,13 +237,15 @@ async fn no_braid_on_plated_rings() {
 #[tokio::test]
 async fn one_edited_row_changes_the_plan() {
     let before = plan(&Fleet::demo(), t1()).await;
-    assert!(before.outfits.iter().any(|o| o.rod_id == "R17"));
-    let broken = Fleet::demo().edit(FileKind::Rods, "R17", ",ready,", ",broken,");
+    let fishes = before.assignments.iter().find(|a| a.lure_id == "L29").unwrap();
+    let taken = before.outfits.iter().find(|o| o.id == fishes.outfit_id).unwrap();
+    let rod = taken.rod_id.as_str();
+    let broken = Fleet::demo().edit(FileKind::Rods, rod, ",ready,", ",broken,");
     let after = plan(&broken, t1()).await;
-    assert!(after.outfits.iter().all(|o| o.rod_id != "R17"));
+    assert!(after.outfits.iter().all(|o| o.rod_id != rod));
     let worth = |plan: &pb::Plan| plan.value.as_ref().unwrap().objective_micros;
     assert!(worth(&after) < worth(&before));
-    let left = after.left_ashore.iter().find(|l| l.item_id == "R17").unwrap();
+    let left = after.left_ashore.iter().find(|l| l.item_id == rod).unwrap();
     assert_eq!(left.reason(), pb::AshoreReason::NotReady);
     let none = Fleet::demo().edit(FileKind::Lures, "L02", ",10,B1", ",0,B1");
     let none = plan(&none, t1()).await;
