@@ -140,7 +140,8 @@ class Matching(Client):
         self.assertEqual(len(told.model.hash), 16)
 
     def test_says_what_was_assumed(self):
-        told = self.matching.Judge(matching.JudgeRequest(outfit=gear.Outfit(), lure=LURE)).judgement
+        outfit = gear.Outfit(rod={"lure_rating_max_g": 30})
+        told = self.matching.Judge(matching.JudgeRequest(outfit=outfit, lure=LURE)).judgement
         assumed = {assumption.field for assumption in told.assumptions}
         self.assertIn("rod.action", assumed)
         self.assertNotIn("lure.rigged_mass_g", assumed)
