@@ -1,11 +1,16 @@
 //! How doubtful each value is, and the interval of the score that follows from it.
 //!
-//! Every doubtful value is moved by its spread, one at a time, up and down; the changes of the
-//! score are combined as the root of the sum of their squares, upward and downward apart
-//! (first-order propagation of independent errors: JCGM 100:2008, section 5.1, one-sided).
+//! Values are independent: lognormal with a relative spread, action and power normal with an
+//! absolute one. [`interval`](mod@interval) draws the score under all of them at once.
 
-use super::case::Case;
-use super::compose;
+use super::case::{Case, Resolved};
+use super::{compose, limits};
+
+mod interval;
+mod normal;
+mod points;
+
+pub(super) use interval::interval;
 
 /// Scales of the model's most doubtful numbers.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -118,9 +123,8 @@ impl Spreads {
     }
 }
 
-/// The case with one value moved by `step` standard deviations.
-fn moved<'m>(case: &Case<'m>, spread: &Spread, step: f64) -> Case<'m> {
-    let mut c = case.clone();
+/// Moves one value of a case by `step` standard deviations.
+fn moved(c: &mut Case<'_>, spread: &Spread, step: f64) {
     let by = spread.sigma * step;
     let factor = libm::exp(by);
     match spread.dimension {
@@ -150,7 +154,20 @@ fn moved<'m>(case: &Case<'m>, spread: &Spread, step: f64) -> Case<'m> {
         Dimension::Hold => c.doubt.hold *= factor,
         Dimension::Knot => c.doubt.knot *= factor,
     }
-    c
+}
+
+/// The score of a case with every doubtful value moved at once, each by its number of standard
+/// deviations, in the order of [`Spreads::all`]; values without a number stay where they are.
+///
+/// One draw of the distribution whose ends the interval gives.
+#[must_use]
+pub fn score_moved(resolved: &Resolved<'_>, steps: &[f64]) -> f64 {
+    let excused = limits::any_broken(&resolved.case) && !limits::any_broken_for_sure(resolved);
+    let mut case = resolved.case.clone();
+    for (spread, step) in resolved.spreads.all.iter().zip(steps) {
+        moved(&mut case, spread, *step);
+    }
+    if !excused && limits::any_broken(&case) { 0.0 } else { compose::score_without_limits(&case) }
 }
 
 /// The interval of a score.
@@ -162,38 +179,4 @@ pub struct Interval {
     pub high: f64,
     /// The field whose measurement would narrow it most.
     pub narrowing_field: Option<&'static str>,
-}
-
-/// Interval round `score`, the score of `case`, as `broken` decides about limits.
-pub(super) fn interval(
-    case: &Case<'_>,
-    spreads: &Spreads,
-    score: f64,
-    broken: impl Fn(&Case<'_>) -> bool,
-) -> Interval {
-    let step = case.p.interval.step;
-    let (mut up, mut down) = (0.0, 0.0);
-    let mut widest: Option<(f64, &'static str)> = None;
-    for spread in &spreads.all {
-        let (mut most, mut least) = (0.0_f64, 0.0_f64);
-        for direction in [step, -step] {
-            let c = moved(case, spread, direction);
-            let value = if broken(&c) { 0.0 } else { compose::score_without_limits(&c) };
-            most = most.max(value - score);
-            least = least.min(value - score);
-        }
-        up += most * most;
-        down += least * least;
-        let width = most - least;
-        if let Some(field) = spread.field
-            && width > widest.map_or(0.0, |w| w.0)
-        {
-            widest = Some((width, field));
-        }
-    }
-    let low = (score - f64::sqrt(down)).clamp(0.0, score);
-    let high = (score + f64::sqrt(up)).clamp(score, 1.0);
-    let least = case.p.interval.least_width_to_name;
-    let narrowing_field = widest.filter(|w| w.0 > least).map(|w| w.1);
-    Interval { low, high, narrowing_field }
 }
