@@ -1,7 +1,7 @@
 //! The interval against brute force: 20,000 random draws of every doubtful value at once.
 
 #![allow(clippy::disallowed_methods, reason = "test inputs need no bit-exact functions")]
-#![allow(missing_docs, reason = "tests")]
+#![allow(clippy::unwrap_used, missing_docs, reason = "tests")]
 
 mod common;
 
