@@ -125,7 +125,7 @@ fn ends_are_those_of_brute_force() {
     let mut worst = Vec::new();
     let (mut sum, mut widths) = (0.0, 0.0);
     for (i, (outfit, lure, water)) in cases().iter().enumerate() {
-        let (score, interval) = score_with_interval(Model::builtin(), outfit, lure, water);
+        let (score, interval, _) = score_with_interval(Model::builtin(), outfit, lure, water);
         let forced = Forced::new(outfit, lure, water, &mut random);
         // The interval always holds the score, so brute force must as well.
         let low = forced.at(0.1).min(score.score);
@@ -154,9 +154,9 @@ fn ends_are_those_of_brute_force() {
 fn the_field_that_is_missing_is_named() {
     let (outfit, mut lure, water) = (zander_outfit(), paddle_tail(), calm("zander"));
     lure.rigged_mass = None;
-    let (_, interval) = score_with_interval(Model::builtin(), &outfit, &lure, &water);
+    let (_, interval, _) = score_with_interval(Model::builtin(), &outfit, &lure, &water);
     assert_eq!(interval.narrowing_field, Some("lure.rigged_mass"));
     let whole = paddle_tail();
-    let (_, exact) = score_with_interval(Model::builtin(), &outfit, &whole, &water);
+    let (_, exact, _) = score_with_interval(Model::builtin(), &outfit, &whole, &water);
     assert!(exact.high - exact.low < interval.high - interval.low);
 }
