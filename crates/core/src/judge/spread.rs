@@ -1,7 +1,7 @@
 //! How doubtful each value is, and the interval of the score that follows from it.
 //!
 //! Values are independent: lognormal with a relative spread, action and power normal with an
-//! absolute one. [`interval`](mod@interval) draws the score under all of them at once.
+//! absolute one. `interval` draws the score under all of them at once.
 
 use super::case::{Case, Resolved};
 use super::{compose, limits};
