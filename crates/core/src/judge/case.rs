@@ -126,8 +126,6 @@ pub struct ReelFacts {
     pub start_up: Option<f64>,
     /// Length of this line that the spool holds, m.
     pub capacity_m: Option<f64>,
-    /// Diameter of line for which the spool was made, mm.
-    pub capacity_mm: Option<f64>,
 }
 
 /// A case with what was assumed, found odd and inferred on the way.

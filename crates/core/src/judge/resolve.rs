@@ -1,6 +1,7 @@
 //! From what the caller says to a case with every value known.
 
 use super::case::{Case, ReelFacts, Resolved};
+use super::factors::length;
 use super::judgement::Assumption;
 use super::spread::{Dimension, Doubt, Spreads};
 use crate::gear::power::nylon_equivalent_kgf;
@@ -302,7 +303,8 @@ fn rod(
     let material = notes.word("rod.material", rod.material, RodMaterial::Graphite, "most common");
     let length_m = rod.length.map_or_else(
         || {
-            let usual = usual_length_m(p, platform);
+            let (low, high) = length::usual_m(p, platform);
+            let usual = (low + high) / 2.0;
             notes.assume("rod.length", format!("{usual:.2} m"), "usual for the platform");
             usual
         },
@@ -340,21 +342,6 @@ fn action_value(p: &Parameters, word: Action, material: RodMaterial, water: &Wat
     (printed - shift - cold_shift).clamp(0.0, 1.0)
 }
 
-fn usual_length_m(p: &Parameters, platform: Platform) -> f64 {
-    let n = &p.length;
-    let (low, high) = match platform {
-        Platform::Boat => (n.boat_min, n.boat_max),
-        Platform::Kayak => (n.kayak_min, n.kayak_max),
-        Platform::Bank => (n.bank_min, n.bank_max),
-        Platform::Coast => (n.coast_min, n.coast_max),
-        Platform::Wading => (n.wading_min, n.wading_max),
-        Platform::OverhungBank => (n.overhung_min, n.overhung_max),
-        Platform::BoatVertical => (n.vertical_min, n.vertical_max),
-        Platform::Bridge => (n.bridge_min, n.bridge_max),
-    };
-    (low + high) / 2.0
-}
-
 fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
     let reel = &outfit.reel;
     let capacity = match (reel.capacity_length, reel.capacity_diameter, outfit.line.length) {
@@ -371,7 +358,6 @@ fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
         retrieve_cm: reel.retrieve.map(|r| r.cm()),
         start_up: reel.start_up_ratio,
         capacity_m: capacity,
-        capacity_mm: reel.capacity_diameter.map(|d| d.mm()),
     }
 }
 

@@ -36,8 +36,7 @@
 
 use super::domain::{OutsideDomain, within};
 
-/// Standard gravity, m/s² (ISO 80000-3; third General Conference on Weights and Measures, 1901).
-pub const GRAVITY_M_S2: f64 = 9.806_65;
+pub use super::air::GRAVITY_M_S2;
 
 /// Positive nodes and weights of the 16-point Gauss-Legendre rule on −1 to 1.
 const GAUSS: [(f64, f64); 8] = [

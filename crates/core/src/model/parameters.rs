@@ -398,7 +398,6 @@ groups! {
     lure LureNumbers {
         tail_g_per_mm3: f64,
         tail_share_of_head: f64,
-        default_g: f64,
         rigged_tolerance: f64,
     }
     setting SettingNumbers {

@@ -2,12 +2,13 @@
 
 use super::{Case, Scored};
 use crate::judge::text::metres;
+use crate::model::Parameters;
 use crate::water::Platform;
 
-/// Score lost for each metre outside the usual interval of the platform.
-pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
-    let p = &c.p.length;
-    let (low, high) = match c.platform {
+/// Lengths that are usual on a platform, least and greatest, m.
+pub(in crate::judge) fn usual_m(p: &Parameters, platform: Platform) -> (f64, f64) {
+    let p = &p.length;
+    match platform {
         Platform::Boat => (p.boat_min, p.boat_max),
         Platform::Kayak => (p.kayak_min, p.kayak_max),
         Platform::Bank => (p.bank_min, p.bank_max),
@@ -16,7 +17,13 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         Platform::OverhungBank => (p.overhung_min, p.overhung_max),
         Platform::BoatVertical => (p.vertical_min, p.vertical_max),
         Platform::Bridge => (p.bridge_min, p.bridge_max),
-    };
+    }
+}
+
+/// Score lost for each metre outside the usual interval of the platform.
+pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
+    let p = &c.p.length;
+    let (low, high) = usual_m(c.p, c.platform);
     let outside = (low - c.rod_length_m).max(c.rod_length_m - high).max(0.0);
     let in_branches = c.platform == Platform::OverhungBank && c.rod_length_m > high;
     let slope = if in_branches { p.branch_loss } else { p.loss };
