@@ -25,6 +25,7 @@ mod crew;
 pub mod faults;
 mod grid;
 mod incumbent;
+pub mod median;
 mod model;
 pub mod plan;
 pub mod problem;
