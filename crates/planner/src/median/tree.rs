@@ -203,7 +203,7 @@ impl Tree<'_> {
     /// Bounds a node; the parts that it falls into.
     fn expand(&mut self, mut node: Node) -> Vec<Node> {
         self.nodes += 1;
-        let whole = std::mem::replace(&mut self.reach, Reach::default());
+        let whole = std::mem::take(&mut self.reach);
         self.reach = whole.narrowed(&node.marks);
         self.steps += whole.len();
         let pace = Pace {
