@@ -72,11 +72,11 @@ fn explain(
     let now = worth::value(grid, selection).objective();
     let gain = free.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
     match (gain, better) {
-        (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit => {
+        (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit() => {
             let text = format!(
                 "It would add {:.2}, less than each of those taken; all {} places are in use.",
                 gain as f64 / ONE as f64,
-                grid.limit
+                grid.limit()
             );
             (R::NoHolder, text)
         }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use deepbend_core::judge::Verdict;
 
 use crate::plan::{ItemKind, JobKind, NeedCover, PlannedOutfit, Status, TripPlan, Use, Value};
-use crate::problem::{Candidate, LineOption, MUST, Offer, Reel, Rod, TripProblem};
+use crate::problem::{Candidate, LineOption, MUST, Offer, Pin, Reel, Rod, TripProblem};
 use crate::weights::{Micros, Weights};
 
 /// Which rule a plan breaks.
@@ -37,6 +37,8 @@ pub enum Rule {
     Coverage,
     /// The value or the bound is not what it should be.
     Value,
+    /// What was settled beforehand is not kept.
+    Pin,
 }
 
 /// One thing that is wrong with a plan.
@@ -77,6 +79,7 @@ pub fn check(
     let mut value = Value::default();
     checker.coverage(&mut value);
     checker.anglers();
+    checker.pins(&parts);
     checker.moves(&parts, &mut value);
     checker.jobs(&parts, &mut value);
     value.ties += Micros::from(parts.len() as u32) * weights.outfit_tie;
@@ -302,6 +305,26 @@ impl<'a> Checker<'a> {
                 if used > self.quantity(lure) {
                     self.add(Rule::Stock, format!("{used} of {lure} fished at once"));
                 }
+            }
+        }
+    }
+
+    fn pins(&mut self, parts: &[Parts<'_>]) {
+        for pin in &self.problem.pins {
+            let kept = match pin {
+                Pin::Take { kind: ItemKind::Rod, id } => parts.iter().any(|p| p.rod.id == *id),
+                Pin::Take { id, .. } => parts.iter().any(|p| p.reel.id == *id),
+                Pin::Leave { .. } | Pin::Pair { .. } => {
+                    parts.iter().all(|p| pin.allows(&p.rod.id, &p.reel.id))
+                }
+                Pin::Hold { segment, lure } => self
+                    .plan
+                    .coverage
+                    .iter()
+                    .any(|c| (&c.segment, &c.lure) == (segment, lure) && c.covered),
+            };
+            if !kept {
+                self.add(Rule::Pin, format!("{pin:?} is not kept"));
             }
         }
     }

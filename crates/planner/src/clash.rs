@@ -3,9 +3,9 @@
 use std::collections::BTreeSet;
 
 use crate::grid::{Grid, Lift};
-use crate::model::{self, Found};
+use crate::model::{self, Effort, Found};
 use crate::plan::{Clash, Constraint};
-use crate::problem::TripProblem;
+use crate::problem::{Pin, TripProblem};
 use crate::prune;
 use crate::weights::Weights;
 
@@ -28,79 +28,104 @@ fn switches() -> Vec<(Constraint, Switch)> {
 }
 
 /// Nodes for each question; the questions are small.
-const NODES: u64 = 2_000;
+const EFFORT: Effort = Effort { nodes: 2_000, cap: None };
 
-/// Whether a plan exists for the anglers of some segments with some limits lifted.
-fn possible(
-    problem: &TripProblem,
-    weights: &Weights,
+/// What is asked: whether a plan exists with some limits lifted.
+#[derive(Clone)]
+struct Question<'a> {
+    trips: Vec<TripProblem>,
+    weights: &'a Weights,
     lift: Lift,
-    segments: &BTreeSet<usize>,
-) -> bool {
-    let mut grid = Grid::new(problem, weights, lift);
-    for (s, crew) in grid.crews.iter_mut().enumerate() {
-        if !segments.contains(&s) {
-            crew.clear();
+    /// Trip and segment.
+    segments: BTreeSet<(usize, usize)>,
+}
+
+impl Question<'_> {
+    fn possible(&self) -> bool {
+        let trips: Vec<_> = self.trips.iter().collect();
+        let mut grid = Grid::of(&trips, self.weights, self.lift);
+        let all = self.trips.iter().enumerate();
+        let all = all.flat_map(|(t, trip)| (0..trip.segments.len()).map(move |s| (t, s)));
+        for (crew, segment) in grid.crews.iter_mut().zip(all) {
+            if !self.segments.contains(&segment) {
+                crew.clear();
+            }
         }
+        !matches!(model::solve(&grid, &prune::none(&grid), None, EFFORT), Found::Infeasible)
     }
-    !matches!(model::solve(&grid, &prune::none(&grid), None, NODES), Found::Infeasible)
 }
 
 /// Names a small set of limits that clash: each is lifted in turn, and stays lifted unless that
 /// makes a plan possible.
-pub(crate) fn explain(problem: &TripProblem, weights: &Weights) -> Clash {
-    let mut lift = Lift::default();
-    let mut segments: BTreeSet<_> = (0..problem.segments.len()).collect();
-    for segment in 0..problem.segments.len() {
-        segments.remove(&segment);
-        if possible(problem, weights, lift, &segments) {
-            segments.insert(segment);
+pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights) -> Clash {
+    let all = trips.iter().enumerate();
+    let all: BTreeSet<_> =
+        all.flat_map(|(t, trip)| (0..trip.segments.len()).map(move |s| (t, s))).collect();
+    let mut question = Question {
+        trips: trips.iter().map(|trip| (*trip).clone()).collect(),
+        weights,
+        lift: Lift::default(),
+        segments: all.clone(),
+    };
+    for segment in all {
+        question.segments.remove(&segment);
+        if question.possible() {
+            question.segments.insert(segment);
         }
     }
     let mut named = Vec::new();
     for (constraint, switch) in switches() {
-        *switch(&mut lift) = true;
-        if possible(problem, weights, lift, &segments) {
-            *switch(&mut lift) = false;
+        *switch(&mut question.lift) = true;
+        if question.possible() {
+            *switch(&mut question.lift) = false;
             named.push(constraint);
         }
     }
-    let crews: Vec<_> = segments
+    for t in 0..trips.len() {
+        // From the back, so that the positions of those before stay.
+        for p in (0..trips[t].pins.len()).rev() {
+            let pin = question.trips[t].pins.remove(p);
+            if question.possible() {
+                let boat = trips[t].boat.place.clone();
+                named.push(Constraint::Pinned { boat, pin: pin.clone() });
+                question.trips[t].pins.insert(p, pin);
+            }
+        }
+    }
+    let segments: Vec<_> = question.segments.iter().map(|(t, s)| &trips[*t].segments[*s]).collect();
+    let crews = segments
         .iter()
-        .map(|s| &problem.segments[*s])
-        .map(|s| format!("{} anglers in segment {}", s.anglers.len(), s.id))
-        .collect();
-    let words: Vec<_> = named.iter().map(word).collect();
-    let against = if words.is_empty() {
-        "the pool has too few outfits for these lures".to_owned()
-    } else {
-        format!("that clashes with {}", words.join(" and "))
-    };
+        .map(|s| format!("{} anglers fish at once in segment {}", s.anglers.len(), s.id));
+    let limits: Vec<String> = crews.chain(named.iter().map(word)).collect();
     let text = format!(
-        "Everybody is to fish at once ({}), but {against}. Let them take turns, or take other \
-         gear along.",
-        crews.join(", ")
+        "These cannot all be kept: {}. Let people take turns, take other gear along, or give one \
+         of these up.",
+        limits.join("; ")
     );
-    let mut constraints: Vec<_> = segments
-        .iter()
-        .map(|s| Constraint::AnglersAtOnce { segment: problem.segments[*s].id.clone() })
-        .collect();
+    let mut constraints: Vec<_> =
+        segments.iter().map(|s| Constraint::AnglersAtOnce { segment: s.id.clone() }).collect();
     constraints.extend(named);
     Clash { constraints, text }
 }
 
-fn word(constraint: &Constraint) -> &'static str {
+fn word(constraint: &Constraint) -> String {
     match constraint {
-        Constraint::AnglersAtOnce { .. } => "anglers at once",
-        Constraint::RodLimit => "the number of rods that may be taken",
-        Constraint::Locker => "the length of the rod locker",
-        Constraint::OneReelPerRod => "one reel on one rod",
-        Constraint::ReadyItems => "only ready items may be taken",
-        Constraint::MinVerdict => "the verdict that the lures ask for",
-        Constraint::NoUnsafe => "no unsafe outfit is used",
-        Constraint::AnglerSuits => "outfits that the anglers can use",
-        Constraint::LureStock => "the number of lures",
-        Constraint::LeaderStock => "the number of leaders",
-        Constraint::LineStock => "the metres of line in stock",
+        Constraint::AnglersAtOnce { segment } => format!("anglers at once in segment {segment}"),
+        Constraint::RodLimit => "the number of rods that may be taken".into(),
+        Constraint::Locker => "the length of the rod locker".into(),
+        Constraint::OneReelPerRod => "one reel on one rod".into(),
+        Constraint::ReadyItems => "only ready items may be taken".into(),
+        Constraint::MinVerdict => "the verdict that the lures ask for".into(),
+        Constraint::NoUnsafe => "no unsafe outfit is used".into(),
+        Constraint::AnglerSuits => "outfits that the anglers can use".into(),
+        Constraint::LureStock => "the number of lures".into(),
+        Constraint::LeaderStock => "the number of leaders".into(),
+        Constraint::LineStock => "the metres of line in stock".into(),
+        Constraint::Pinned { boat, pin } => match pin {
+            Pin::Take { id, .. } => format!("{boat} takes {id}"),
+            Pin::Leave { id, .. } => format!("{boat} leaves {id}"),
+            Pin::Pair { rod, reel } => format!("{rod} carries {reel} on {boat}"),
+            Pin::Hold { segment, lure } => format!("{boat} covers {lure} in segment {segment}"),
+        },
     }
 }

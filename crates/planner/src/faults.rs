@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use deepbend_core::judge::Verdict;
 
-use crate::problem::TripProblem;
+use crate::plan::ItemKind;
+use crate::problem::{Pin, TripProblem};
 use crate::weights::{ONE, Weights};
 
 /// One fault of a problem.
@@ -101,6 +102,7 @@ impl TripProblem {
         self.validate_pool(&mut c);
         self.validate_demand(&mut c);
         self.validate_candidates(&mut c);
+        self.validate_pins(&mut c);
         if c.0.is_empty() { Ok(()) } else { Err(ProblemFaults(c.0)) }
     }
 
@@ -216,6 +218,32 @@ impl TripProblem {
                 c.unless(right, || at(".score"), "must lie between 0 and 1");
                 let first = offered.insert((offer.need, &offer.leader));
                 c.unless(first, || at(""), "stands twice for one need and leader");
+            }
+        }
+    }
+
+    fn validate_pins(&self, c: &mut Collector) {
+        let rods: BTreeSet<_> = self.rods.iter().map(|r| r.id.as_str()).collect();
+        let reels: BTreeSet<_> = self.reels.iter().map(|r| r.id.as_str()).collect();
+        for (i, pin) in self.pins.iter().enumerate() {
+            let at = || format!("pins[{i}]");
+            match pin {
+                Pin::Take { kind: ItemKind::Rod, id } | Pin::Leave { kind: ItemKind::Rod, id } => {
+                    c.known(&rods, id, at);
+                }
+                Pin::Take { kind: ItemKind::Reel, id }
+                | Pin::Leave { kind: ItemKind::Reel, id } => c.known(&reels, id, at),
+                Pin::Take { .. } | Pin::Leave { .. } => {
+                    c.add(at(), "must name a rod or a reel; other kinds are not pinned");
+                }
+                Pin::Pair { rod, reel } => {
+                    c.known(&rods, rod, at);
+                    c.known(&reels, reel, at);
+                }
+                Pin::Hold { segment, lure } => {
+                    let right = self.needs.iter().any(|n| (&n.segment, &n.lure) == (segment, lure));
+                    c.unless(right, at, "must name the segment and the lure of a need");
+                }
             }
         }
     }

@@ -1,10 +1,14 @@
 //! The problem as numbers: positions instead of names, in id order, and only what may be used.
+//!
+//! Several boats that draw on one pool are one grid: rods and reels are shared; needs, leaders,
+//! lines and lures are listed for each boat, and pools say how much there is for all.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_core::judge::Verdict;
 
-use crate::problem::{MUST, TripProblem};
+use crate::plan::ItemKind;
+use crate::problem::{MUST, Pin, TripProblem};
 use crate::weights::{Micros, Weights};
 
 /// Limits that are lifted to find out which of them clash. Nothing is lifted in a plan.
@@ -25,6 +29,10 @@ pub(crate) struct Lift {
 /// A stock that may have to be moved.
 #[derive(Clone, Debug)]
 pub(crate) struct Stock {
+    pub(crate) boat: usize,
+    /// What all boats draw on: position in the pools of its kind.
+    pub(crate) pool: usize,
+    /// What this boat may take.
     pub(crate) quantity: u32,
     pub(crate) aboard: bool,
     pub(crate) move_cost: Micros,
@@ -49,7 +57,8 @@ pub(crate) struct Demand {
 /// One outfit that may be put together.
 #[derive(Clone, Debug)]
 pub(crate) struct Cand {
-    /// Position in the problem.
+    pub(crate) boat: usize,
+    /// Position in the problem of its boat.
     pub(crate) source: usize,
     pub(crate) rod: usize,
     pub(crate) reel: usize,
@@ -77,133 +86,271 @@ pub(crate) struct Off {
     pub(crate) source: usize,
 }
 
+/// Limits of one boat.
+#[derive(Clone, Debug)]
+pub(crate) struct Limits {
+    pub(crate) outfits: usize,
+    pub(crate) job_minutes: u32,
+}
+
+/// A rod or a reel that a boat has to take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Wanted {
+    pub(crate) boat: usize,
+    /// Whether it is a rod; else it is a reel.
+    pub(crate) is_rod: bool,
+    pub(crate) part: usize,
+}
+
 /// The whole problem.
 #[derive(Clone, Debug)]
 pub(crate) struct Grid<'a> {
+    /// The problem of the first boat, the only one of a trip.
     pub(crate) problem: &'a TripProblem,
     pub(crate) weights: &'a Weights,
-    pub(crate) limit: usize,
+    pub(crate) boats: Vec<Limits>,
     pub(crate) one_reel: bool,
     pub(crate) rods: Vec<&'a str>,
     pub(crate) reels: Vec<&'a str>,
     pub(crate) leaders: Vec<Stock>,
     pub(crate) lines: Vec<Stock>,
     pub(crate) lures: Vec<Stock>,
+    pub(crate) leader_pools: Vec<u32>,
+    pub(crate) line_pools: Vec<u32>,
+    pub(crate) lure_pools: Vec<u32>,
     pub(crate) leader_ids: Vec<&'a str>,
     pub(crate) line_ids: Vec<&'a str>,
     pub(crate) lure_ids: Vec<&'a str>,
     /// By segment, the anglers, the least skilled first.
     pub(crate) crews: Vec<Vec<usize>>,
     pub(crate) needs: Vec<Demand>,
-    /// By rod id, then reel id, then line option.
+    /// By boat, then rod id, then reel id, then line option.
     pub(crate) cands: Vec<Cand>,
+    /// What has to be taken.
+    pub(crate) wanted: Vec<Wanted>,
+    /// Needs that have to be held.
+    pub(crate) held: Vec<usize>,
 }
 
 /// More than any boat carries: stands for a lifted limit.
 const PLENTY: u32 = 1_000_000;
 
-fn sorted<'a>(ids: impl Iterator<Item = &'a str>) -> (Vec<&'a str>, BTreeMap<&'a str, usize>) {
-    let mut list: Vec<_> = ids.collect();
-    list.sort_unstable();
+type Ids<'a> = (Vec<&'a str>, BTreeMap<&'a str, usize>);
+
+fn sorted<'a>(trips: &[&'a TripProblem], ids: impl Fn(&'a TripProblem) -> Vec<&'a str>) -> Ids<'a> {
+    let all: BTreeSet<&str> = trips.iter().flat_map(|trip| ids(trip)).collect();
+    let list: Vec<_> = all.into_iter().collect();
     let index = list.iter().enumerate().map(|(i, id)| (*id, i)).collect();
     (list, index)
+}
+
+fn place_costs(trip: &TripProblem) -> BTreeMap<&str, Micros> {
+    trip.places.iter().map(|p| (p.id.as_str(), p.move_cost)).collect()
+}
+
+/// By lure and boat, the most copies that are fished at once.
+fn fished_at_once<'a>(trips: &[&'a TripProblem]) -> BTreeMap<&'a str, BTreeMap<usize, u32>> {
+    let mut fished: BTreeMap<&str, BTreeMap<usize, u32>> = BTreeMap::new();
+    for (boat, trip) in trips.iter().enumerate() {
+        for need in &trip.needs {
+            let most = fished.entry(&need.lure).or_default().entry(boat).or_insert(0);
+            *most = need.copies_at_once.max(*most);
+        }
+    }
+    fished
+}
+
+/// Stocks of one kind, for one boat after the other.
+struct Stocks<'a> {
+    list: Vec<Stock>,
+    ids: Vec<&'a str>,
+    pools: Vec<u32>,
+    pool_at: BTreeMap<&'a str, usize>,
+    /// By boat, positions by id.
+    at: Vec<BTreeMap<&'a str, usize>>,
+}
+
+impl<'a> Stocks<'a> {
+    fn new() -> Self {
+        let (list, ids, pools) = (Vec::new(), Vec::new(), Vec::new());
+        Self { list, ids, pools, pool_at: BTreeMap::new(), at: Vec::new() }
+    }
+
+    /// Adds the stocks of the next boat: id, quantity, and the rest of the entry.
+    fn add(&mut self, mut stocks: Vec<(&'a str, Stock)>) {
+        stocks.sort_unstable_by_key(|(id, _)| *id);
+        let mut at = BTreeMap::new();
+        for (id, mut stock) in stocks {
+            stock.pool = *self.pool_at.entry(id).or_insert_with(|| {
+                self.pools.push(stock.quantity);
+                self.pools.len() - 1
+            });
+            at.insert(id, self.list.len());
+            self.list.push(stock);
+            self.ids.push(id);
+        }
+        self.at.push(at);
+    }
 }
 
 impl<'a> Grid<'a> {
     /// Builds the grid of a problem that has been validated.
     pub(crate) fn new(problem: &'a TripProblem, weights: &'a Weights, lift: Lift) -> Self {
-        let place_cost: BTreeMap<_, _> =
-            problem.places.iter().map(|p| (p.id.as_str(), p.move_cost)).collect();
-        let boat = problem.boat.place.as_str();
-        let stock = |place: &str, quantity: u32, minutes: u32, lifted: bool| Stock {
-            quantity: if lifted { PLENTY } else { quantity },
-            aboard: place == boat,
-            move_cost: weights.small_item(place_cost.get(place).copied().unwrap_or(0)),
-            minutes,
-        };
-        let (rods, rod_at) = sorted(problem.rods.iter().map(|r| r.id.as_str()));
-        let (reels, reel_at) = sorted(problem.reels.iter().map(|r| r.id.as_str()));
-        let (leader_ids, leader_at) = sorted(problem.leaders.iter().map(|l| l.id.as_str()));
-        let (line_ids, line_at) = sorted(problem.line_stock.iter().map(|l| l.id.as_str()));
-        let (lure_ids, lure_at) = sorted(problem.lures.iter().map(|l| l.id.as_str()));
-        let mut leaders: Vec<_> = problem.leaders.iter().collect();
-        leaders.sort_unstable_by(|a, b| a.id.cmp(&b.id));
-        let mut lines: Vec<_> = problem.line_stock.iter().collect();
-        lines.sort_unstable_by(|a, b| a.id.cmp(&b.id));
-        let mut lures: Vec<_> = problem.lures.iter().collect();
-        lures.sort_unstable_by(|a, b| a.id.cmp(&b.id));
-        let leaders: Vec<_> = leaders
-            .iter()
-            .map(|l| stock(&l.place, l.quantity, l.minutes, lift.leader_stock))
-            .collect();
-        let lines: Vec<_> =
-            lines.iter().map(|l| stock(&l.place, l.metres, 0, lift.line_stock)).collect();
-        let lures: Vec<_> =
-            lures.iter().map(|l| stock(&l.place, l.quantity, 0, lift.lure_stock)).collect();
+        Self::of(&[problem], weights, lift)
+    }
 
-        let skill: BTreeMap<_, _> = problem
+    /// Builds the grid of boats that draw on one pool; there is at least one, and all have been
+    /// validated, alone and together.
+    pub(crate) fn of(trips: &[&'a TripProblem], weights: &'a Weights, lift: Lift) -> Self {
+        let (rods, rod_at) = sorted(trips, |t| t.rods.iter().map(|r| r.id.as_str()).collect());
+        let (reels, reel_at) = sorted(trips, |t| t.reels.iter().map(|r| r.id.as_str()).collect());
+        let (mut leaders, mut lines, mut lures) = (Stocks::new(), Stocks::new(), Stocks::new());
+        let mut grid = Self {
+            problem: trips[0],
+            weights,
+            boats: Vec::new(),
+            one_reel: !lift.one_reel,
+            rods,
+            reels,
+            leaders: Vec::new(),
+            lines: Vec::new(),
+            lures: Vec::new(),
+            leader_pools: Vec::new(),
+            line_pools: Vec::new(),
+            lure_pools: Vec::new(),
+            leader_ids: Vec::new(),
+            line_ids: Vec::new(),
+            lure_ids: Vec::new(),
+            crews: Vec::new(),
+            needs: Vec::new(),
+            cands: Vec::new(),
+            wanted: Vec::new(),
+            held: Vec::new(),
+        };
+        let fished = fished_at_once(trips);
+        for (boat, trip) in trips.iter().enumerate() {
+            let costs = place_costs(trip);
+            let stock = |place: &str, quantity: u32, minutes: u32, lifted: bool| Stock {
+                boat,
+                pool: 0,
+                quantity: if lifted { PLENTY } else { quantity },
+                aboard: place == trip.boat.place,
+                move_cost: weights.small_item(costs.get(place).copied().unwrap_or(0)),
+                minutes,
+            };
+            let of = |l: &'a crate::problem::LeaderStock| {
+                (l.id.as_str(), stock(&l.place, l.quantity, l.minutes, lift.leader_stock))
+            };
+            leaders.add(trip.leaders.iter().map(of).collect());
+            let of = |l: &'a crate::problem::LineStock| {
+                (l.id.as_str(), stock(&l.place, l.metres, 0, lift.line_stock))
+            };
+            lines.add(trip.line_stock.iter().map(of).collect());
+            let of = |l: &'a crate::problem::LureStock| {
+                (l.id.as_str(), stock(&l.place, l.quantity, 0, lift.lure_stock))
+            };
+            lures.add(trip.lures.iter().map(of).collect());
+            // A lure that several boats fish: each takes what it fishes at once.
+            for (lure, at) in lures.at[boat].iter().filter(|_| trips.len() > 1) {
+                let by_boat = fished.get(lure);
+                let own = by_boat.and_then(|by_boat| by_boat.get(&boat)).copied().unwrap_or(0);
+                if own == 0 || by_boat.is_some_and(|by_boat| by_boat.len() > 1) {
+                    let quantity = &mut lures.list[*at].quantity;
+                    *quantity = own.min(*quantity);
+                }
+            }
+        }
+        for (boat, trip) in trips.iter().enumerate() {
+            grid.add_demand(boat, trip, &lures, trips);
+            let stocks = (&leaders, &lines, &lures);
+            grid.add_candidates(boat, trip, trips, stocks, (&rod_at, &reel_at), lift);
+            grid.add_pins(boat, trip, (&rod_at, &reel_at));
+            let aboard = trip.boat.rod_holders.min(trip.boat.max_rods_aboard) as usize;
+            let outfits = if lift.rod_limit { PLENTY as usize } else { aboard };
+            grid.boats.push(Limits { outfits, job_minutes: trip.job_minutes_budget });
+        }
+        (grid.leaders, grid.leader_ids, grid.leader_pools) =
+            (leaders.list, leaders.ids, leaders.pools);
+        (grid.lines, grid.line_ids, grid.line_pools) = (lines.list, lines.ids, lines.pools);
+        (grid.lures, grid.lure_ids, grid.lure_pools) = (lures.list, lures.ids, lures.pools);
+        grid
+    }
+
+    fn add_demand(
+        &mut self,
+        boat: usize,
+        trip: &'a TripProblem,
+        lures: &Stocks<'a>,
+        trips: &[&'a TripProblem],
+    ) {
+        let before: usize = trips[..boat].iter().map(|t| t.anglers.len()).sum();
+        let skill: BTreeMap<_, _> = trip
             .anglers
             .iter()
             .enumerate()
-            .map(|(i, a)| (a.id.as_str(), (a.skill, i)))
+            .map(|(i, a)| (a.id.as_str(), (a.skill, before + i)))
             .collect();
-        let crews = problem
-            .segments
-            .iter()
-            .map(|segment| {
-                let mut crew: Vec<_> = segment
-                    .anglers
-                    .iter()
-                    .filter_map(|id| skill.get(id.as_str()).map(|(s, i)| (*s, id, *i)))
-                    .collect();
-                crew.sort_unstable();
-                crew.into_iter().map(|(_, _, i)| i).collect()
-            })
-            .collect();
+        let first_segment = self.crews.len();
+        self.crews.extend(trip.segments.iter().map(|segment| {
+            let mut crew: Vec<_> = segment
+                .anglers
+                .iter()
+                .filter_map(|id| skill.get(id.as_str()).map(|(s, i)| (*s, id, *i)))
+                .collect();
+            crew.sort_unstable();
+            crew.into_iter().map(|(_, _, i)| i).collect()
+        }));
         let segment_at: BTreeMap<_, _> =
-            problem.segments.iter().enumerate().map(|(i, s)| (s.id.as_str(), i)).collect();
-        let needs: Vec<_> = problem
-            .needs
-            .iter()
-            .map(|need| {
-                let lure = lure_at[need.lure.as_str()];
-                let there = lures[lure].quantity;
-                let mut shares = weights.shares(need.copies_at_once);
-                if there < need.copies_at_once {
-                    shares.truncate(there as usize);
-                }
-                let must = need.importance == MUST;
-                Demand {
-                    segment: segment_at[need.segment.as_str()],
-                    lure,
-                    importance: need.importance,
-                    copies: need.copies_at_once,
-                    shares,
-                    shortfall: if must {
-                        weights.shortfall * Micros::from(need.importance)
-                    } else {
-                        0
-                    },
-                    holdable: there >= need.copies_at_once,
-                }
-            })
-            .collect();
+            trip.segments.iter().enumerate().map(|(i, s)| (s.id.as_str(), i)).collect();
+        self.needs.extend(trip.needs.iter().map(|need| {
+            let lure = lures.at[boat][need.lure.as_str()];
+            let there = lures.list[lure].quantity;
+            let mut shares = self.weights.shares(need.copies_at_once);
+            if there < need.copies_at_once {
+                shares.truncate(there as usize);
+            }
+            let must = Micros::from(need.importance) * Micros::from(need.importance == MUST);
+            Demand {
+                segment: first_segment + segment_at[need.segment.as_str()],
+                lure,
+                importance: need.importance,
+                copies: need.copies_at_once,
+                shares,
+                shortfall: self.weights.shortfall * must,
+                holdable: there >= need.copies_at_once,
+            }
+        }));
+    }
 
-        let rod_by: BTreeMap<_, _> = problem.rods.iter().map(|r| (r.id.as_str(), r)).collect();
-        let reel_by: BTreeMap<_, _> = problem.reels.iter().map(|r| (r.id.as_str(), r)).collect();
-        let locker = problem.boat.locker_length_m.unwrap_or(f64::INFINITY);
+    fn add_candidates(
+        &mut self,
+        boat: usize,
+        trip: &'a TripProblem,
+        trips: &[&'a TripProblem],
+        (leaders, lines, lures): (&Stocks<'a>, &Stocks<'a>, &Stocks<'a>),
+        (rod_at, reel_at): (&BTreeMap<&str, usize>, &BTreeMap<&str, usize>),
+        lift: Lift,
+    ) {
+        let rod_by: BTreeMap<_, _> = trip.rods.iter().map(|r| (r.id.as_str(), r)).collect();
+        let reel_by: BTreeMap<_, _> = trip.reels.iter().map(|r| (r.id.as_str(), r)).collect();
+        let locker = trip.boat.locker_length_m.unwrap_or(f64::INFINITY);
+        let costs = place_costs(trip);
+        let first_need = self.needs.len() - trip.needs.len();
+        let anglers: usize = trips.iter().map(|t| t.anglers.len()).sum();
+        let before: usize = trips[..boat].iter().map(|t| t.anglers.len()).sum();
         let mut cands = Vec::new();
-        for (source, candidate) in problem.candidates.iter().enumerate() {
+        for (source, candidate) in trip.candidates.iter().enumerate() {
             let rod = rod_by[candidate.rod.as_str()];
             let reel = reel_by[candidate.reel.as_str()];
             let Some(line) = reel.lines.iter().find(|l| l.id == candidate.line) else { continue };
             let ready = lift.ready || (rod.ready && reel.ready);
             let fits = lift.locker || rod.packed_length_m() <= locker;
-            if !ready || !fits || rod.handle != reel.kind {
+            let pinned = trip.pins.iter().all(|pin| pin.allows(&rod.id, &reel.id));
+            if !ready || !fits || !pinned || rod.handle != reel.kind {
                 continue;
             }
-            let taken = line.stock.as_ref().map(|s| (line_at[s.stock.as_str()], s.metres));
-            if taken.is_some_and(|(stock, metres)| metres > lines[stock].quantity) {
+            let taken = line.stock.as_ref().map(|s| (lines.at[boat][s.stock.as_str()], s.metres));
+            if taken.is_some_and(|(stock, metres)| metres > lines.list[stock].quantity) {
                 continue;
             }
             let mut offers: Vec<_> = candidate
@@ -211,65 +358,85 @@ impl<'a> Grid<'a> {
                 .iter()
                 .enumerate()
                 .map(|(source, offer)| Off {
-                    need: offer.need,
-                    leader: offer.leader.as_ref().map(|l| leader_at[l.as_str()]),
+                    need: first_need + offer.need,
+                    leader: offer.leader.as_ref().map(|l| leaders.at[boat][l.as_str()]),
                     verdict: offer.verdict,
                     worth: if offer.verdict == Verdict::Unsafe { 0 } else { offer.worth },
                     score: offer.score,
                     meets: (lift.no_unsafe || offer.verdict != Verdict::Unsafe)
-                        && (lift.min_verdict || problem.needs[offer.need].met_by(offer.verdict)),
+                        && (lift.min_verdict || trip.needs[offer.need].met_by(offer.verdict)),
                     source,
                 })
                 .filter(|o| o.worth > 0 || o.meets)
-                .filter(|o| o.leader.is_none_or(|l| leaders[l].quantity > 0))
-                .filter(|o| lures[needs[o.need].lure].quantity > 0)
+                .filter(|o| o.leader.is_none_or(|l| leaders.list[l].quantity > 0))
+                .filter(|o| lures.list[self.needs[o.need].lure].quantity > 0)
                 .collect();
             offers.sort_unstable_by_key(|o| (o.need, o.leader));
             let places = [rod.place.as_str(), reel.place.as_str()];
+            let mut suits = vec![false; anglers];
+            for (i, angler) in trip.anglers.iter().enumerate() {
+                suits[before + i] = lift.angler_suits || !candidate.not_for.contains(&angler.id);
+            }
             cands.push(Cand {
+                boat,
                 source,
                 rod: rod_at[rod.id.as_str()],
                 reel: reel_at[reel.id.as_str()],
                 stock: taken,
                 minutes: line.minutes,
-                move_cost: places.iter().map(|p| place_cost.get(p).copied().unwrap_or(0)).sum(),
-                moves: places.iter().filter(|p| **p != boat).count() as u32,
-                suits: problem
-                    .anglers
-                    .iter()
-                    .map(|a| lift.angler_suits || !candidate.not_for.contains(&a.id))
-                    .collect(),
+                move_cost: places.iter().map(|p| costs.get(p).copied().unwrap_or(0)).sum(),
+                moves: places.iter().filter(|p| **p != trip.boat.place).count() as u32,
+                suits,
                 offers,
             });
         }
         cands.sort_unstable_by(|a, b| {
-            let line = |c: &Cand| problem.candidates[c.source].line.as_str();
+            let line = |c: &Cand| trip.candidates[c.source].line.as_str();
             (a.rod, a.reel, line(a)).cmp(&(b.rod, b.reel, line(b)))
         });
-        let aboard = problem.boat.rod_holders.min(problem.boat.max_rods_aboard) as usize;
-        Self {
-            problem,
-            weights,
-            limit: if lift.rod_limit { cands.len() } else { aboard },
-            one_reel: !lift.one_reel,
-            rods,
-            reels,
-            leaders,
-            lines,
-            lures,
-            leader_ids,
-            line_ids,
-            lure_ids,
-            crews,
-            needs,
-            cands,
+        self.cands.extend(cands);
+    }
+
+    fn add_pins(
+        &mut self,
+        boat: usize,
+        trip: &TripProblem,
+        (rod_at, reel_at): (&BTreeMap<&str, usize>, &BTreeMap<&str, usize>),
+    ) {
+        let first_need = self.needs.len() - trip.needs.len();
+        for pin in &trip.pins {
+            match pin {
+                Pin::Take { kind, id } => {
+                    let is_rod = *kind == ItemKind::Rod;
+                    let part =
+                        if is_rod { rod_at.get(id.as_str()) } else { reel_at.get(id.as_str()) };
+                    self.wanted.extend(part.map(|part| Wanted { boat, is_rod, part: *part }));
+                }
+                Pin::Hold { segment, lure } => {
+                    let at =
+                        trip.needs.iter().position(|n| (&n.segment, &n.lure) == (segment, lure));
+                    self.held.extend(at.map(|at| first_need + at));
+                }
+                Pin::Leave { .. } | Pin::Pair { .. } => {}
+            }
         }
+    }
+
+    /// Outfits that the boat of a trip takes.
+    pub(crate) fn limit(&self) -> usize {
+        self.boats[0].outfits
     }
 
     /// Whether two candidates cannot both be taken.
     pub(crate) fn exclusive(&self, a: usize, b: usize) -> bool {
-        let (a, b) = (&self.cands[a], &self.cands[b]);
-        self.one_reel && (a.rod == b.rod || a.reel == b.reel) || (a.source == b.source)
+        let (x, y) = (&self.cands[a], &self.cands[b]);
+        self.one_reel && (x.rod == y.rod || x.reel == y.reel) || a == b
+    }
+
+    /// Whether a candidate is what a pin asks for.
+    pub(crate) fn is_wanted(&self, cand: &Cand, wanted: &Wanted) -> bool {
+        let part = if wanted.is_rod { cand.rod } else { cand.reel };
+        (cand.boat, part) == (wanted.boat, wanted.part)
     }
 
     /// More than any plan can be worth: every need served by the best of the pool, at no cost.

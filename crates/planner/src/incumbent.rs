@@ -5,7 +5,7 @@ use crate::grid::Grid;
 use crate::weights::{Micros, ONE};
 use crate::worth::{self, Selection};
 
-/// What an angler without an outfit costs while a plan is being put together.
+/// What an angler without an outfit, or a broken pin, costs while a plan is being put together.
 const UNSEATED: Micros = 1_000 * ONE;
 
 /// Rounds of exchanges at most; each one improves the plan, so few are ever needed.
@@ -23,13 +23,20 @@ fn rank(grid: &Grid<'_>, outfits: Vec<usize>) -> Option<Ranked> {
         return None;
     }
     let selection = worth::furnish(grid, &outfits);
-    let unseated = Micros::from(crew::seat(grid, &selection).unseated);
+    let broken = crew::seat(grid, &selection).unseated + worth::pins_broken(grid, &selection);
+    let unseated = Micros::from(broken);
     let rank = worth::value(grid, &selection).objective() - unseated * UNSEATED;
     Some(Ranked { outfits, rank })
 }
 
-fn with(grid: &Grid<'_>, outfits: &[usize], new: usize) -> Option<Vec<usize>> {
-    if outfits.iter().any(|o| grid.exclusive(*o, new)) {
+fn is_full(grid: &Grid<'_>, outfits: &[usize], boat: usize) -> bool {
+    let aboard = outfits.iter().filter(|o| grid.cands[**o].boat == boat).count();
+    aboard >= grid.boats[boat].outfits
+}
+
+pub(crate) fn with(grid: &Grid<'_>, outfits: &[usize], new: usize) -> Option<Vec<usize>> {
+    let full = is_full(grid, outfits, grid.cands[new].boat);
+    if full || outfits.iter().any(|o| grid.exclusive(*o, new)) {
         return None;
     }
     let mut list = outfits.to_vec();
@@ -49,9 +56,7 @@ fn neighbours(grid: &Grid<'_>, outfits: &[usize], kept: &[usize]) -> Vec<Vec<usi
     for &new in kept.iter().filter(|c| !outfits.contains(c)) {
         let free: Vec<_> = outfits.iter().copied().filter(|o| !grid.exclusive(*o, new)).collect();
         if free.len() == outfits.len() {
-            if outfits.len() < grid.limit {
-                list.extend(with(grid, outfits, new));
-            }
+            list.extend(with(grid, outfits, new));
             for drop in 0..outfits.len() {
                 let mut fewer = outfits.to_vec();
                 fewer.remove(drop);
@@ -87,10 +92,25 @@ fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked) -> Ranked {
 /// outfit.
 pub(crate) fn find(grid: &Grid<'_>, kept: &[usize]) -> Option<Selection> {
     let start = rank(grid, Vec::new())?;
-    let best = climb(grid, kept, start);
-    let mut selection = worth::furnish(grid, &best.outfits);
+    let selection = furnished(grid, &climb(grid, kept, start));
+    worth::is_sound(grid, &selection).then_some(selection)
+}
+
+fn furnished(grid: &Grid<'_>, choice: &Ranked) -> Selection {
+    let mut selection = worth::furnish(grid, &choice.outfits);
     trim(grid, &mut selection);
-    crew::seat(grid, &selection).cuts.is_empty().then_some(selection)
+    selection
+}
+
+/// Climbs from a sound selection; the better of the two.
+pub(crate) fn improve(grid: &Grid<'_>, kept: &[usize], known: &Selection) -> Selection {
+    let objective = |s: &Selection| worth::value(grid, s).objective();
+    let mut trimmed = known.clone();
+    trim(grid, &mut trimmed);
+    let Some(start) = rank(grid, known.outfits.clone()) else { return trimmed };
+    let found = furnished(grid, &climb(grid, kept, start));
+    let better = worth::is_sound(grid, &found) && objective(&found) > objective(&trimmed);
+    if better { found } else { trimmed }
 }
 
 /// Takes off leaders that bring nothing: those that cost first, the later ones first.
@@ -100,7 +120,7 @@ pub(crate) fn trim(grid: &Grid<'_>, selection: &mut Selection) {
     for pair in fitted {
         selection.leaders.remove(&pair);
         let now = worth::value(grid, selection).objective();
-        if now >= best && crew::seat(grid, selection).cuts.is_empty() {
+        if now >= best && worth::is_sound(grid, selection) {
             best = now;
         } else {
             selection.leaders.insert(pair);
@@ -124,7 +144,7 @@ pub(crate) fn settle_ties(grid: &Grid<'_>, kept: &[usize], selection: Selection)
                 selection
             })
             .filter(|s| worth::value(grid, s).objective() >= target)
-            .filter(|s| crew::seat(grid, s).cuts.is_empty())
+            .filter(|s| worth::is_sound(grid, s))
             .min_by(|a, b| a.outfits.cmp(&b.outfits));
         match better {
             Some(next) => best = next,

@@ -19,6 +19,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
 
 mod ashore;
+mod bound;
 pub mod check;
 mod clash;
 mod crew;
@@ -31,6 +32,7 @@ pub mod plan;
 pub mod problem;
 mod prune;
 mod report;
+mod search;
 mod solve;
 mod uncovered;
 pub mod weights;

@@ -14,14 +14,15 @@
 //! no assignment variables.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 
 use microlp::{
     ComparisonOp, OptimizationDirection, Problem, SolutionStatus, SolveOptions, SolveOutcome,
-    Variable,
+    TerminationReason, Variable,
 };
 
 use crate::crew::{self, Cut};
-use crate::grid::Grid;
+use crate::grid::{Grid, Stock};
 use crate::prune::Pruning;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
@@ -43,11 +44,19 @@ struct Model<'a, 'b> {
 #[derive(Debug)]
 pub(crate) enum Found {
     /// A selection, and whether nothing better exists.
-    Some { selection: Selection, optimal: bool, bound: Option<f64>, nodes: u64 },
+    Some { selection: Selection, optimal: bool, bound: Option<f64>, nodes: u64, cut: bool },
     /// There is none.
     Infeasible,
     /// The budget ended, or the solver failed, without a selection.
-    Nothing { bound: Option<f64>, nodes: u64 },
+    Nothing { bound: Option<f64>, nodes: u64, cut: bool },
+}
+
+/// How much the tree may do.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Effort {
+    pub(crate) nodes: u64,
+    /// Time after which to stop, within a node too.
+    pub(crate) cap: Option<Duration>,
 }
 
 impl<'a, 'b> Model<'a, 'b> {
@@ -64,6 +73,7 @@ impl<'a, 'b> Model<'a, 'b> {
         model.add_stocks();
         model.add_needs();
         model.add_overtime();
+        model.add_pins();
         model
     }
 
@@ -93,8 +103,11 @@ impl<'a, 'b> Model<'a, 'b> {
                 self.at_most([(tie, 1.0), (take, -1.0)], 0.0);
             }
         }
-        let all: Vec<_> = self.take.values().map(|v| (*v, 1.0)).collect();
-        self.at_most(all, self.grid.limit as f64);
+        for (boat, limits) in self.grid.boats.iter().enumerate() {
+            let aboard = self.take.iter().filter(|(c, _)| self.grid.cands[**c].boat == boat);
+            let terms: Vec<_> = aboard.map(|(_, v)| (*v, 1.0)).collect();
+            self.at_most(terms, limits.outfits as f64);
+        }
         if !self.grid.one_reel {
             return;
         }
@@ -125,37 +138,55 @@ impl<'a, 'b> Model<'a, 'b> {
 
     fn add_stocks(&mut self) {
         let grid = self.grid;
+        for (pool, quantity) in grid.leader_pools.iter().enumerate() {
+            let ties = self.tie.iter().filter(|((_, l), _)| grid.leaders[*l].pool == pool);
+            let terms: Vec<_> = ties.map(|(_, v)| (*v, 1.0)).collect();
+            self.at_most(terms, f64::from(*quantity));
+        }
         for (l, stock) in grid.leaders.iter().enumerate() {
-            let ties: Vec<_> =
-                self.tie.iter().filter(|((_, k), _)| *k == l).map(|(_, v)| *v).collect();
-            self.at_most(ties.iter().map(|v| (*v, 1.0)), f64::from(stock.quantity));
-            if !stock.aboard && !ties.is_empty() {
-                let bring = self.problem.add_var(self.bring_cost(stock.move_cost), (0.0, 1.0));
-                for tie in ties {
-                    self.at_most([(tie, 1.0), (bring, -1.0)], 0.0);
-                }
-            }
+            let ties = self.tie.iter().filter(|((_, k), _)| *k == l).map(|(_, v)| *v).collect();
+            self.bring(stock, ties);
+        }
+        for (pool, metres) in grid.line_pools.iter().enumerate() {
+            let taken = self.take.iter().filter_map(|(c, v)| {
+                let (stock, metres) = grid.cands[*c].stock?;
+                (grid.lines[stock].pool == pool).then_some((*v, f64::from(metres)))
+            });
+            let terms: Vec<_> = taken.collect();
+            self.at_most(terms, f64::from(*metres));
         }
         for (s, stock) in grid.lines.iter().enumerate() {
-            let users: Vec<_> = self
-                .take
-                .iter()
-                .filter_map(|(c, v)| grid.cands[*c].stock.filter(|t| t.0 == s).map(|t| (*v, t.1)))
-                .collect();
-            let terms: Vec<_> = users.iter().map(|(v, metres)| (*v, f64::from(*metres))).collect();
-            self.at_most(terms, f64::from(stock.quantity));
-            if !stock.aboard && !users.is_empty() {
-                let bring = self.problem.add_var(self.bring_cost(stock.move_cost), (0.0, 1.0));
-                for (take, _) in users {
-                    self.at_most([(take, 1.0), (bring, -1.0)], 0.0);
-                }
+            let uses = |c: usize| grid.cands[c].stock.is_some_and(|(used, _)| used == s);
+            let users = self.take.iter().filter(|(c, _)| uses(**c)).map(|(_, v)| *v).collect();
+            self.bring(stock, users);
+        }
+        let fished: BTreeSet<_> = grid.needs.iter().map(|n| n.lure).collect();
+        for lure in fished {
+            let stock = &grid.lures[lure];
+            if !stock.aboard || worth::is_scarce(grid, lure) {
+                let cost = if stock.aboard { 0.0 } else { self.bring_cost(stock.move_cost) };
+                let bring = self.problem.add_binary_var(cost);
+                self.lure.insert(lure, bring);
             }
         }
-        let wanted: BTreeSet<_> = grid.needs.iter().map(|n| n.lure).collect();
-        for lure in wanted.into_iter().filter(|l| !grid.lures[*l].aboard) {
-            let cost = self.bring_cost(grid.lures[lure].move_cost);
-            let bring = self.problem.add_binary_var(cost);
-            self.lure.insert(lure, bring);
+        for (pool, quantity) in grid.lure_pools.iter().enumerate() {
+            let brought = self
+                .lure
+                .iter()
+                .filter(|(l, _)| grid.lures[**l].pool == pool && worth::is_scarce(grid, **l));
+            let terms: Vec<_> =
+                brought.map(|(l, v)| (*v, f64::from(grid.lures[*l].quantity))).collect();
+            self.at_most(terms, f64::from(*quantity));
+        }
+    }
+
+    /// States that what uses a stock from elsewhere brings it.
+    fn bring(&mut self, stock: &Stock, users: Vec<Variable>) {
+        if !stock.aboard && !users.is_empty() {
+            let bring = self.problem.add_var(self.bring_cost(stock.move_cost), (0.0, 1.0));
+            for user in users {
+                self.at_most([(user, 1.0), (bring, -1.0)], 0.0);
+            }
         }
     }
 
@@ -258,21 +289,58 @@ impl<'a, 'b> Model<'a, 'b> {
 
     fn add_overtime(&mut self) {
         let grid = self.grid;
-        let mut terms: BTreeMap<_, _> = self
-            .take
-            .iter()
-            .map(|(c, v)| (*v, grid.cands[*c].minutes))
-            .chain(self.tie.iter().map(|((_, l), v)| (*v, grid.leaders[*l].minutes)))
-            .filter(|(_, minutes)| *minutes > 0)
-            .map(|(v, minutes)| (v, f64::from(minutes)))
-            .collect();
-        if terms.is_empty() {
-            return;
+        for (boat, limits) in grid.boats.iter().enumerate() {
+            let outfits = self.take.iter().map(|(c, v)| (*v, &grid.cands[*c]));
+            let outfits = outfits.filter(|(_, c)| c.boat == boat).map(|(v, c)| (v, c.minutes));
+            let ties = self.tie.iter().map(|((_, l), v)| (*v, &grid.leaders[*l]));
+            let ties = ties.filter(|(_, l)| l.boat == boat).map(|(v, l)| (v, l.minutes));
+            let mut terms: BTreeMap<_, _> = outfits
+                .chain(ties)
+                .filter(|(_, minutes)| *minutes > 0)
+                .map(|(v, minutes)| (v, f64::from(minutes)))
+                .collect();
+            if terms.is_empty() {
+                continue;
+            }
+            let cost = -(grid.weights.job_minute as f64) * SCALE;
+            let over = self.problem.add_var(cost, (0.0, f64::INFINITY));
+            terms.insert(over, -1.0);
+            self.row(&terms, ComparisonOp::Le, f64::from(limits.job_minutes));
         }
-        let cost = -(grid.weights.job_minute as f64) * SCALE;
-        let over = self.problem.add_var(cost, (0.0, f64::INFINITY));
-        terms.insert(over, -1.0);
-        self.row(&terms, ComparisonOp::Le, f64::from(grid.problem.job_minutes_budget));
+    }
+
+    /// States the pins. One that nothing can keep becomes an impossible row.
+    fn add_pins(&mut self) {
+        let grid = self.grid;
+        for wanted in &grid.wanted {
+            let takes = self.take.iter().filter(|(c, _)| grid.is_wanted(&grid.cands[**c], wanted));
+            let terms = takes.map(|(_, v)| (*v, 1.0)).collect();
+            self.at_least(terms, 1.0);
+        }
+        for &need in &grid.held {
+            let demand = &grid.needs[need];
+            let mut terms = BTreeMap::new();
+            if demand.holdable {
+                let cands: Vec<_> = self.take.keys().copied().collect();
+                for c in cands {
+                    if let Some(serves) = self.serves(c, |o| o.need == need && o.meets) {
+                        terms.insert(serves, 1.0);
+                    }
+                }
+            }
+            self.at_least(terms, f64::from(demand.copies));
+            if let Some(bring) = self.lure.get(&demand.lure) {
+                self.at_least(BTreeMap::from([(*bring, 1.0)]), 1.0);
+            }
+        }
+    }
+
+    /// Adds a row; without terms it says to the solver that there is no plan.
+    fn at_least(&mut self, mut terms: BTreeMap<Variable, f64>, rhs: f64) {
+        if terms.is_empty() {
+            terms.insert(self.problem.add_var(0.0, (0.0, 0.0)), 1.0);
+        }
+        self.row(&terms, ComparisonOp::Ge, rhs);
     }
 
     /// States that the anglers of a cut must find outfits.
@@ -299,12 +367,7 @@ impl<'a, 'b> Model<'a, 'b> {
                 terms.insert(serves, 1.0);
             }
         }
-        if terms.is_empty() {
-            // Nothing can help: an impossible row says so to the solver.
-            let never = self.problem.add_var(0.0, (0.0, 0.0));
-            terms.insert(never, 1.0);
-        }
-        self.row(&terms, ComparisonOp::Ge, missing);
+        self.at_least(terms, missing);
     }
 
     fn hint(&self, selection: &Selection) -> Vec<(Variable, f64)> {
@@ -317,9 +380,10 @@ impl<'a, 'b> Model<'a, 'b> {
             .collect()
     }
 
-    fn solve(&self, start: Option<&Selection>, nodes: u64) -> Found {
+    fn solve(&self, start: Option<&Selection>, effort: &mut Effort) -> Found {
         let mut options = SolveOptions::default();
-        options.node_limit = Some(nodes);
+        options.node_limit = Some(effort.nodes);
+        options.time_limit = effort.cap;
         options.tolerances.prune_epsilon = 1e-12;
         options.warm_start = start.map(|s| self.hint(s));
         if self.take.is_empty() {
@@ -328,15 +392,18 @@ impl<'a, 'b> Model<'a, 'b> {
         let outcome = match self.problem.solve_with(options) {
             Ok(outcome) => outcome,
             Err(microlp::Error::Infeasible) => return Found::Infeasible,
-            Err(_) => return Found::Nothing { bound: None, nodes: 0 },
+            Err(_) => return Found::Nothing { bound: None, nodes: 0, cut: false },
         };
         let stats = outcome.stats();
         // The solver earns what a must would lose; the plan loses it.
         let lost: Micros = self.grid.needs.iter().map(|n| n.shortfall).sum();
         let bound = stats.best_bound.map(|b| b / SCALE - lost as f64);
         let nodes = stats.nodes_solved;
+        effort.nodes = effort.nodes.saturating_sub(nodes);
+        effort.cap = effort.cap.map(|cap| cap.saturating_sub(stats.elapsed));
+        let cut = outcome.termination_reason() == TerminationReason::TimeLimit;
         let SolveOutcome::Solution(solution) = outcome else {
-            return Found::Nothing { bound, nodes };
+            return Found::Nothing { bound, nodes, cut };
         };
         let on = |v: &Variable| solution.var_value(*v) > 0.5;
         let mut lures: Vec<_> = self.grid.lures.iter().map(|l| l.aboard).collect();
@@ -349,15 +416,15 @@ impl<'a, 'b> Model<'a, 'b> {
             lures,
         };
         let optimal = solution.status() == SolutionStatus::Optimal;
-        Found::Some { selection, optimal, bound, nodes }
+        Found::Some { selection, optimal, bound, nodes, cut }
     }
 
     /// Without candidates the only plan is to take nothing.
     fn solve_empty(&self) -> Found {
         let selection = worth::furnish(self.grid, &[]);
-        if crew::seat(self.grid, &selection).cuts.is_empty() {
+        if worth::is_sound(self.grid, &selection) {
             let bound = Some(worth::value(self.grid, &selection).objective() as f64);
-            Found::Some { selection, optimal: true, bound, nodes: 0 }
+            Found::Some { selection, optimal: true, bound, nodes: 0, cut: false }
         } else {
             Found::Infeasible
         }
@@ -369,7 +436,7 @@ pub(crate) fn solve(
     grid: &Grid<'_>,
     pruning: &Pruning,
     start: Option<&Selection>,
-    node_budget: u64,
+    mut effort: Effort,
 ) -> Found {
     let mut model = Model::new(grid, pruning);
     let mut cuts: BTreeSet<Cut> =
@@ -377,27 +444,25 @@ pub(crate) fn solve(
     for cut in &cuts {
         model.add_cut(cut);
     }
-    let mut left = node_budget;
     let mut spent = 0;
     loop {
-        match model.solve(start, left) {
-            Found::Some { selection, optimal, bound, nodes } => {
+        match model.solve(start, &mut effort) {
+            Found::Some { selection, optimal, bound, nodes, cut } => {
                 spent += nodes;
-                left = left.saturating_sub(nodes);
                 let broken = crew::seat(grid, &selection).cuts;
                 if broken.is_empty() {
-                    return Found::Some { selection, optimal, bound, nodes: spent };
+                    return Found::Some { selection, optimal, bound, nodes: spent, cut };
                 }
                 let new: Vec<_> = broken.into_iter().filter(|c| cuts.insert(c.clone())).collect();
-                if new.is_empty() || left == 0 {
-                    return Found::Nothing { bound, nodes: spent };
+                if new.is_empty() || effort.nodes == 0 || cut {
+                    return Found::Nothing { bound, nodes: spent, cut };
                 }
                 for cut in &new {
                     model.add_cut(cut);
                 }
             }
-            Found::Nothing { bound, nodes } => {
-                return Found::Nothing { bound, nodes: spent + nodes };
+            Found::Nothing { bound, nodes, cut } => {
+                return Found::Nothing { bound, nodes: spent + nodes, cut };
             }
             Found::Infeasible => return Found::Infeasible,
         }

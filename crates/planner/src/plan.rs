@@ -2,6 +2,7 @@
 
 use deepbend_core::judge::Verdict;
 
+use crate::problem::Pin;
 use crate::weights::Micros;
 
 /// How good the plan is known to be.
@@ -24,6 +25,8 @@ pub enum Answer {
     NotFound {
         /// No plan is worth more than this, in millionths.
         bound: Micros,
+        /// Whether the clock ended the search; another run may end elsewhere.
+        cut: bool,
     },
 }
 
@@ -55,6 +58,13 @@ pub enum Constraint {
     LeaderStock,
     /// There is only so much line.
     LineStock,
+    /// What was settled beforehand.
+    Pinned {
+        /// The boat, by its place.
+        boat: String,
+        /// The pin.
+        pin: Pin,
+    },
 }
 
 /// A small set of limits that cannot be kept together, whatever else is lifted; without any one
@@ -330,6 +340,8 @@ pub struct TripPlan {
     pub value: Value,
     /// No plan has a larger [`Value::objective`] than this.
     pub bound: Micros,
+    /// Whether the clock ended the search; another run may end elsewhere.
+    pub cut: bool,
     /// Counts.
     pub counts: Counts,
     /// Outfits taken, by rod id.

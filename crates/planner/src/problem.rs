@@ -4,6 +4,7 @@ use deepbend_core::gear::Handle;
 use deepbend_core::judge::Verdict;
 use deepbend_core::water::Skill;
 
+use crate::plan::ItemKind;
 use crate::weights::Micros;
 
 /// One trip of one boat, with everything that may be taken. The order of the lists does not
@@ -34,6 +35,57 @@ pub struct TripProblem {
     pub candidates: Vec<Candidate>,
     /// Minutes for jobs before departure that cost nothing.
     pub job_minutes_budget: u32,
+    /// What is settled beforehand.
+    pub pins: Vec<Pin>,
+}
+
+/// Something that is settled before the plan is made, by name.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Pin {
+    /// This boat has to take the item.
+    Take {
+        /// Rod or reel.
+        kind: ItemKind,
+        /// Its id.
+        id: String,
+    },
+    /// This boat may not take the item.
+    Leave {
+        /// Rod or reel.
+        kind: ItemKind,
+        /// Its id.
+        id: String,
+    },
+    /// If either is taken, the reel is on the rod.
+    Pair {
+        /// Id of the rod.
+        rod: String,
+        /// Id of the reel.
+        reel: String,
+    },
+    /// The need has to reach its verdict in all copies, for example since the boat is not to be
+    /// stripped of it by another one.
+    Hold {
+        /// The segment.
+        segment: String,
+        /// The lure.
+        lure: String,
+    },
+}
+
+impl Pin {
+    /// Whether the pin lets a rod and a reel go together aboard.
+    #[must_use]
+    pub fn allows(&self, rod: &str, reel: &str) -> bool {
+        match self {
+            Self::Leave { kind, id } => {
+                let part = if *kind == ItemKind::Rod { rod } else { reel };
+                part != id
+            }
+            Self::Pair { rod: r, reel: e } => (rod == r) == (reel == e),
+            Self::Take { .. } | Self::Hold { .. } => true,
+        }
+    }
 }
 
 /// Limits of a boat.

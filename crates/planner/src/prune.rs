@@ -26,6 +26,7 @@ fn covers(better: &Cand, worse: &Cand) -> bool {
         (Some((s, metres)), Some((t, more))) => s == t && metres <= more,
     };
     stock
+        && better.boat == worse.boat
         && better.minutes <= worse.minutes
         && better.move_cost <= worse.move_cost
         && better.moves <= worse.moves
@@ -55,12 +56,17 @@ pub(crate) fn prune(grid: &Grid<'_>) -> Pruning {
                 && covers(other, cand)
                 && (j < i || !covers(cand, other))
         });
-        if !cand.offers.is_empty() && !dominated {
+        let wanted = grid.wanted.iter().any(|w| grid.is_wanted(cand, w));
+        if (wanted || !cand.offers.is_empty()) && !dominated {
             kept.push(i);
         }
     }
-    let rods = orders(grid, &kept, grid.rods.len(), |c| c.rod, |c| c.reel);
-    let reels = orders(grid, &kept, grid.reels.len(), |c| c.reel, |c| c.rod);
+    let mut rods = orders(grid, &kept, grid.rods.len(), |c| c.rod, |c| c.reel);
+    let mut reels = orders(grid, &kept, grid.reels.len(), |c| c.reel, |c| c.rod);
+    // What a pin asks for is taken, whatever is better.
+    let pinned = |is_rod, part| grid.wanted.iter().any(|w| w.is_rod == is_rod && w.part == part);
+    rods.retain(|(worse, better)| !pinned(true, *worse) && !pinned(true, *better));
+    reels.retain(|(worse, better)| !pinned(false, *worse) && !pinned(false, *better));
     Pruning { kept, rods, reels }
 }
 

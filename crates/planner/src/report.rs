@@ -19,6 +19,7 @@ pub(crate) struct Search {
     pub(crate) status: Status,
     pub(crate) bound: Micros,
     pub(crate) nodes: u64,
+    pub(crate) cut: bool,
 }
 
 /// Writes the plan.
@@ -31,9 +32,9 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
         covered: coverage.iter().filter(|c| c.covered).count() as u32,
         needs: coverage.len() as u32,
         outfits: outfits.len() as u32,
-        outfit_limit: grid.limit as u32,
+        outfit_limit: grid.limit() as u32,
         moves: moves.len() as u32,
-        job_minutes: worth::job_minutes(grid, selection),
+        job_minutes: worth::job_minutes(grid, selection, 0),
         candidates: grid.cands.len() as u32,
         nodes: search.nodes,
     };
@@ -52,6 +53,7 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
         status: search.status,
         value: worth::value(grid, selection),
         bound: search.bound,
+        cut: search.cut,
         counts,
         outfits,
         coverage,

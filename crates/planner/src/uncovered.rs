@@ -145,9 +145,9 @@ fn reason(
     if used_up || !worth::line_suffices(grid, &more) {
         return (R::StockUsedUp, format!("{name} would do, but leader or line is used up."));
     }
-    if !taken && selection.outfits.len() >= grid.limit {
+    if !taken && selection.outfits.len() >= grid.limit() {
         let text =
-            format!("{name} would do, but the {} rods that fit aboard bring more.", grid.limit);
+            format!("{name} would do, but the {} rods that fit aboard bring more.", grid.limit());
         return (R::NoHolder, text);
     }
     (R::NotWorthIt, format!("{name} would do, but moves and jobs cost more than it brings."))

@@ -4,9 +4,13 @@ use std::collections::BTreeSet;
 
 use deepbend_core::judge::Verdict;
 
+use crate::crew;
 use crate::grid::{Grid, Off};
 use crate::plan::Value;
-use crate::weights::Micros;
+use crate::weights::{Micros, ONE};
+
+/// What a lure counts that a pin asks for.
+const PINNED: Micros = 1_000 * ONE;
 
 /// A choice: outfits, leaders tied for them, lures taken along.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -106,11 +110,11 @@ pub(crate) fn held(grid: &Grid<'_>, selection: &Selection, need: usize) -> bool 
     need_worth(grid, need, &services(grid, selection, need)).1
 }
 
-/// Minutes of jobs of a selection.
-pub(crate) fn job_minutes(grid: &Grid<'_>, selection: &Selection) -> u32 {
-    let line: u32 = selection.outfits.iter().map(|c| grid.cands[*c].minutes).sum();
-    let tying: u32 = selection.leaders.iter().map(|(_, l)| grid.leaders[*l].minutes).sum();
-    line + tying
+/// Minutes of jobs for a boat.
+pub(crate) fn job_minutes(grid: &Grid<'_>, selection: &Selection, boat: usize) -> u32 {
+    let cands = selection.outfits.iter().map(|c| &grid.cands[*c]).filter(|c| c.boat == boat);
+    let ties = selection.leaders.iter().map(|(_, l)| &grid.leaders[*l]).filter(|l| l.boat == boat);
+    cands.map(|c| c.minutes).sum::<u32>() + ties.map(|l| l.minutes).sum::<u32>()
 }
 
 /// Lures that are brought from elsewhere because something fishes them.
@@ -145,8 +149,10 @@ pub(crate) fn value(grid: &Grid<'_>, selection: &Selection) -> Value {
         value.moves += stock.move_cost;
         moves += 1;
     }
-    let over = job_minutes(grid, selection).saturating_sub(grid.problem.job_minutes_budget);
-    value.overtime = Micros::from(over) * grid.weights.job_minute;
+    for (boat, limits) in grid.boats.iter().enumerate() {
+        let over = job_minutes(grid, selection, boat).saturating_sub(limits.job_minutes);
+        value.overtime += Micros::from(over) * grid.weights.job_minute;
+    }
     value.ties = Micros::from(selection.outfits.len() as u32) * grid.weights.outfit_tie
         + moves * grid.weights.move_tie;
     value
@@ -154,10 +160,11 @@ pub(crate) fn value(grid: &Grid<'_>, selection: &Selection) -> Value {
 
 /// Whether the line in stock suffices.
 pub(crate) fn line_suffices(grid: &Grid<'_>, outfits: &[usize]) -> bool {
-    let mut left: Vec<_> = grid.lines.iter().map(|l| u64::from(l.quantity)).collect();
+    let mut left: Vec<_> = grid.line_pools.iter().map(|metres| u64::from(*metres)).collect();
     outfits.iter().filter_map(|c| grid.cands[*c].stock).all(|(stock, metres)| {
-        let enough = left[stock] >= u64::from(metres);
-        left[stock] = left[stock].saturating_sub(u64::from(metres));
+        let left = &mut left[grid.lines[stock].pool];
+        let enough = *left >= u64::from(metres);
+        *left = left.saturating_sub(u64::from(metres));
         enough
     })
 }
@@ -166,14 +173,14 @@ pub(crate) fn line_suffices(grid: &Grid<'_>, outfits: &[usize]) -> bool {
 /// for, in order, while the stock lasts, and the lures that are worth their move.
 pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
     let mut leaders = BTreeSet::new();
-    let mut left: Vec<_> = grid.leaders.iter().map(|l| l.quantity).collect();
+    let mut left = grid.leader_pools.clone();
     for &cand in outfits {
         for offer in &grid.cands[cand].offers {
             if let Some(l) = offer.leader
-                && left[l] > 0
+                && left[grid.leaders[l].pool] > 0
                 && leaders.insert((cand, l))
             {
-                left[l] -= 1;
+                left[grid.leaders[l].pool] -= 1;
             }
         }
     }
@@ -189,10 +196,47 @@ pub(crate) fn take_lures(grid: &Grid<'_>, selection: &mut Selection) {
     let mut gain = vec![0; grid.lures.len()];
     for (need, demand) in grid.needs.iter().enumerate() {
         let (worth, held) = need_worth(grid, need, &services(grid, selection, need));
-        gain[demand.lure] += worth + if held { demand.shortfall } else { 0 };
+        let pinned = held && grid.held.contains(&need);
+        gain[demand.lure] +=
+            worth + if held { demand.shortfall } else { 0 } + if pinned { PINNED } else { 0 };
     }
-    for (lure, stock) in grid.lures.iter().enumerate() {
-        let cost = stock.move_cost + grid.weights.move_tie;
-        selection.lures[lure] = stock.aboard || gain[lure] > cost;
+    let net = |lure: usize| {
+        let stock = &grid.lures[lure];
+        let cost = if stock.aboard { -1 } else { stock.move_cost + grid.weights.move_tie };
+        gain[lure] - cost
+    };
+    // Where boats want more of a lure than there is, those go without that gain least.
+    let mut order: Vec<_> = (0..grid.lures.len()).collect();
+    order.sort_by_key(|lure| (std::cmp::Reverse(net(*lure)), *lure));
+    let mut left = grid.lure_pools.clone();
+    for lure in order {
+        let stock = &grid.lures[lure];
+        let left = &mut left[stock.pool];
+        selection.lures[lure] = net(lure) > 0 && stock.quantity <= *left;
+        if selection.lures[lure] {
+            *left -= stock.quantity;
+        }
     }
+}
+
+/// Whether a boat needs a lure of which others leave too little for it.
+pub(crate) fn is_scarce(grid: &Grid<'_>, lure: usize) -> bool {
+    let stock = &grid.lures[lure];
+    let same = grid.lures.iter().filter(|other| other.pool == stock.pool);
+    let asked: u64 = same.map(|other| u64::from(other.quantity)).sum();
+    stock.quantity > 0 && asked > u64::from(grid.lure_pools[stock.pool])
+}
+
+/// Pins that a selection does not keep.
+pub(crate) fn pins_broken(grid: &Grid<'_>, selection: &Selection) -> u32 {
+    let missing = grid.wanted.iter().filter(|wanted| {
+        !selection.outfits.iter().any(|c| grid.is_wanted(&grid.cands[*c], wanted))
+    });
+    let open = grid.held.iter().filter(|need| !held(grid, selection, **need));
+    (missing.count() + open.count()) as u32
+}
+
+/// Whether a selection keeps the pins and lets everybody fish.
+pub(crate) fn is_sound(grid: &Grid<'_>, selection: &Selection) -> bool {
+    pins_broken(grid, selection) == 0 && crew::seat(grid, selection).cuts.is_empty()
 }

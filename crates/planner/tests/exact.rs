@@ -110,7 +110,7 @@ proptest! {
         let none = Budget { nodes: 0, ..Budget::default() };
         match plan_trip(&problem, &Weights::default(), &none).unwrap() {
             Answer::Infeasible(_) => prop_assert!(best.is_none()),
-            Answer::NotFound { bound } => prop_assert!(best.is_none_or(|b| b <= bound)),
+            Answer::NotFound { bound, .. } => prop_assert!(best.is_none_or(|b| b <= bound)),
             answer @ Answer::Plan(_) => {
                 let plan = sound(&problem, answer);
                 prop_assert!(plan.bound >= best.unwrap());

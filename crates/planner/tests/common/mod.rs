@@ -117,6 +117,7 @@ pub(crate) fn empty(holders: u32) -> TripProblem {
         needs: Vec::new(),
         candidates: Vec::new(),
         job_minutes_budget: 60,
+        pins: Vec::new(),
     }
 }
 

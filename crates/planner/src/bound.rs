@@ -1,0 +1,422 @@
+//! A bound before the tree: what no plan can be worth, and which outfits no better plan can have.
+//!
+//! Rows that link outfits to levels of worth, one reel a rod, holders and minutes are paid for
+//! instead of kept (Lagrangian relaxation); what remains falls apart into one choice for each
+//! reel and one for each lure. The prices are moved by a subgradient rule with a fixed number of
+//! rounds. All sums are whole millionths, so that the bound holds to the last digit.
+
+use std::collections::BTreeMap;
+
+use crate::grid::{Cand, Grid};
+use crate::weights::Micros;
+
+/// What the relaxation found.
+#[derive(Clone, Debug)]
+pub(crate) struct Bound {
+    /// No plan is worth more.
+    pub(crate) best: Micros,
+    /// By candidate, what no plan that takes it can be worth more than; those that were left out
+    /// have the least number.
+    pub(crate) with: Vec<Micros>,
+}
+
+/// Rounds of the subgradient rule.
+const ROUNDS: u32 = 400;
+/// Rounds without a better bound before the stride is halved.
+const PATIENCE: u32 = 12;
+/// Minutes count in parts of this, so that a price of time moves as fast as a price of worth.
+const MINUTES: f64 = 30.0;
+
+/// Levels of worth of a need.
+struct Levels {
+    worths: Vec<Micros>,
+    /// Position of the first level among all.
+    first: usize,
+    /// By level and share, what reaching the level brings.
+    gains: Vec<Vec<Micros>>,
+    copies: Micros,
+    shortfall: Micros,
+}
+
+/// What an outfit does for a need beyond what it does without a leader.
+#[derive(Clone, Copy)]
+struct Serves {
+    need: usize,
+    from: usize,
+    to: usize,
+    meets: bool,
+}
+
+/// A candidate as the relaxation counts it.
+struct Outfit {
+    index: usize,
+    cost: Micros,
+    bare: Vec<Serves>,
+    tied: Vec<(Micros, Vec<Serves>)>,
+}
+
+/// Prices.
+#[derive(Clone)]
+struct Prices {
+    level: Vec<Micros>,
+    hold: Vec<Micros>,
+    rod: Vec<Micros>,
+    boat: Vec<Micros>,
+    minute: Vec<Micros>,
+}
+
+/// One evaluation.
+struct Round {
+    value: Micros,
+    chosen: Vec<usize>,
+    with: Vec<Micros>,
+    slope: Vec<f64>,
+}
+
+struct Relaxation<'a, 'b> {
+    grid: &'a Grid<'b>,
+    levels: Vec<Levels>,
+    outfits: Vec<Outfit>,
+    by_lure: BTreeMap<usize, Vec<usize>>,
+    count: usize,
+}
+
+fn levels(grid: &Grid<'_>, kept: &[usize]) -> Vec<Levels> {
+    let mut worths = vec![Vec::new(); grid.needs.len()];
+    for offer in kept.iter().flat_map(|c| &grid.cands[*c].offers).filter(|o| o.worth > 0) {
+        worths[offer.need].push(offer.worth);
+    }
+    let mut first = 0;
+    grid.needs
+        .iter()
+        .zip(worths)
+        .map(|(need, mut worths)| {
+            worths.sort_unstable();
+            worths.dedup();
+            let term = |share, worth| grid.weights.term(need.importance, share, worth);
+            let below = [0].iter().chain(&worths);
+            let gains = below
+                .zip(&worths)
+                .map(|(low, high)| {
+                    need.shares.iter().map(|s| term(*s, *high) - term(*s, *low)).collect()
+                })
+                .collect();
+            let levels = Levels {
+                first,
+                gains,
+                copies: Micros::from(need.copies),
+                shortfall: if need.holdable { need.shortfall } else { 0 },
+                worths,
+            };
+            first += levels.worths.len();
+            levels
+        })
+        .collect()
+}
+
+fn outfit(grid: &Grid<'_>, levels: &[Levels], index: usize) -> Outfit {
+    let cand = &grid.cands[index];
+    let reach = |offer: &crate::grid::Off| {
+        levels[offer.need].worths.partition_point(|worth| *worth <= offer.worth)
+    };
+    let mut bare: BTreeMap<usize, Serves> = BTreeMap::new();
+    for offer in cand.offers.iter().filter(|o| o.leader.is_none()) {
+        let (need, to) = (offer.need, reach(offer));
+        bare.insert(need, Serves { need, from: 0, to, meets: offer.meets });
+    }
+    let mut tied: BTreeMap<usize, Vec<Serves>> = BTreeMap::new();
+    for offer in &cand.offers {
+        let Some(leader) = offer.leader else { continue };
+        let (from, met) = bare.get(&offer.need).map_or((0, false), |b| (b.to, b.meets));
+        let (to, meets) = (reach(offer).max(from), offer.meets && !met);
+        if to > from || meets {
+            tied.entry(leader).or_default().push(Serves { need: offer.need, from, to, meets });
+        }
+    }
+    let weights = grid.weights;
+    let tied = tied.into_iter().map(|(l, list)| (Micros::from(grid.leaders[l].minutes), list));
+    Outfit {
+        index,
+        cost: cand.move_cost + weights.outfit_tie + Micros::from(cand.moves) * weights.move_tie,
+        bare: bare.into_values().collect(),
+        tied: tied.collect(),
+    }
+}
+
+impl<'a, 'b> Relaxation<'a, 'b> {
+    fn new(grid: &'a Grid<'b>, kept: &[usize]) -> Self {
+        let levels = levels(grid, kept);
+        let outfits = kept.iter().map(|c| outfit(grid, &levels, *c)).collect();
+        let mut by_lure: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for (n, need) in grid.needs.iter().enumerate() {
+            by_lure.entry(need.lure).or_default().push(n);
+        }
+        let count = levels.iter().map(|l| l.worths.len()).sum();
+        Self { grid, levels, outfits, by_lure, count }
+    }
+
+    /// Half of what the first copy brings: near where prices end.
+    fn start(&self) -> Prices {
+        let level = self.levels.iter().flat_map(|l| &l.gains);
+        Prices {
+            level: level.map(|gains| gains.first().copied().unwrap_or(0) / 2).collect(),
+            hold: self.levels.iter().map(|l| l.shortfall / l.copies.max(1) / 2).collect(),
+            rod: vec![0; self.grid.rods.len()],
+            boat: vec![0; self.grid.boats.len()],
+            minute: vec![0; self.grid.boats.len()],
+        }
+    }
+
+    /// What the offers of a list bring at the prices.
+    fn sum(prices: &Prices, sums: &[Vec<Micros>], list: &[Serves]) -> Micros {
+        list.iter()
+            .map(|s| {
+                let hold = if s.meets { prices.hold[s.need] } else { 0 };
+                sums[s.need][s.to] - sums[s.need][s.from] + hold
+            })
+            .sum()
+    }
+
+    fn evaluate(&self, prices: &Prices) -> Round {
+        let grid = self.grid;
+        let mut slope = Slope::new(self, grid);
+        let mut value: Micros = -grid.needs.iter().map(|n| n.shortfall).sum::<Micros>();
+        value += prices.rod.iter().sum::<Micros>();
+        for (boat, limits) in grid.boats.iter().enumerate() {
+            let holders = limits.outfits.min(self.outfits.len()) as Micros;
+            value += prices.boat[boat] * holders;
+            value += prices.minute[boat] * Micros::from(limits.job_minutes);
+            slope.boat[boat] += holders as f64;
+            slope.minute[boat] += f64::from(limits.job_minutes);
+        }
+        for (lure, needs) in &self.by_lure {
+            value += self.lure(*lure, needs, prices, &mut slope);
+        }
+        let sums: Vec<Vec<Micros>> = self
+            .levels
+            .iter()
+            .map(|l| {
+                let mut sum = 0;
+                let prices = &prices.level[l.first..l.first + l.worths.len()];
+                let steps = prices.iter().map(|price| {
+                    sum += price;
+                    sum
+                });
+                [0].into_iter().chain(steps).collect()
+            })
+            .collect();
+        let reduced: Vec<Micros> =
+            self.outfits.iter().map(|o| self.reduced(o, prices, &sums)).collect();
+        let mut by_reel: Vec<Option<usize>> = vec![None; grid.reels.len()];
+        for (o, worth) in reduced.iter().enumerate() {
+            let best = &mut by_reel[self.cand(o).reel];
+            if best.is_none_or(|b| reduced[b] < *worth) {
+                *best = Some(o);
+            }
+        }
+        let mut chosen: Vec<usize> =
+            by_reel.iter().flatten().copied().filter(|o| reduced[*o] > 0).collect();
+        chosen.sort_by_key(|o| (std::cmp::Reverse(reduced[*o]), *o));
+        let most = grid.boats.iter().map(|b| b.outfits).sum::<usize>();
+        chosen.truncate(most);
+        let full = chosen.len() == most;
+        let least = if full { chosen.last().map_or(0, |o| reduced[*o]) } else { 0 };
+        value += chosen.iter().map(|o| reduced[*o]).sum::<Micros>();
+        for &o in &chosen {
+            self.count(o, prices, &sums, &mut slope);
+        }
+        let with = (0..self.outfits.len())
+            .map(|o| {
+                let now = by_reel[self.cand(o).reel].filter(|b| chosen.contains(b));
+                value - now.map_or(least, |b| reduced[b]) + reduced[o]
+            })
+            .collect();
+        Round { value, chosen, with, slope: slope.list(prices) }
+    }
+
+    fn cand(&self, o: usize) -> &Cand {
+        &self.grid.cands[self.outfits[o].index]
+    }
+
+    fn reduced(&self, outfit: &Outfit, prices: &Prices, sums: &[Vec<Micros>]) -> Micros {
+        let cand = &self.grid.cands[outfit.index];
+        let minute = prices.minute[cand.boat];
+        let tied = outfit
+            .tied
+            .iter()
+            .map(|(minutes, list)| (Self::sum(prices, sums, list) - minutes * minute).max(0));
+        Self::sum(prices, sums, &outfit.bare) + tied.sum::<Micros>()
+            - outfit.cost
+            - minute * Micros::from(cand.minutes)
+            - prices.rod[cand.rod]
+            - prices.boat[cand.boat]
+    }
+
+    /// What the needs of a lure bring beyond the prices.
+    fn lure(&self, lure: usize, needs: &[usize], prices: &Prices, slope: &mut Slope) -> Micros {
+        let stock = &self.grid.lures[lure];
+        let mut sum = 0;
+        for &n in needs {
+            let l = &self.levels[n];
+            let prices_of = &prices.level[l.first..l.first + l.worths.len()];
+            for (gains, price) in l.gains.iter().zip(prices_of) {
+                sum += gains.iter().map(|gain| (gain - price).max(0)).sum::<Micros>();
+            }
+            sum += (l.shortfall - l.copies * prices.hold[n]).max(0);
+        }
+        let bring = if stock.aboard { 0 } else { stock.move_cost + self.grid.weights.move_tie };
+        if sum <= bring {
+            return 0;
+        }
+        for &n in needs {
+            let l = &self.levels[n];
+            for (k, gains) in l.gains.iter().enumerate() {
+                let price = prices.level[l.first + k];
+                let wanted = gains.iter().filter(|gain| **gain > price).count();
+                slope.level[l.first + k] -= wanted as f64;
+            }
+            if l.shortfall > l.copies * prices.hold[n] {
+                slope.hold[n] -= l.copies as f64;
+            }
+        }
+        sum - bring
+    }
+
+    /// Adds a chosen outfit to the slope.
+    fn count(&self, o: usize, prices: &Prices, sums: &[Vec<Micros>], slope: &mut Slope) {
+        let outfit = &self.outfits[o];
+        let cand = &self.grid.cands[outfit.index];
+        let minute = prices.minute[cand.boat];
+        slope.rod[cand.rod] -= 1.0;
+        slope.boat[cand.boat] -= 1.0;
+        slope.minute[cand.boat] -= f64::from(cand.minutes);
+        let mut lists = vec![&outfit.bare];
+        for (minutes, list) in &outfit.tied {
+            if Self::sum(prices, sums, list) > minutes * minute {
+                slope.minute[cand.boat] -= *minutes as f64;
+                lists.push(list);
+            }
+        }
+        for s in lists.into_iter().flatten() {
+            let first = self.levels[s.need].first;
+            for level in &mut slope.level[first + s.from..first + s.to] {
+                *level += 1.0;
+            }
+            slope.hold[s.need] += f64::from(u8::from(s.meets));
+        }
+    }
+}
+
+/// How the bound changes with each price.
+struct Slope {
+    level: Vec<f64>,
+    hold: Vec<f64>,
+    rod: Vec<f64>,
+    boat: Vec<f64>,
+    minute: Vec<f64>,
+}
+
+impl Slope {
+    fn new(relaxation: &Relaxation<'_, '_>, grid: &Grid<'_>) -> Self {
+        Self {
+            level: vec![0.0; relaxation.count],
+            hold: vec![0.0; grid.needs.len()],
+            rod: vec![1.0; grid.rods.len()],
+            boat: vec![0.0; grid.boats.len()],
+            minute: vec![0.0; grid.boats.len()],
+        }
+    }
+
+    /// All in one list; what would only push a price below 0 is 0.
+    fn list(self, prices: &Prices) -> Vec<f64> {
+        let minute = self.minute.into_iter().map(|slope| slope / MINUTES);
+        let slopes =
+            self.level.into_iter().chain(self.hold).chain(self.rod).chain(self.boat).chain(minute);
+        slopes
+            .zip(prices.all())
+            .map(|(slope, price)| if *price == 0 && slope > 0.0 { 0.0 } else { slope })
+            .collect()
+    }
+}
+
+impl Prices {
+    fn all(&self) -> impl Iterator<Item = &Micros> {
+        let worths = self.level.iter().chain(&self.hold).chain(&self.rod);
+        worths.chain(&self.boat).chain(&self.minute)
+    }
+
+    /// Moves against the slope; a minute never costs more than one over the budget.
+    fn step(&mut self, direction: &[f64], step: f64, minute: Micros) {
+        let minutes = direction.len() - self.minute.len();
+        let worths = self.level.iter_mut().chain(&mut self.hold).chain(&mut self.rod);
+        let all = worths.chain(&mut self.boat).chain(&mut self.minute);
+        for (i, (price, slope)) in all.zip(direction).enumerate() {
+            let (unit, most) = if i >= minutes { (MINUTES, minute) } else { (1.0, MOST) };
+            let next = *price as f64 - step * slope / unit;
+            *price = (next.round() as Micros).clamp(0, most);
+        }
+    }
+}
+
+/// No price is above this: more than anything is worth.
+const MOST: Micros = 1 << 40;
+
+/// Bounds the plans made from `kept`. `reached` is what a known plan is worth. Each chosen set is
+/// shown to `offer`, which may know a better plan.
+pub(crate) fn relax(
+    grid: &Grid<'_>,
+    kept: &[usize],
+    mut reached: Option<Micros>,
+    offer: &mut dyn FnMut(&[usize]) -> Option<Micros>,
+) -> Bound {
+    let relaxation = Relaxation::new(grid, kept);
+    let mut prices = relaxation.start();
+    let mut least = prices.clone();
+    let mut best: Option<Round> = None;
+    let mut stride = 1.0;
+    let mut waited = 0;
+    let mut direction: Vec<f64> = Vec::new();
+    for _ in 0..ROUNDS {
+        let round = relaxation.evaluate(&prices);
+        let chosen: Vec<_> = round.chosen.iter().map(|o| relaxation.outfits[*o].index).collect();
+        reached = reached.max(offer(&chosen));
+        let value = round.value;
+        let slope = round.slope.clone();
+        if best.as_ref().is_none_or(|b| value < b.value) {
+            best = Some(round);
+            least = prices.clone();
+            waited = 0;
+        } else {
+            waited += 1;
+            if waited >= PATIENCE {
+                stride /= 2.0;
+                waited = 0;
+                prices = least.clone();
+                direction.clear();
+            }
+        }
+        let top = best.as_ref().map_or(value, |b| b.value);
+        if stride < 0.01 || reached.is_some_and(|reached| top <= reached) {
+            break;
+        }
+        direction.resize(slope.len(), 0.0);
+        let along: f64 = direction.iter().zip(&slope).map(|(d, s)| d * s).sum();
+        let square: f64 = direction.iter().map(|d| d * d).sum();
+        let keep = if along < 0.0 && square > 0.0 { -1.5 * along / square } else { 0.0 };
+        direction.iter_mut().zip(&slope).for_each(|(d, s)| *d = s + keep * *d);
+        let square: f64 = direction.iter().map(|d| d * d).sum();
+        if square <= 0.0 {
+            break;
+        }
+        // Without a plan the way to go is a guess: a twentieth.
+        let target = reached.unwrap_or(top - (top.abs() / 20).max(1_000));
+        let step = stride * (value - target).max(1_000) as f64 / square;
+        prices.step(&direction, step, grid.weights.job_minute);
+    }
+    let mut with = vec![Micros::MIN; grid.cands.len()];
+    let Some(best) = best else { return Bound { best: Micros::MAX, with } };
+    for (outfit, value) in relaxation.outfits.iter().zip(&best.with) {
+        with[outfit.index] = *value;
+    }
+    Bound { best: best.value, with }
+}
