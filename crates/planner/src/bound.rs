@@ -20,6 +20,14 @@ pub(crate) struct Bound {
     pub(crate) with: Vec<Micros>,
 }
 
+impl Bound {
+    /// Takes the lower of two bounds of the same plans.
+    pub(crate) fn tighten(&mut self, other: &Self) {
+        self.best = self.best.min(other.best);
+        self.with.iter_mut().zip(&other.with).for_each(|(a, b)| *a = (*a).min(*b));
+    }
+}
+
 /// Rounds of the subgradient rule.
 const ROUNDS: u32 = 400;
 /// Rounds without a better bound before the stride is halved.

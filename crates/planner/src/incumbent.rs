@@ -88,29 +88,17 @@ fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked) -> Ranked {
     best
 }
 
-/// The best choice found by adding and exchanging; `None` if it leaves an angler without an
-/// outfit.
-pub(crate) fn find(grid: &Grid<'_>, kept: &[usize]) -> Option<Selection> {
-    let start = rank(grid, Vec::new())?;
-    let selection = furnished(grid, &climb(grid, kept, start));
-    worth::is_sound(grid, &selection).then_some(selection)
-}
-
-fn furnished(grid: &Grid<'_>, choice: &Ranked) -> Selection {
-    let mut selection = worth::furnish(grid, &choice.outfits);
+/// The best choice found by adding and exchanging, from nothing or from a sound selection;
+/// `None` if it leaves an angler without an outfit or breaks a pin.
+pub(crate) fn find(
+    grid: &Grid<'_>,
+    kept: &[usize],
+    known: Option<&Selection>,
+) -> Option<Selection> {
+    let start = rank(grid, known.map_or_else(Vec::new, |known| known.outfits.clone()))?;
+    let mut selection = worth::furnish(grid, &climb(grid, kept, start).outfits);
     trim(grid, &mut selection);
-    selection
-}
-
-/// Climbs from a sound selection; the better of the two.
-pub(crate) fn improve(grid: &Grid<'_>, kept: &[usize], known: &Selection) -> Selection {
-    let objective = |s: &Selection| worth::value(grid, s).objective();
-    let mut trimmed = known.clone();
-    trim(grid, &mut trimmed);
-    let Some(start) = rank(grid, known.outfits.clone()) else { return trimmed };
-    let found = furnished(grid, &climb(grid, kept, start));
-    let better = worth::is_sound(grid, &found) && objective(&found) > objective(&trimmed);
-    if better { found } else { trimmed }
+    worth::is_sound(grid, &selection).then_some(selection)
 }
 
 /// Takes off leaders that bring nothing: those that cost first, the later ones first.

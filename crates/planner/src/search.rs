@@ -10,9 +10,9 @@ use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
 /// Candidates that climbing looks at.
-const FEW: usize = 250;
+const FEW: usize = 120;
 /// Candidates that the tree takes on; with more, a single step of it could take minutes.
-const TREE: usize = 1_500;
+const TREE: usize = 600;
 /// What the solver's tolerances may add up to, in millionths; a bound is raised by it. Less than
 /// any two plans that differ in outfits or moves lie apart.
 const SLACK: Micros = 10;
@@ -31,24 +31,24 @@ pub(crate) struct Outcome {
 /// Searches; `None`: no selection keeps all limits.
 pub(crate) fn search(grid: &Grid<'_>, budget: &Budget) -> Option<Outcome> {
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
-    let few = few(grid, &pruning.kept);
-    let start = incumbent::find(grid, &few);
-    let mut best = start.map(|selection| (worth::value(grid, &selection).objective(), selection));
-    let reached = best.as_ref().map(|(worth, _)| *worth);
-    let bounded = bound::relax(grid, &pruning.kept, reached, &mut |chosen| {
-        let selection = worth::furnish(grid, &fitting(grid, chosen));
+    let mut best: Known = None;
+    let first =
+        bound::relax(grid, &pruning.kept, None, &mut |chosen| offer(grid, chosen, &mut best));
+    let few = most_promising(&pruning.kept, &first, FEW);
+    let known = best.as_ref().map(|(_, selection)| selection);
+    if let Some(selection) = incumbent::find(grid, &few, known) {
         let worth = worth::value(grid, &selection).objective();
-        let better = best.as_ref().is_none_or(|(known, _)| worth > *known);
-        if better && worth::is_sound(grid, &selection) {
+        if best.as_ref().is_none_or(|(known, _)| worth > *known) {
             best = Some((worth, selection));
         }
-        best.as_ref().map(|(worth, _)| *worth)
-    });
-    if let Some((worth, selection)) = &mut best
-        && Some(*worth) > reached
-    {
-        *selection = incumbent::improve(grid, &few, selection);
-        *worth = worth::value(grid, selection).objective();
+    }
+    let reached = best.as_ref().map(|(worth, _)| *worth);
+    let mut bounded = first;
+    if reached.is_none_or(|reached| reached < bounded.best) {
+        let again = bound::relax(grid, &pruning.kept, reached, &mut |chosen| {
+            offer(grid, chosen, &mut best)
+        });
+        bounded.tighten(&again);
     }
     let most = bounded.best.min(grid.plain_bound());
     let reached = best.as_ref().map(|(worth, _)| *worth);
@@ -62,10 +62,7 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget) -> Option<Outcome> {
         tree(grid, &pruning, worthy.clone(), &bounded, most, start, budget)?
     };
     if let Some(selection) = outcome.selection.take() {
-        let mut near = worthy;
-        if near.len() > FEW {
-            near = few;
-        }
+        let near = if worthy.len() > FEW { few } else { worthy };
         let selection = incumbent::settle_ties(grid, &near, selection);
         let reached = worth::value(grid, &selection).objective();
         outcome.bound = if outcome.proven { reached } else { outcome.bound.max(reached) };
@@ -74,14 +71,19 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget) -> Option<Outcome> {
     Some(outcome)
 }
 
-/// The candidates that promise most, in order.
-fn few(grid: &Grid<'_>, kept: &[usize]) -> Vec<usize> {
-    if kept.len() <= FEW {
-        return kept.to_vec();
+/// Takes the plan behind a relaxed choice if it is better; the worth of the best known.
+fn offer(grid: &Grid<'_>, chosen: &[usize], best: &mut Known) -> Option<Micros> {
+    let selection = worth::furnish(grid, &fitting(grid, chosen));
+    let worth = worth::value(grid, &selection).objective();
+    let better = best.as_ref().is_none_or(|(known, _)| worth > *known);
+    if better && worth::is_sound(grid, &selection) {
+        *best = Some((worth, selection));
     }
-    let bounded = bound::relax(grid, kept, None, &mut |_| None);
-    most_promising(kept, &bounded, FEW)
+    best.as_ref().map(|(worth, _)| *worth)
 }
+
+/// The best plan known and its worth.
+type Known = Option<(Micros, Selection)>;
 
 fn most_promising(kept: &[usize], bounded: &Bound, count: usize) -> Vec<usize> {
     let mut list = kept.to_vec();
