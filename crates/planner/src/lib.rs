@@ -21,9 +21,11 @@
 mod ashore;
 mod bound;
 pub mod check;
+mod check_fleet;
 mod clash;
 mod crew;
 pub mod faults;
+pub mod fleet;
 mod grid;
 mod incumbent;
 pub mod median;
@@ -39,7 +41,9 @@ pub mod weights;
 mod worth;
 
 pub use check::check;
+pub use check_fleet::check_fleet;
 pub use faults::{Fault, ProblemFaults};
+pub use fleet::{FleetAnswer, FleetPlan, FleetProblem, plan_fleet};
 pub use plan::{Answer, Status, TripPlan, Value};
 pub use problem::TripProblem;
 pub use solve::{Budget, plan_trip};

@@ -245,6 +245,17 @@ pub struct Uncovered {
     pub text: String,
     /// The best that the pool has for it, taken or not.
     pub best_in_pool: Option<PoolOffer>,
+    /// The best that would reach the verdict, were its rod and reel ready to be issued.
+    pub not_ready: Option<NotReady>,
+}
+
+/// An outfit that would do, of which a part is not ready.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NotReady {
+    /// What it offers.
+    pub offer: PoolOffer,
+    /// One plain sentence, with the parts that are not ready.
+    pub text: String,
 }
 
 /// Kinds of things that are moved.

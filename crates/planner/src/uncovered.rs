@@ -4,7 +4,8 @@ use deepbend_core::gear::Word;
 use deepbend_core::judge::Verdict;
 
 use crate::grid::{Cand, Grid, Off};
-use crate::plan::{PoolOffer, Uncovered, UncoveredReason};
+use crate::plan::{NotReady, PoolOffer, Uncovered, UncoveredReason};
+use crate::problem::Candidate;
 use crate::worth::{self, Selection};
 
 /// Needs below their verdict, the most important first.
@@ -33,7 +34,52 @@ fn explain(grid: &Grid<'_>, selection: &Selection, need: usize) -> Uncovered {
         reason,
         text,
         best_in_pool: best.map(|(c, offer)| pool_offer(grid, &grid.cands[c], offer)),
+        not_ready: not_ready(grid, need),
     }
+}
+
+/// The best outfit that would reach the verdict, had its parts been ready.
+fn not_ready(grid: &Grid<'_>, need: usize) -> Option<NotReady> {
+    let p = grid.problem;
+    let barred = |c: &Candidate| -> Vec<&str> {
+        let rod = p.rods.iter().find(|r| r.id == c.rod && !r.ready).map(|r| r.id.as_str());
+        let reel = p.reels.iter().find(|r| r.id == c.reel && !r.ready).map(|r| r.id.as_str());
+        rod.into_iter().chain(reel).collect()
+    };
+    let (candidate, offer, parts) = p
+        .candidates
+        .iter()
+        .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
+        .filter(|(_, o)| o.need == need && p.needs[need].met_by(o.verdict))
+        .map(|(c, o)| (c, o, barred(c)))
+        .filter(|(.., parts)| !parts.is_empty())
+        .min_by(|(c, o, n), (d, q, m)| {
+            (n.len(), o.verdict)
+                .cmp(&(m.len(), q.verdict))
+                .then(q.score.total_cmp(&o.score))
+                .then((&c.rod, &c.reel, &c.line).cmp(&(&d.rod, &d.reel, &d.line)))
+                .then(o.leader.cmp(&q.leader))
+        })?;
+    let text = format!(
+        "{} with {} would be {}, but {} not ready.",
+        candidate.rod,
+        candidate.reel,
+        offer.verdict.as_word(),
+        match parts[..] {
+            [part] => format!("{part} is"),
+            _ => "both are".to_owned(),
+        }
+    );
+    let offer = PoolOffer {
+        rod: candidate.rod.clone(),
+        reel: candidate.reel.clone(),
+        line: candidate.line.clone(),
+        leader: offer.leader.clone(),
+        verdict: offer.verdict,
+        score: offer.score,
+        limiting: offer.limiting.clone(),
+    };
+    Some(NotReady { offer, text })
 }
 
 /// Offers for a need, those that meet its verdict first, then those in nobody's way, then the

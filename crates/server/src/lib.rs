@@ -33,6 +33,10 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
 #![allow(clippy::disallowed_methods, reason = "an outer crate: it reads files and environment")]
 
+// Helpers of the tests beside the crate serve tests within it too.
+#[cfg(test)]
+extern crate self as deepbend_server;
+
 mod compute;
 pub mod config;
 mod error;

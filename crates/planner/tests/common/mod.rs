@@ -339,13 +339,30 @@ pub(crate) fn fleet(seed: u64, rods: u64, reels: u64, lures: u64) -> TripProblem
     p
 }
 
+/// What a plan takes from the pool.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Used {
+    pub(crate) parts: BTreeSet<String>,
+    pub(crate) leaders: Vec<u32>,
+    pub(crate) metres: u32,
+    /// By lure, whether it is there.
+    pub(crate) lures: Vec<bool>,
+}
+
+type Visit<'v> = &'v mut dyn FnMut(Used, i64);
+
 /// The best objective over all plans, counted one by one; none if no plan keeps the limits.
 pub(crate) fn brute_force(p: &TripProblem) -> Option<i64> {
-    let room = p.boat.rod_holders.min(p.boat.max_rods_aboard) as usize;
     let mut best = None;
-    let mut chosen = Vec::new();
-    choose(p, 0, room, &mut chosen, &mut best);
+    let away: Vec<_> = (0..p.lures.len()).filter(|l| p.lures[*l].place != "B1").collect();
+    every_plan(p, &away, &mut |_, worth| best = best.max(Some(worth)));
     best
+}
+
+/// Shows every plan; the lures of `away` may be there or not.
+pub(crate) fn every_plan(p: &TripProblem, away: &[usize], visit: Visit<'_>) {
+    let room = p.boat.rod_holders.min(p.boat.max_rods_aboard) as usize;
+    choose(p, 0, room, &mut Vec::new(), away, visit);
 }
 
 fn choose<'a>(
@@ -353,9 +370,10 @@ fn choose<'a>(
     from: usize,
     room: usize,
     chosen: &mut Vec<&'a Candidate>,
-    best: &mut Option<i64>,
+    away: &[usize],
+    visit: Visit<'_>,
 ) {
-    leaders(p, chosen, best);
+    leaders(p, chosen, away, visit);
     if chosen.len() == room {
         return;
     }
@@ -367,13 +385,13 @@ fn choose<'a>(
         let free = chosen.iter().all(|o| o.rod != c.rod && o.reel != c.reel);
         if rod.ready && reel.ready && fits && free {
             chosen.push(c);
-            choose(p, i + 1, room, chosen, best);
+            choose(p, i + 1, room, chosen, away, visit);
             chosen.pop();
         }
     }
 }
 
-fn leaders(p: &TripProblem, chosen: &[&Candidate], best: &mut Option<i64>) {
+fn leaders(p: &TripProblem, chosen: &[&Candidate], away: &[usize], visit: Visit<'_>) {
     let line = |c: &Candidate| {
         let reel = p.reels.iter().find(|r| r.id == c.reel).unwrap();
         reel.lines.iter().find(|l| l.id == c.line).unwrap().clone()
@@ -384,13 +402,11 @@ fn leaders(p: &TripProblem, chosen: &[&Candidate], best: &mut Option<i64>) {
     }
     let pairs: Vec<_> =
         (0..chosen.len()).flat_map(|c| (0..p.leaders.len()).map(move |l| (c, l))).collect();
-    let away: Vec<_> = (0..p.lures.len()).filter(|l| p.lures[*l].place != "B1").collect();
     for tied in 0..1_u32 << pairs.len() {
         let tied: BTreeSet<_> =
             (0..pairs.len()).filter(|i| tied >> i & 1 == 1).map(|i| pairs[i]).collect();
-        let within =
-            |l: usize| tied.iter().filter(|t| t.1 == l).count() <= p.leaders[l].quantity as usize;
-        if !(0..p.leaders.len()).all(within) {
+        let count = |l: usize| tied.iter().filter(|t| t.1 == l).count() as u32;
+        if !(0..p.leaders.len()).all(|l| count(l) <= p.leaders[l].quantity) {
             continue;
         }
         for brought in 0..1_u32 << away.len() {
@@ -398,10 +414,15 @@ fn leaders(p: &TripProblem, chosen: &[&Candidate], best: &mut Option<i64>) {
                 |l: usize| away.iter().position(|a| *a == l).is_none_or(|i| brought >> i & 1 == 1);
             let minutes: u32 = chosen.iter().map(|c| line(c).minutes).sum::<u32>()
                 + tied.iter().map(|t| p.leaders[t.1].minutes).sum::<u32>();
-            if let Some(worth) = worth(p, chosen, &tied, &there, minutes)
-                && best.is_none_or(|b| worth > b)
-            {
-                *best = Some(worth);
+            if let Some(worth) = worth(p, chosen, &tied, &there, minutes) {
+                let parts = chosen.iter().flat_map(|c| [c.rod.clone(), c.reel.clone()]);
+                let used = Used {
+                    parts: parts.collect(),
+                    leaders: (0..p.leaders.len()).map(count).collect(),
+                    metres,
+                    lures: (0..p.lures.len()).map(there).collect(),
+                };
+                visit(used, worth);
             }
         }
     }

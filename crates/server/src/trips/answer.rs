@@ -50,7 +50,7 @@ impl<'a, 'v> Writer<'a, 'v> {
                 wire.status = pb::PlanStatus::Infeasible.into();
                 wire.clash = Some(write_clash(clash));
             }
-            Answer::NotFound { bound } => {
+            Answer::NotFound { bound, .. } => {
                 wire.status = pb::PlanStatus::NotFound.into();
                 wire.bound_micros = Some(bound);
             }
@@ -350,6 +350,8 @@ fn write_clash(clash: Clash) -> pb::PlanClash {
                 Constraint::LureStock => (pb::PlanConstraint::LureStock, String::new()),
                 Constraint::LeaderStock => (pb::PlanConstraint::LeaderStock, String::new()),
                 Constraint::LineStock => (pb::PlanConstraint::LineStock, String::new()),
+                // Pins of a request are kept before the planner is asked.
+                Constraint::Pinned { .. } => (pb::PlanConstraint::Unspecified, String::new()),
             };
             pb::ClashingConstraint { constraint: kind.into(), segment_id: segment }
         })

@@ -6,6 +6,7 @@ use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
 use deepbend_planner::plan::{PoolOffer, TripPlan, Uncovered, UncoveredReason};
+use deepbend_planner::problem::Candidate;
 
 use super::answer::uncovered_reason;
 use super::buy;
@@ -50,18 +51,30 @@ impl Cures<'_, '_> {
             importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
             reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
             reason: uncovered_reason(uncovered.reason).into(),
-            text: self.text(need, uncovered, offer, limiting.as_deref()),
+            text: match &uncovered.not_ready {
+                Some(barred) => {
+                    let text = self.text(need, uncovered, offer, limiting.as_deref());
+                    format!("{text} {}", barred.text)
+                }
+                None => self.text(need, uncovered, offer, limiting.as_deref()),
+            },
             best_in_pool,
             cure: need.map(|need| self.cure(need, uncovered, offer)).unwrap_or_default(),
         }
     }
 
-    /// The best of all candidates for a need, however bad.
+    /// The best of all candidates for a need that are ready, however bad.
     fn closest(&self, need: usize) -> Option<PoolOffer> {
+        let pool = self.judge.pool;
+        let ready = |c: &&Candidate| {
+            pool.rod(&c.rod).is_some_and(|rod| rod.ready)
+                && pool.reel(&c.reel).is_some_and(|reel| reel.ready)
+        };
         let offers = self
             .problem
             .candidates
             .iter()
+            .filter(ready)
             .flat_map(|c| c.offers.iter().filter(|o| o.need == need).map(move |o| (c, o)));
         let ranked = offers.map(|(c, o)| {
             // Unsafe ones all score 0: what they would be without the limit tells them apart.

@@ -30,6 +30,8 @@ mod answer;
 mod buy;
 mod cards;
 mod cure;
+#[cfg(test)]
+mod fleet_tests;
 mod offers;
 mod pool;
 mod request;

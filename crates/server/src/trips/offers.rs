@@ -162,7 +162,8 @@ pub(super) struct Judge<'a, 'v> {
 type Tried = (Option<usize>, Score);
 
 impl Judge<'_, '_> {
-    /// All candidates. `stop` is asked between rods.
+    /// All candidates, also of items that are not ready: the planner takes none of them, and says
+    /// what they would have done. `stop` is asked between rods.
     ///
     /// # Errors
     /// [`Stopped`] as soon as `stop` says so.
@@ -171,11 +172,11 @@ impl Judge<'_, '_> {
         stop: &dyn Fn() -> Option<Stopped>,
     ) -> Result<Vec<Candidate>, Stopped> {
         let mut candidates = Vec::new();
-        for rod in self.pool.rods.iter().filter(|rod| rod.ready) {
+        for rod in &self.pool.rods {
             if let Some(stopped) = stop() {
                 return Err(stopped);
             }
-            for reel in self.pool.reels.iter().filter(|reel| reel.ready) {
+            for reel in &self.pool.reels {
                 if self.may_pair(rod, reel) {
                     candidates.extend(self.of_pair(rod, reel));
                 }

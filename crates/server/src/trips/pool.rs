@@ -307,6 +307,7 @@ impl<'v> Pool<'v> {
             needs: asked.needs.clone(),
             candidates: Vec::new(),
             job_minutes_budget: asked.job_minutes,
+            pins: Vec::new(),
         }
     }
 

@@ -41,14 +41,16 @@ pub(super) fn search(
     let mut budget = nodes.min(FIRST);
     loop {
         let begun = Instant::now();
-        let answer = plan_trip(problem, weights, &Budget { nodes: budget, ..Budget::default() })
-            .map_err(NoAnswer::Faults)?;
+        let cap = until.map(left);
+        let effort = Budget { nodes: budget, cap, ..Budget::default() };
+        let answer = plan_trip(problem, weights, &effort).map_err(NoAnswer::Faults)?;
         if let Some(stopped) = stop() {
             return Err(NoAnswer::Stopped(stopped));
         }
         let last = budget >= nodes || is_final(&answer);
         let longer = begun.elapsed().saturating_mul(GROWTH as u32);
-        let cut = !last && until.is_some_and(|until| left(until) < longer);
+        let late = !last && until.is_some_and(|until| left(until) < longer);
+        let cut = late || was_cut(&answer);
         if last || cut {
             if let Answer::Plan(plan) = &answer {
                 check(problem, weights, plan).map_err(|broken| {
@@ -76,5 +78,13 @@ fn is_final(answer: &Answer) -> bool {
         Answer::Plan(plan) => plan.status == Status::Optimal,
         Answer::Infeasible(_) => true,
         Answer::NotFound { .. } => false,
+    }
+}
+
+fn was_cut(answer: &Answer) -> bool {
+    match answer {
+        Answer::Plan(plan) => plan.cut,
+        Answer::Infeasible(_) => false,
+        Answer::NotFound { cut, .. } => *cut,
     }
 }

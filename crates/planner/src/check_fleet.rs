@@ -1,0 +1,131 @@
+//! Looks a fleet's plan over without the solver.
+
+use std::collections::BTreeMap;
+
+use crate::check::{Rule, Violation, check};
+use crate::fleet::{FleetPlan, FleetProblem, deadline};
+use crate::plan::{ItemKind, Status, Value};
+use crate::weights::Weights;
+
+/// Checks the plan of each trip, that no item and no stock is given out twice, and counts the
+/// value anew.
+///
+/// # Errors
+///
+/// Everything that is wrong with the plan.
+pub fn check_fleet(
+    problem: &FleetProblem,
+    weights: &Weights,
+    plan: &FleetPlan,
+) -> Result<Value, Vec<Violation>> {
+    let wrong = |rule: Rule, text: String| Violation { rule, text };
+    if let Err(faults) = problem.validate() {
+        return Err(vec![wrong(Rule::Unknown, faults.to_string())]);
+    }
+    if plan.trips.len() != problem.trips.len() {
+        return Err(vec![wrong(Rule::Unknown, "not one plan for each trip".into())]);
+    }
+    let mut violations = Vec::new();
+    let mut value = Value::default();
+    for (trip, part) in problem.trips.iter().zip(&plan.trips) {
+        let boat = &trip.problem.boat.place;
+        match check(&trip.problem, weights, part) {
+            Ok(part) => {
+                value.coverage += part.coverage;
+                value.shortfall += part.shortfall;
+                value.moves += part.moves;
+                value.overtime += part.overtime;
+                value.ties += part.ties;
+            }
+            Err(list) => violations.extend(
+                list.into_iter().map(|v| Violation { text: format!("{boat}: {}", v.text), ..v }),
+            ),
+        }
+    }
+    for ((kind, id), used) in used(problem, plan) {
+        let there = there(problem, kind, id);
+        if used > there {
+            let rule = match kind {
+                ItemKind::Rod | ItemKind::Reel => Rule::Twice,
+                ItemKind::Line | ItemKind::Leader | ItemKind::Lure => Rule::Stock,
+            };
+            violations.push(wrong(rule, format!("{used} of {id} given out, {there} there")));
+        }
+    }
+    let listed: Vec<_> = plan.moves.iter().map(|m| (m.trip, &m.what)).collect();
+    let moved: Vec<_> = plan
+        .trips
+        .iter()
+        .enumerate()
+        .flat_map(|(trip, part)| part.moves.iter().map(move |m| (trip, m)))
+        .collect();
+    if listed != moved {
+        violations.push(wrong(Rule::Moves, "the moves are not those of the trips".into()));
+    } else if plan.moves.iter().any(|m| m.deadline != deadline(problem, m.trip, &m.what.from)) {
+        violations.push(wrong(Rule::Moves, "a move has the wrong deadline".into()));
+    }
+    if violations.is_empty() && value != plan.value {
+        let text = format!("the plan says {:?}, counted {value:?}", plan.value);
+        violations.push(wrong(Rule::Value, text));
+    }
+    let reached = value.objective();
+    if plan.bound < reached || (plan.status == Status::Optimal && plan.bound != reached) {
+        violations.push(wrong(Rule::Value, "the bound does not go with the objective".into()));
+    }
+    if violations.is_empty() { Ok(value) } else { Err(violations) }
+}
+
+/// What all trips use together: the more of what is fished and what is moved.
+fn used<'a>(problem: &'a FleetProblem, plan: &'a FleetPlan) -> BTreeMap<(ItemKind, &'a str), u32> {
+    let mut total: BTreeMap<(ItemKind, &str), u32> = BTreeMap::new();
+    for (trip, part) in problem.trips.iter().zip(&plan.trips) {
+        let mut own: BTreeMap<(ItemKind, &str), u32> = BTreeMap::new();
+        for outfit in &part.outfits {
+            *own.entry((ItemKind::Rod, &outfit.rod)).or_insert(0) += 1;
+            *own.entry((ItemKind::Reel, &outfit.reel)).or_insert(0) += 1;
+            for leader in &outfit.leaders {
+                *own.entry((ItemKind::Leader, leader)).or_insert(0) += 1;
+            }
+        }
+        for (need, cover) in trip.problem.needs.iter().zip(&part.coverage) {
+            let starts = part
+                .starts
+                .iter()
+                .filter(|s| (&s.segment, &s.lure) == (&cover.segment, &cover.lure));
+            // A lure that is aboard counts as often as it is fished at once.
+            let uses = cover.uses.len().min(need.copies_at_once as usize);
+            let fished = uses.max(starts.count()) as u32;
+            let most = own.entry((ItemKind::Lure, &cover.lure)).or_insert(0);
+            *most = fished.max(*most);
+        }
+        for m in &part.moves {
+            let most = own.entry((m.kind, &m.id)).or_insert(0);
+            *most = m.quantity.max(*most);
+        }
+        // Line of a stock that lies aboard is not moved, but wound on all the same.
+        for outfit in &part.outfits {
+            let reel = trip.problem.reels.iter().find(|r| r.id == outfit.reel);
+            let line = reel.and_then(|r| r.lines.iter().find(|l| l.id == outfit.line));
+            let Some(taken) = line.and_then(|l| l.stock.as_ref()) else { continue };
+            let stock = trip.problem.line_stock.iter().find(|s| s.id == taken.stock);
+            if let Some(stock) = stock.filter(|s| s.place == trip.problem.boat.place) {
+                *own.entry((ItemKind::Line, &stock.id)).or_insert(0) += taken.metres;
+            }
+        }
+        for (key, count) in own {
+            *total.entry(key).or_insert(0) += count;
+        }
+    }
+    total
+}
+
+fn there(problem: &FleetProblem, kind: ItemKind, id: &str) -> u32 {
+    let first = problem.trips.iter().map(|t| &t.problem).find_map(|p| match kind {
+        ItemKind::Rod => p.rods.iter().any(|x| x.id == id).then_some(1),
+        ItemKind::Reel => p.reels.iter().any(|x| x.id == id).then_some(1),
+        ItemKind::Line => p.line_stock.iter().find(|x| x.id == id).map(|x| x.metres),
+        ItemKind::Leader => p.leaders.iter().find(|x| x.id == id).map(|x| x.quantity),
+        ItemKind::Lure => p.lures.iter().find(|x| x.id == id).map(|x| x.quantity),
+    });
+    first.unwrap_or(0)
+}

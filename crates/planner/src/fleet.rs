@@ -1,0 +1,294 @@
+//! Several boats that go out on one day and draw on one pool.
+//!
+//! Each trip is stated as if it were alone, over the same pool: what has the same id is the same
+//! thing. The plan shares the pool out: a rod, a reel and a piece of tackle go to one boat, and
+//! the worth of all trips together is as large as it can be. A boat that others may not strip of
+//! what it must cover is given [`Pin::Hold`](crate::problem::Pin::Hold) for it, also when it
+//! stays in itself.
+
+use std::collections::BTreeMap;
+
+use crate::clash;
+use crate::faults::{Fault, ProblemFaults};
+use crate::grid::{Grid, Lift};
+use crate::plan::{Clash, ItemKind, Move, Status, TripPlan, Value};
+use crate::problem::TripProblem;
+use crate::report::{self, Search};
+use crate::search;
+use crate::solve::Budget;
+use crate::weights::{Micros, Weights};
+use crate::worth::{self, Selection};
+
+/// What is moved must have arrived so many minutes before the earliest of the two boats that it
+/// concerns departs. Common practice, no source.
+pub const HAND_OVER_MINUTES: u32 = 20;
+
+/// Trips of different boats on one day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FleetProblem {
+    /// The trips. Their order does not matter, but for which plan is written first.
+    pub trips: Vec<FleetTrip>,
+}
+
+/// One of the trips.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FleetTrip {
+    /// Minute of the day at which the boat departs; none: it stays in, or nobody said.
+    pub departs: Option<u32>,
+    /// The trip, over the whole pool.
+    pub problem: TripProblem,
+}
+
+/// What the planner answers for a fleet.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FleetAnswer {
+    /// A plan.
+    Plan(Box<FleetPlan>),
+    /// No plan keeps all limits.
+    Infeasible(Clash),
+    /// The work budget ended before a plan that keeps all limits was found.
+    NotFound {
+        /// No plan is worth more than this, in millionths.
+        bound: Micros,
+        /// Whether the clock ended the search; another run may end elsewhere.
+        cut: bool,
+    },
+}
+
+/// Plans of several boats that can be carried out together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FleetPlan {
+    /// How good it is known to be.
+    pub status: Status,
+    /// Its worth, all trips together.
+    pub value: Value,
+    /// No plan has a larger [`Value::objective`] than this.
+    pub bound: Micros,
+    /// Nodes of the search tree.
+    pub nodes: u64,
+    /// Whether the clock ended the search; another run may end elsewhere.
+    pub cut: bool,
+    /// The plan of each trip, in the order of the problem. How good each is known to be counts
+    /// for it alone: it may be feasible only, within the best plan for all.
+    pub trips: Vec<TripPlan>,
+    /// What is moved to which trip's boat, and by when.
+    pub moves: Vec<FleetMove>,
+}
+
+/// Something to be brought to a boat.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FleetMove {
+    /// Position of the trip.
+    pub trip: usize,
+    /// What is moved.
+    pub what: Move,
+    /// Minute of the day by which it must have arrived.
+    pub deadline: Option<u32>,
+}
+
+impl FleetPlan {
+    /// Distance to the bound as a share of the bound, 0 or more.
+    #[must_use]
+    pub fn gap(&self) -> f64 {
+        let missing = (self.bound - self.value.objective()).max(0);
+        missing as f64 / self.bound.abs().max(1) as f64
+    }
+}
+
+impl FleetProblem {
+    /// Looks the trips over, alone and together.
+    ///
+    /// # Errors
+    ///
+    /// All faults found, those of a trip under `trips[i]`.
+    pub fn validate(&self) -> Result<(), ProblemFaults> {
+        let mut faults = Vec::new();
+        if self.trips.is_empty() {
+            let text = "is empty; at least one trip is needed".to_owned();
+            faults.push(Fault { field: "trips".into(), text });
+        }
+        for (i, trip) in self.trips.iter().enumerate() {
+            if let Err(ProblemFaults(list)) = trip.problem.validate() {
+                faults.extend(
+                    list.into_iter().map(|fault| Fault {
+                        field: format!("trips[{i}].{}", fault.field),
+                        ..fault
+                    }),
+                );
+            }
+            let boat = &trip.problem.boat.place;
+            if self.trips[..i].iter().any(|before| before.problem.boat.place == *boat) {
+                let text = format!("{boat} stands twice; a boat goes on one trip");
+                faults.push(Fault { field: format!("trips[{i}].boat.place"), text });
+            }
+            if trip.departs.is_some_and(|minute| minute >= 1440) {
+                let text = "must be a minute of the day, below 1440".to_owned();
+                faults.push(Fault { field: format!("trips[{i}].departs"), text });
+            }
+        }
+        self.validate_pool(&mut faults);
+        if faults.is_empty() { Ok(()) } else { Err(ProblemFaults(faults)) }
+    }
+
+    /// What has the same id is the same thing.
+    fn validate_pool(&self, faults: &mut Vec<Fault>) {
+        let mut known: BTreeMap<(ItemKind, &str), (&str, u32)> = BTreeMap::new();
+        for (i, trip) in self.trips.iter().enumerate() {
+            for (kind, id, place, quantity) in items(&trip.problem) {
+                let first = *known.entry((kind, id)).or_insert((place, quantity));
+                if first != (place, quantity) {
+                    let text = format!(
+                        "{id} lies at {place}, {quantity} of it, but an earlier trip has {} at {}; \
+                         state the same pool for all",
+                        first.1, first.0
+                    );
+                    faults.push(Fault { field: format!("trips[{i}]"), text });
+                }
+            }
+        }
+    }
+}
+
+/// All items of a trip's pool: kind, id, place, quantity.
+fn items(p: &TripProblem) -> impl Iterator<Item = (ItemKind, &str, &str, u32)> {
+    let rods = p.rods.iter().map(|x| (ItemKind::Rod, x.id.as_str(), x.place.as_str(), 1));
+    let reels = p.reels.iter().map(|x| (ItemKind::Reel, x.id.as_str(), x.place.as_str(), 1));
+    let of = |x: &'_ crate::problem::LeaderStock| x.quantity;
+    let leaders =
+        p.leaders.iter().map(move |x| (ItemKind::Leader, x.id.as_str(), x.place.as_str(), of(x)));
+    let lures =
+        p.lures.iter().map(|x| (ItemKind::Lure, x.id.as_str(), x.place.as_str(), x.quantity));
+    let lines =
+        p.line_stock.iter().map(|x| (ItemKind::Line, x.id.as_str(), x.place.as_str(), x.metres));
+    rods.chain(reels).chain(leaders).chain(lures).chain(lines)
+}
+
+/// Plans several boats together.
+///
+/// The same problem gives the same plan on every machine.
+///
+/// # Errors
+///
+/// All faults of the problem, or of the weights.
+pub fn plan_fleet(
+    problem: &FleetProblem,
+    weights: &Weights,
+    budget: &Budget,
+) -> Result<FleetAnswer, ProblemFaults> {
+    problem.validate()?;
+    weights.validate()?;
+    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let grid = Grid::of(&trips, weights, Lift::default());
+    let Some(found) = search::search(&grid, budget) else {
+        return Ok(FleetAnswer::Infeasible(clash::explain(&trips, weights)));
+    };
+    let Some(selection) = found.selection else {
+        return Ok(FleetAnswer::NotFound { bound: found.bound, cut: found.cut });
+    };
+    let shares = shares(&grid, &trips, &selection);
+    let plans: Vec<TripPlan> =
+        (0..trips.len()).map(|boat| part(&grid, &shares[boat], &selection, boat)).collect();
+    let mut value = Value::default();
+    for part in plans.iter().map(|plan| &plan.value) {
+        value.coverage += part.coverage;
+        value.shortfall += part.shortfall;
+        value.moves += part.moves;
+        value.overtime += part.overtime;
+        value.ties += part.ties;
+    }
+    let moves = plans.iter().enumerate().flat_map(|(trip, plan)| {
+        plan.moves.iter().map(move |what| FleetMove {
+            trip,
+            what: what.clone(),
+            deadline: deadline(problem, trip, &what.from),
+        })
+    });
+    Ok(FleetAnswer::Plan(Box::new(FleetPlan {
+        status: if found.proven { Status::Optimal } else { Status::Feasible },
+        value,
+        bound: found.bound,
+        nodes: found.nodes,
+        cut: found.cut,
+        moves: moves.collect(),
+        trips: plans,
+    })))
+}
+
+/// By when something from a place must have reached a trip's boat.
+pub(crate) fn deadline(problem: &FleetProblem, trip: usize, from: &str) -> Option<u32> {
+    let donor = problem.trips.iter().find(|t| t.problem.boat.place == from);
+    let departures = donor.and_then(|t| t.departs).into_iter().chain(problem.trips[trip].departs);
+    departures.min().map(|minute| minute.saturating_sub(HAND_OVER_MINUTES))
+}
+
+/// The problem of each trip with what the selection leaves it of the stocks.
+fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec<TripProblem> {
+    let mut shares: Vec<TripProblem> = trips.iter().map(|trip| (*trip).clone()).collect();
+    let mut ties = vec![0; grid.leaders.len()];
+    selection.leaders.iter().for_each(|(_, l)| ties[*l] += 1);
+    let mut left = grid.leader_pools.clone();
+    for (l, stock) in grid.leaders.iter().enumerate() {
+        left[stock.pool] = left[stock.pool].saturating_sub(ties[l]);
+    }
+    for (l, stock) in grid.leaders.iter().enumerate() {
+        // What is over goes to the first boat that uses such leaders.
+        let over = if ties[l] > 0 { std::mem::take(&mut left[stock.pool]) } else { 0 };
+        let own = shares[stock.boat].leaders.iter_mut().find(|x| x.id == grid.leader_ids[l]);
+        if let Some(own) = own.filter(|_| trips.len() > 1) {
+            own.quantity = ties[l] + over;
+        }
+    }
+    for (l, stock) in grid.lures.iter().enumerate() {
+        let own = shares[stock.boat].lures.iter_mut().find(|x| x.id == grid.lure_ids[l]);
+        let Some(own) = own else { continue };
+        let lost = worth::is_scarce(grid, l) && !selection.lures[l];
+        own.quantity = if lost { 0 } else { stock.quantity };
+    }
+    let mut metres = vec![0; grid.lines.len()];
+    for (stock, taken) in selection.outfits.iter().filter_map(|c| grid.cands[*c].stock) {
+        metres[stock] += taken;
+    }
+    for (s, stock) in grid.lines.iter().enumerate() {
+        let own = shares[stock.boat].line_stock.iter_mut().find(|x| x.id == grid.line_ids[s]);
+        if let Some(own) = own {
+            let others: u32 = (0..grid.lines.len())
+                .filter(|o| *o != s && grid.lines[*o].pool == stock.pool)
+                .map(|o| metres[o])
+                .sum();
+            own.metres = own.metres.saturating_sub(others);
+        }
+    }
+    shares
+}
+
+/// The plan of one trip within a selection for all.
+fn part(grid: &Grid<'_>, share: &TripProblem, all: &Selection, boat: usize) -> TripPlan {
+    let alone = Grid::new(share, grid.weights, Lift::default());
+    let place = |c: usize| {
+        let source = grid.cands[c].source;
+        alone.cands.iter().position(|cand| cand.source == source)
+    };
+    let of_boat = |c: &usize| grid.cands[*c].boat == boat;
+    let mut outfits: Vec<_> =
+        all.outfits.iter().filter(|c| of_boat(c)).filter_map(|c| place(*c)).collect();
+    outfits.sort_unstable();
+    let leader = |l: usize| alone.leader_ids.iter().position(|id| *id == grid.leader_ids[l]);
+    let leaders = all
+        .leaders
+        .iter()
+        .filter(|(c, _)| of_boat(c))
+        .filter_map(|(c, l)| place(*c).zip(leader(*l)))
+        .collect();
+    let lures = (0..alone.lures.len())
+        .map(|own| {
+            let same =
+                |l: usize| grid.lures[l].boat == boat && grid.lure_ids[l] == alone.lure_ids[own];
+            (0..grid.lures.len()).any(|l| same(l) && all.lures[l])
+        })
+        .collect();
+    let selection = Selection { outfits, leaders, lures };
+    let reached = worth::value(&alone, &selection).objective();
+    let bound = alone.plain_bound().max(reached);
+    let search = Search { status: Status::Feasible, bound, nodes: 0, cut: false };
+    report::plan(&alone, &selection, search)
+}

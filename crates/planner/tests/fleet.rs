@@ -1,0 +1,269 @@
+//! Several boats over one pool. Source of the numbers: brute force over all pairs of plans, written
+//! apart from the planner; other rules: common practice, no source.
+
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+mod common;
+
+use std::collections::BTreeMap;
+
+use common::{Dice, Size, Used, candidate, empty, every_plan, lure, need, offer, place, random};
+use common::{reel, rod};
+use deepbend_core::judge::Verdict::{Excellent, Good};
+use deepbend_planner::check::Rule;
+use deepbend_planner::fleet::FleetTrip;
+use deepbend_planner::plan::{Constraint, ItemKind, Status};
+use deepbend_planner::problem::Pin;
+use deepbend_planner::{
+    Budget, FleetAnswer, FleetPlan, FleetProblem, TripProblem, Weights, check_fleet, plan_fleet,
+};
+use proptest::prelude::*;
+
+fn fleet(trips: Vec<TripProblem>) -> FleetProblem {
+    let trips = trips.into_iter().map(|problem| FleetTrip { departs: None, problem });
+    FleetProblem { trips: trips.collect() }
+}
+
+fn answer(problem: &FleetProblem) -> FleetAnswer {
+    plan_fleet(problem, &Weights::default(), &Budget::default()).unwrap()
+}
+
+fn sound(problem: &FleetProblem, answer: FleetAnswer) -> FleetPlan {
+    let FleetAnswer::Plan(plan) = answer else { panic!("no plan: {answer:?}") };
+    if let Err(wrong) = check_fleet(problem, &Weights::default(), &plan) {
+        panic!("{wrong:?}\n{plan:?}");
+    }
+    *plan
+}
+
+/// The same pool seen from another boat.
+fn from_b2(first: &TripProblem) -> TripProblem {
+    let mut p = first.clone();
+    p.boat.place = "B2".into();
+    p.places = vec![place("B1", 250_000), place("B2", 0), place("S0", 100_000)];
+    p
+}
+
+/// Two boats with needs of their own.
+fn two_boats(seed: u64) -> FleetProblem {
+    let size = Size { rods: 3, reels: 2, lures: 3, anglers: 1 };
+    let first = random(seed, &size);
+    let mut second = from_b2(&first);
+    let mut d = Dice(seed ^ 0xb0a7);
+    for need in &mut second.needs {
+        need.importance = 1 + d.roll(3) as u32;
+    }
+    second.candidates.iter_mut().for_each(|c| {
+        c.offers.iter_mut().filter(|_| d.one_in(2)).for_each(|o| *o = offer(o.need, Good));
+        let mut seen = Vec::new();
+        c.offers.retain(|o| {
+            let new = !seen.contains(&(o.need, o.leader.clone()));
+            seen.push((o.need, o.leader.clone()));
+            new
+        });
+    });
+    fleet(vec![first, second])
+}
+
+/// The best worth over all pairs of plans.
+fn brute_force(problem: &FleetProblem) -> Option<i64> {
+    let mut lists: Vec<BTreeMap<Used, i64>> = Vec::new();
+    let copies = |p: &TripProblem, id: &str| {
+        p.needs.iter().filter(|n| n.lure == id).map(|n| n.copies_at_once).max().unwrap_or(0)
+    };
+    let mut amounts: Vec<Vec<u32>> = Vec::new();
+    for trip in &problem.trips {
+        // Both boats fish the same lures: each takes what it fishes at once.
+        let mut p = trip.problem.clone();
+        for l in 0..p.lures.len() {
+            let most = copies(&p, &p.lures[l].id).min(p.lures[l].quantity);
+            p.lures[l].quantity = most;
+        }
+        amounts.push(p.lures.iter().map(|l| l.quantity).collect());
+        let all: Vec<_> = (0..p.lures.len()).collect();
+        let mut list = BTreeMap::new();
+        every_plan(&p, &all, &mut |used, worth| {
+            let best = list.entry(used).or_insert(worth);
+            *best = worth.max(*best);
+        });
+        lists.push(list);
+    }
+    let p = &problem.trips[0].problem;
+    let mut best = None;
+    for (a, x) in &lists[0] {
+        for (b, y) in &lists[1] {
+            let lures = (0..p.lures.len()).all(|l| {
+                let of =
+                    |boat: usize, used: &Used| if used.lures[l] { amounts[boat][l] } else { 0 };
+                of(0, a) + of(1, b) <= p.lures[l].quantity
+            });
+            let leaders =
+                (0..p.leaders.len()).all(|l| a.leaders[l] + b.leaders[l] <= p.leaders[l].quantity);
+            let line = a.metres + b.metres <= p.line_stock[0].metres;
+            if lures && leaders && line && a.parts.is_disjoint(&b.parts) {
+                best = best.max(Some(x + y));
+            }
+        }
+    }
+    best
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn equals_brute_force(seed in any::<u64>()) {
+        let problem = two_boats(seed);
+        let best = brute_force(&problem);
+        match answer(&problem) {
+            FleetAnswer::Infeasible(clash) => {
+                prop_assert_eq!(best, None);
+                prop_assert!(!clash.constraints.is_empty());
+            }
+            answer => {
+                let plan = sound(&problem, answer);
+                prop_assert_eq!(plan.status, Status::Optimal);
+                prop_assert_eq!(Some(plan.value.objective()), best);
+            }
+        }
+    }
+
+    #[test]
+    fn the_order_of_the_boats_changes_no_value(seed in any::<u64>()) {
+        let problem = two_boats(seed);
+        let mut turned = problem.clone();
+        turned.trips.reverse();
+        let worth = |p: &FleetProblem| match answer(p) {
+            FleetAnswer::Plan(plan) => Some(plan.value.objective()),
+            FleetAnswer::Infeasible(_) | FleetAnswer::NotFound { .. } => None,
+        };
+        prop_assert_eq!(worth(&problem), worth(&turned));
+    }
+}
+
+/// One rod of two lies on each boat; both boats want the lure of the first rod.
+fn donors() -> FleetProblem {
+    let mut first = empty(2);
+    first.lures = vec![lure("L1", 6), lure("L2", 6)];
+    first.rods = vec![rod("R1", "B1"), rod("R2", "B2")];
+    first.reels = vec![reel("E1", "B1"), reel("E2", "B2")];
+    first.needs = vec![need("a", "L1", 1)];
+    first.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Good)]),
+        candidate("R2", "E2", vec![offer(0, Excellent)]),
+    ];
+    let mut second = from_b2(&first);
+    second.needs = vec![need("a", "L2", 3)];
+    fleet(vec![first, second])
+}
+
+#[test]
+fn a_rod_goes_to_the_boat_where_it_brings_more() {
+    let problem = donors();
+    let plan = sound(&problem, answer(&problem));
+    let rods = |trip: usize| -> Vec<&str> {
+        plan.trips[trip].outfits.iter().map(|o| o.rod.as_str()).collect()
+    };
+    assert_eq!((rods(0), rods(1)), (vec!["R1"], vec!["R2"]));
+    assert_eq!(plan.status, Status::Optimal);
+    // 0.92 x 0.85 and 3 x 0.92, less a thousandth for each outfit; L2 lies on the other boat.
+    assert_eq!(plan.value.coverage, 782_000 + 2_760_000);
+    let moved: Vec<_> = plan.moves.iter().map(|m| (m.trip, m.what.id.as_str())).collect();
+    assert_eq!(moved, [(1, "L2")]);
+}
+
+#[test]
+fn a_boat_that_stays_in_is_not_stripped_of_what_it_must_cover() {
+    let mut problem = donors();
+    // Boat 2 gains a little only; boat 1 would take its rod as a second one.
+    problem.trips[0].problem.needs[0].importance = 3;
+    problem.trips[0].problem.needs[0].copies_at_once = 2;
+    problem.trips[1].problem.needs[0].importance = 1;
+    let greedy = sound(&problem, answer(&problem));
+    assert_eq!(greedy.trips[1].outfits.len(), 0, "without a pin the rod leaves");
+    let hold = Pin::Hold { segment: "a".into(), lure: "L2".into() };
+    problem.trips[1].problem.pins = vec![hold.clone()];
+    let plan = sound(&problem, answer(&problem));
+    assert_eq!(plan.trips[1].outfits.len(), 1);
+    assert!(plan.trips[1].coverage[0].covered);
+    // If its rods are all settled to go elsewhere the pins clash, and are named.
+    let take = |id: &str| Pin::Take { kind: ItemKind::Rod, id: id.into() };
+    problem.trips[0].problem.pins = vec![take("R1"), take("R2")];
+    let FleetAnswer::Infeasible(clash) = answer(&problem) else { panic!() };
+    let pins: Vec<_> =
+        clash.constraints.iter().filter(|c| matches!(c, Constraint::Pinned { .. })).collect();
+    let by_hand = [
+        Constraint::Pinned { boat: "B1".into(), pin: take("R2") },
+        Constraint::Pinned { boat: "B1".into(), pin: take("R1") },
+        Constraint::Pinned { boat: "B2".into(), pin: hold },
+    ];
+    assert_eq!(pins, by_hand.iter().collect::<Vec<_>>(), "{}", clash.text);
+}
+
+#[test]
+fn moves_have_the_deadline_of_the_earlier_boat() {
+    let mut problem = donors();
+    problem.trips[0].departs = Some(7 * 60);
+    problem.trips[1].departs = Some(5 * 60 + 30);
+    let plan = sound(&problem, answer(&problem));
+    assert_eq!(plan.moves[0].deadline, Some(5 * 60 + 10));
+}
+
+#[test]
+fn a_scarce_lure_goes_to_one_boat() {
+    let mut problem = donors();
+    for trip in &mut problem.trips {
+        trip.problem.lures[0].quantity = 1;
+        trip.problem.needs = vec![need("a", "L1", 2)];
+    }
+    problem.trips[1].problem.needs[0].importance = 3;
+    let plan = sound(&problem, answer(&problem));
+    let covered: Vec<_> = plan.trips.iter().map(|t| t.coverage[0].covered).collect();
+    assert_eq!(covered, [false, true]);
+}
+
+#[test]
+fn faults_of_a_fleet_are_named() {
+    let field = |problem: &FleetProblem| problem.validate().unwrap_err().0[0].field.clone();
+    assert_eq!(field(&FleetProblem { trips: Vec::new() }), "trips");
+    let mut problem = donors();
+    problem.trips[1].problem.boat.place = "B1".into();
+    problem.trips[1].problem.places = problem.trips[0].problem.places.clone();
+    assert_eq!(field(&problem), "trips[1].boat.place");
+    let mut problem = donors();
+    problem.trips[1].problem.lures[0].quantity = 9;
+    assert_eq!(field(&problem), "trips[1]");
+    let mut problem = donors();
+    problem.trips[1].problem.needs[0].importance = 9;
+    assert_eq!(field(&problem), "trips[1].needs[0].importance");
+}
+
+#[test]
+fn the_checker_is_not_fooled() {
+    let problem = donors();
+    let plan = sound(&problem, answer(&problem));
+    let rules = |plan: &FleetPlan| -> Vec<Rule> {
+        let wrong = check_fleet(&problem, &Weights::default(), plan).unwrap_err();
+        wrong.into_iter().map(|v| v.rule).collect()
+    };
+    let mut wrong = plan.clone();
+    wrong.value.coverage += 1;
+    assert_eq!(rules(&wrong), [Rule::Value]);
+    let mut wrong = plan.clone();
+    wrong.moves[0].deadline = Some(3);
+    assert_eq!(rules(&wrong), [Rule::Moves]);
+    let mut wrong = plan.clone();
+    wrong.bound -= 1;
+    assert_eq!(rules(&wrong), [Rule::Value]);
+    // Each boat takes what is best for it alone.
+    let mut alone = plan.clone();
+    for (trip, part) in problem.trips.iter().zip(&mut alone.trips) {
+        *part = common::sound(&trip.problem, common::solve(&trip.problem));
+    }
+    alone.moves.clear();
+    let mut both = problem.clone();
+    both.trips[0].problem.needs[0].importance = 3;
+    alone.trips[0] = common::sound(&both.trips[0].problem, common::solve(&both.trips[0].problem));
+    let wrong = check_fleet(&both, &Weights::default(), &alone).unwrap_err();
+    assert!(wrong.iter().any(|v| v.rule == Rule::Twice), "{wrong:?}");
+}

@@ -1,0 +1,104 @@
+//! The demo's two trips planned together. Source of the plans to be matched: the demo's expected
+//! story, S14 and S15, by hand from common practice.
+
+use deepbend_core::model::Model;
+use deepbend_planner::fleet::FleetTrip;
+use deepbend_planner::plan::ItemKind;
+use deepbend_planner::problem::Pin;
+use deepbend_planner::{
+    Budget, FleetAnswer, FleetPlan, FleetProblem, Status, TripProblem, Weights, check_fleet,
+    plan_fleet,
+};
+
+use super::offers::{self, Judge};
+use super::pool::Pool;
+use super::request;
+
+#[path = "../../tests/trip_support/mod.rs"]
+mod trip_support;
+
+use trip_support::{Fleet, demo_trip};
+
+fn problem(id: &str, places: &[&str]) -> TripProblem {
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let asked = request::read(demo_trip(id, places)).unwrap();
+    let weights = Weights::default();
+    let pool = Pool::gather(&view, &asked);
+    let cases = offers::cases(&asked, &pool);
+    let model = Model::builtin();
+    let judge = Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases };
+    let mut problem = pool.problem(&asked);
+    problem.candidates = judge.candidates(&|| None).unwrap();
+    problem
+}
+
+fn demo() -> FleetProblem {
+    let first = problem("T1", &["B2", "B3", "S0"]);
+    let second = problem("T2", &["B1", "B2", "S0"]);
+    FleetProblem {
+        trips: vec![
+            FleetTrip { departs: Some(7 * 60), problem: first },
+            FleetTrip { departs: Some(5 * 60 + 30), problem: second },
+        ],
+    }
+}
+
+fn planned(problem: &FleetProblem) -> FleetPlan {
+    match plan_fleet(problem, &Weights::default(), &Budget::default()).unwrap() {
+        FleetAnswer::Plan(plan) => {
+            check_fleet(problem, &Weights::default(), &plan).unwrap();
+            *plan
+        }
+        answer => panic!("{answer:?}"),
+    }
+}
+
+/// Settles that a trip takes these outfits and no others.
+fn settle(problem: &mut TripProblem, outfits: &[(&str, &str)]) {
+    for rod in &problem.rods {
+        let (kind, id) = (ItemKind::Rod, rod.id.clone());
+        problem.pins.push(match outfits.iter().any(|(r, _)| *r == id) {
+            true => Pin::Take { kind, id },
+            false => Pin::Leave { kind, id },
+        });
+    }
+    for (rod, reel) in outfits {
+        problem.pins.push(Pin::Pair { rod: (*rod).into(), reel: (*reel).into() });
+    }
+}
+
+#[test]
+fn together_they_are_worth_at_least_the_plans_by_hand() {
+    let free = demo();
+    let best = planned(&free);
+    assert_eq!(best.status, Status::Optimal);
+    let mut by_hand = free.clone();
+    let first = [
+        ("R01", "E01"),
+        ("R04", "E04"),
+        ("R05", "E05"),
+        ("R07", "E06"),
+        ("R13", "E10"),
+        ("R16", "E12"),
+        ("R17", "E14"),
+        ("R19", "E13"),
+    ];
+    let second = [("R11", "E09"), ("R10", "E07"), ("R22", "E11"), ("R06", "E08"), ("R09", "E03")];
+    settle(&mut by_hand.trips[0].problem, &first);
+    settle(&mut by_hand.trips[1].problem, &second);
+    let hand = planned(&by_hand);
+    assert_eq!(hand.trips[0].outfits.len(), 8);
+    assert_eq!(hand.trips[1].outfits.len(), 5);
+    assert!(
+        best.value.objective() >= hand.value.objective(),
+        "{:?} is less than by hand, {:?}",
+        best.value,
+        hand.value
+    );
+    // S15: all eight lures of the second trip.
+    assert_eq!((best.trips[1].counts.covered, best.trips[1].counts.needs), (8, 8));
+    // The second boat departs first; what the first gives it, and takes from it, is due then.
+    for m in best.moves.iter().filter(|m| m.what.from == "B1" || m.what.from == "B3") {
+        assert_eq!(m.deadline, Some(5 * 60 + 10), "{m:?}");
+    }
+}
