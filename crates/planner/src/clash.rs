@@ -81,12 +81,12 @@ pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights) -> Clash {
             named.push(constraint);
         }
     }
-    for t in 0..trips.len() {
+    for (t, trip) in trips.iter().enumerate() {
         // From the back, so that the positions of those before stay.
-        for p in (0..trips[t].pins.len()).rev() {
+        for p in (0..trip.pins.len()).rev() {
             let pin = question.trips[t].pins.remove(p);
             if question.possible() {
-                let boat = trips[t].boat.place.clone();
+                let boat = trip.boat.place.clone();
                 named.push(Constraint::Pinned { boat, pin: pin.clone() });
                 question.trips[t].pins.insert(p, pin);
             }

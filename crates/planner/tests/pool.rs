@@ -12,7 +12,9 @@ use deepbend_planner::check::Rule;
 use deepbend_planner::plan::{
     Answer, AshoreReason, Constraint, ItemKind, JobKind, Role, Status, UncoveredReason,
 };
-use deepbend_planner::problem::{Angler, LeaderStock, LineOption, LineStock, Segment, StockUse};
+use deepbend_planner::problem::{
+    Angler, LeaderStock, LineOption, LineStock, Pin, Segment, StockUse,
+};
 use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip};
 
 /// Two rods for two lures.
@@ -329,4 +331,101 @@ fn a_fleet_of_the_usual_size_is_solved_to_the_end() {
     let plan = sound(&p, solve(&p));
     assert_eq!(plan.status, Status::Optimal);
     assert_eq!(plan.outfits.len(), 8);
+}
+
+#[test]
+fn pins_are_kept_by_name() {
+    let mut p = two();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Excellent)]),
+        candidate("R1", "E2", vec![offer(0, Good)]),
+        candidate("R2", "E1", vec![offer(0, Workable)]),
+        candidate("R2", "E2", vec![offer(0, Workable)]),
+    ];
+    p.needs.truncate(1);
+    let rods = |p: &TripProblem| -> Vec<String> {
+        let plan = sound(p, solve(p));
+        assert_eq!(plan.status, Status::Optimal);
+        plan.outfits.into_iter().map(|o| o.rod + &o.reel).collect()
+    };
+    let item = |kind, id: &str| (kind, id.to_owned());
+    let take = |(kind, id)| Pin::Take { kind, id };
+    let leave = |(kind, id)| Pin::Leave { kind, id };
+    assert_eq!(rods(&p), ["R1E1", "R2E2"]);
+    p.pins = vec![leave(item(ItemKind::Rod, "R2"))];
+    assert_eq!(rods(&p), ["R1E1"]);
+    p.pins = vec![leave(item(ItemKind::Reel, "E1"))];
+    assert_eq!(rods(&p), ["R1E2"]);
+    p.pins = vec![Pin::Pair { rod: "R2".into(), reel: "E1".into() }];
+    assert_eq!(rods(&p), ["R1E2", "R2E1"]);
+    p.boat.rod_holders = 1;
+    p.pins = vec![take(item(ItemKind::Rod, "R2")), take(item(ItemKind::Reel, "E2"))];
+    assert_eq!(rods(&p), ["R2E2"]);
+    // Workable is below the verdict: the pin to cover the lure clashes with the pin of the rod.
+    let hold = Pin::Hold { segment: "a".into(), lure: "L1".into() };
+    p.pins = vec![take(item(ItemKind::Rod, "R2")), hold.clone()];
+    let Answer::Infeasible(clash) = solve(&p) else { panic!() };
+    let pinned = |pin| Constraint::Pinned { boat: "B1".into(), pin };
+    let by_hand = [pinned(hold), pinned(take(item(ItemKind::Rod, "R2"))), Constraint::RodLimit];
+    let mut named = clash.constraints;
+    named.sort();
+    let mut expected = by_hand.to_vec();
+    expected.push(Constraint::MinVerdict);
+    expected.sort();
+    assert_eq!(named, expected, "{}", clash.text);
+    p.pins.push(take(item(ItemKind::Lure, "L1")));
+    p.pins.push(Pin::Pair { rod: "R9".into(), reel: "E1".into() });
+    let faults = plan_trip(&p, &Weights::default(), &Budget::default()).unwrap_err().0;
+    let fields: Vec<_> = faults.iter().map(|f| f.field.as_str()).collect();
+    assert_eq!(fields, ["pins[2]", "pins[3]"]);
+}
+
+#[test]
+fn the_checker_sees_a_broken_pin() {
+    let mut p = two();
+    p.candidates = vec![candidate("R1", "E1", vec![offer(0, Excellent)])];
+    let plan = sound(&p, solve(&p));
+    let pins = [
+        Pin::Leave { kind: ItemKind::Rod, id: "R1".into() },
+        Pin::Take { kind: ItemKind::Reel, id: "E2".into() },
+        Pin::Pair { rod: "R1".into(), reel: "E2".into() },
+        Pin::Hold { segment: "a".into(), lure: "L2".into() },
+    ];
+    for pin in pins {
+        p.pins = vec![pin];
+        let wrong = check(&p, &Weights::default(), &plan).unwrap_err();
+        let rules: Vec<_> = wrong.iter().map(|v| v.rule).collect();
+        assert_eq!(rules, [Rule::Pin], "{:?}", p.pins);
+    }
+}
+
+#[test]
+fn what_is_not_ready_is_named_in_the_answer() {
+    let mut p = two();
+    p.candidates = vec![
+        candidate("R1", "E1", vec![offer(0, Workable)]),
+        candidate("R2", "E2", vec![offer(0, Excellent)]),
+    ];
+    p.needs.truncate(1);
+    p.reels[1].ready = false;
+    let plan = sound(&p, solve(&p));
+    let barred = plan.uncovered[0].not_ready.as_ref().unwrap();
+    assert_eq!((barred.offer.rod.as_str(), barred.offer.verdict), ("R2", Excellent));
+    assert_eq!(barred.text, "R2 with E2 would be excellent, but E2 is not ready.");
+}
+
+// Common practice, no source: the clock may end a search, never spoil its answer.
+#[test]
+fn a_search_without_time_answers_with_plan_and_bound() {
+    let p = fleet(3, 30, 20, 40);
+    let cap = Some(std::time::Duration::ZERO);
+    let cut = plan_trip(&p, &Weights::default(), &Budget { cap, ..Budget::default() }).unwrap();
+    let cut = sound(&p, cut);
+    let whole = sound(&p, solve(&p));
+    assert_eq!(whole.status, Status::Optimal);
+    assert!(cut.value.objective() <= whole.value.objective());
+    assert!(cut.bound >= whole.value.objective());
+    assert!(cut.gap() < 0.05, "{}", cut.gap());
+    assert!(cut.cut || cut.status == Status::Optimal);
+    assert!(!whole.cut);
 }
