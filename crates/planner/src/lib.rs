@@ -6,15 +6,22 @@
 //!    outfit that can be put together offers for each lure, as judged; [`faults`] names whatever
 //!    is wrong with it;
 //! 2. [`weights`]: every number of the objective;
-//! 3. [`plan_trip`]: prunes, climbs to a good plan, and searches for a provably best one;
-//! 4. [`plan`]: the answer, with what stays uncovered and why;
-//! 5. [`check`](mod@check): looks every plan over without the solver.
+//! 3. [`plan_trip`], and [`plan_fleet`] for several boats over one pool: prune, bound, climb to a
+//!    good plan, and search for a provably best one;
+//! 4. [`plan`] and [`fleet`]: the answer, with what stays uncovered and why;
+//! 5. [`check`](mod@check) and [`check_fleet`]: look every plan over without the solver.
+//!
+//! Beside it, [`season`] says what to buy and which few outfits cover most, and [`median`] is the
+//! core of that: the p-median problem, with and without capacities.
+//!
+//! Sets, variables, constraints, objective and units are written down in `FORMULATION.md`.
 //!
 //! # Architecture invariants
 //!
 //! This crate knows no I/O, no clock, no random source, no async and no wire format. It judges
 //! nothing: it plans over values that the caller computed. The work is bounded by nodes of the
-//! search tree, never by time, so that the same problem gives the same plan on every machine.
+//! search tree and by counted steps, so that the same problem gives the same plan on every
+//! machine. Time is a cap only, handed to the solver, and a plan that it ended says so.
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
 
@@ -35,6 +42,7 @@ pub mod problem;
 mod prune;
 mod report;
 mod search;
+pub mod season;
 mod solve;
 mod uncovered;
 pub mod weights;

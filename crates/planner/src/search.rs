@@ -14,7 +14,7 @@ const FEW: usize = 120;
 /// Candidates that the tree takes on; with more, a single step of it could take minutes.
 const TREE: usize = 600;
 /// What the solver's tolerances may add up to, in millionths; a bound is raised by it. Less than
-/// any two plans that differ in outfits or moves lie apart.
+/// one outfit or one move counts.
 const SLACK: Micros = 10;
 
 /// What a search found.

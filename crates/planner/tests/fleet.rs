@@ -120,7 +120,7 @@ proptest! {
                 prop_assert_eq!(best, None);
                 prop_assert!(!clash.constraints.is_empty());
             }
-            answer => {
+            answer @ (FleetAnswer::Plan(_) | FleetAnswer::NotFound { .. }) => {
                 let plan = sound(&problem, answer);
                 prop_assert_eq!(plan.status, Status::Optimal);
                 prop_assert_eq!(Some(plan.value.objective()), best);

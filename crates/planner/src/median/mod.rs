@@ -69,7 +69,7 @@ pub struct Work {
 
 impl Default for Work {
     fn default() -> Self {
-        Self { steps: 4_000_000_000 }
+        Self { steps: 10_000_000_000 }
     }
 }
 

@@ -1,0 +1,364 @@
+//! A season instead of a day: which outfit would add most, what a budget buys, what never leaves
+//! the rack, and which few outfits cover all lures best.
+//!
+//! All of it works on a table of worths, by need and outfit, that the caller judged. A need counts
+//! its best outfits with the shares of [`Weights::shares`]: the second one is a backup, or fishes
+//! the second copy. So a duplicate of an outfit that is there is an outfit like any other, and
+//! often the one that adds most.
+
+use crate::faults::{Fault, ProblemFaults};
+use crate::median::{MedianAnswer, MedianProblem, Work, solve_median};
+use crate::plan::Status;
+use crate::weights::{Micros, ONE, Weights};
+
+/// Needs of a season, and outfits that are there or could be had.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Season {
+    /// What is fished.
+    pub needs: Vec<SeasonNeed>,
+    /// Outfits that are there, and those that could be bought. The same spec twice is two outfits.
+    pub outfits: Vec<SeasonOutfit>,
+    /// By need, then outfit: what the outfit is worth for it, 0 to 1 000 000.
+    pub worth: Vec<Vec<Micros>>,
+}
+
+/// A lure and how often it is fished.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SeasonNeed {
+    /// Its id.
+    pub id: String,
+    /// Importance times days of the season, 1 to 10 000.
+    pub weight: u32,
+    /// Copies fished at the same time.
+    pub copies_at_once: u32,
+}
+
+/// An outfit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SeasonOutfit {
+    /// Its id.
+    pub id: String,
+    /// What it costs, in the smallest coin; none: it is there.
+    pub price: Option<u64>,
+}
+
+/// An outfit and what it adds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Addition {
+    /// Position in [`Season::outfits`].
+    pub outfit: usize,
+    /// What it adds to the season, in millionths.
+    pub adds: Micros,
+    /// Needs that it serves better than what was there, those that gain most first, each with
+    /// what it gains, in millionths.
+    pub lifts: Vec<(usize, Micros)>,
+}
+
+/// What a budget buys.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Purchases {
+    /// In the order in which they were chosen, each with what it adds to those before.
+    pub buys: Vec<Addition>,
+    /// What all of them cost.
+    pub cost: u64,
+    /// What all of them add, in millionths.
+    pub adds: Micros,
+    /// No purchases within the budget add more than this.
+    pub bound: Micros,
+}
+
+/// Worth in 1e-12, before it is rounded.
+type Fine = i128;
+
+fn micros(fine: Fine) -> Micros {
+    ((fine + Fine::from(ONE) / 2) / Fine::from(ONE)) as Micros
+}
+
+/// Counts seasons.
+struct Count<'a> {
+    season: &'a Season,
+    shares: Vec<Vec<Micros>>,
+}
+
+impl<'a> Count<'a> {
+    fn new(season: &'a Season, weights: &Weights) -> Self {
+        let shares = season.needs.iter().map(|n| weights.shares(n.copies_at_once)).collect();
+        Self { season, shares }
+    }
+
+    fn need(&self, need: usize, outfits: &[usize]) -> Fine {
+        let mut worths: Vec<_> = outfits.iter().map(|o| self.season.worth[need][*o]).collect();
+        worths.sort_unstable_by(|a, b| b.cmp(a));
+        let weight = Fine::from(self.season.needs[need].weight);
+        let pairs = self.shares[need].iter().zip(&worths);
+        pairs.map(|(share, worth)| weight * Fine::from(*share) * Fine::from(*worth)).sum()
+    }
+
+    fn all(&self, outfits: &[usize]) -> Fine {
+        (0..self.season.needs.len()).map(|need| self.need(need, outfits)).sum()
+    }
+
+    fn adds(&self, outfits: &[usize], new: usize) -> Fine {
+        let mut more = outfits.to_vec();
+        more.push(new);
+        self.all(&more) - self.all(outfits)
+    }
+
+    fn addition(&self, outfits: &[usize], new: usize) -> Addition {
+        let mut more = outfits.to_vec();
+        more.push(new);
+        let gain = |need| self.need(need, &more) - self.need(need, outfits);
+        let gains: Vec<_> = (0..self.season.needs.len()).map(|n| (n, gain(n))).collect();
+        let mut lifts: Vec<_> =
+            gains.iter().map(|(n, gain)| (*n, micros(*gain))).filter(|(_, g)| *g > 0).collect();
+        lifts.sort_by_key(|(need, gain)| (std::cmp::Reverse(*gain), *need));
+        Addition { outfit: new, adds: micros(gains.iter().map(|(_, g)| g).sum()), lifts }
+    }
+
+    fn there(&self) -> Vec<usize> {
+        let outfits = self.season.outfits.iter().enumerate();
+        outfits.filter(|(_, o)| o.price.is_none()).map(|(i, _)| i).collect()
+    }
+}
+
+impl Season {
+    /// Looks the season over.
+    ///
+    /// # Errors
+    ///
+    /// All faults found: a table of the wrong size, numbers out of range.
+    pub fn validate(&self) -> Result<(), ProblemFaults> {
+        let mut faults = Vec::new();
+        let mut unless = |right: bool, field: String, text: &str| {
+            if !right {
+                faults.push(Fault { field, text: text.into() });
+            }
+        };
+        for (i, need) in self.needs.iter().enumerate() {
+            let right = (1..=10_000).contains(&need.weight);
+            unless(right, format!("needs[{i}].weight"), "must be 1 to 10000");
+            let right = (1..=20).contains(&need.copies_at_once);
+            unless(right, format!("needs[{i}].copies_at_once"), "must be 1 to 20");
+        }
+        unless(self.needs.len() <= 10_000, "needs".into(), "must be 10000 or fewer");
+        let right = self.worth.len() == self.needs.len();
+        unless(right, "worth".into(), "must have one row for each need");
+        for (i, row) in self.worth.iter().enumerate() {
+            let right = row.len() == self.outfits.len();
+            unless(right, format!("worth[{i}]"), "must have one worth for each outfit");
+            let right = row.iter().all(|worth| (0..=ONE).contains(worth));
+            unless(right, format!("worth[{i}]"), "must lie between 0 and 1 000 000");
+        }
+        if faults.is_empty() { Ok(()) } else { Err(ProblemFaults(faults)) }
+    }
+}
+
+/// Every outfit that could be had, that which adds most to what is there first; of equals the
+/// cheaper one, then the earlier one.
+///
+/// # Errors
+///
+/// All faults of the season or the weights.
+pub fn gaps(season: &Season, weights: &Weights) -> Result<Vec<Addition>, ProblemFaults> {
+    season.validate()?;
+    weights.validate()?;
+    let count = Count::new(season, weights);
+    let there = count.there();
+    let outfits = season.outfits.iter().enumerate();
+    let mut list: Vec<_> = outfits
+        .filter_map(|(o, outfit)| Some((count.addition(&there, o), outfit.price?)))
+        .collect();
+    list.sort_by_key(|(addition, price)| {
+        (std::cmp::Reverse(addition.adds), *price, addition.outfit)
+    });
+    Ok(list.into_iter().map(|(addition, _)| addition).collect())
+}
+
+/// What each outfit that is there adds to the others, the least first: what adds nothing never
+/// needs to leave the rack.
+///
+/// # Errors
+///
+/// All faults of the season or the weights.
+pub fn on_the_rack(season: &Season, weights: &Weights) -> Result<Vec<Addition>, ProblemFaults> {
+    season.validate()?;
+    weights.validate()?;
+    let count = Count::new(season, weights);
+    let there = count.there();
+    let others = |o: usize| there.iter().copied().filter(|other| *other != o).collect::<Vec<_>>();
+    let mut list: Vec<_> = there.iter().map(|o| count.addition(&others(*o), *o)).collect();
+    list.sort_by_key(|addition| (addition.adds, addition.outfit));
+    Ok(list)
+}
+
+/// What to buy for a budget: by what it adds for its price, then by what it adds, whichever
+/// comes out better; with a bound, since what an outfit adds only falls as others are bought
+/// (Nemhauser, Wolsey and Fisher 1978).
+///
+/// # Errors
+///
+/// All faults of the season or the weights.
+pub fn purchases(
+    season: &Season,
+    weights: &Weights,
+    budget: u64,
+) -> Result<Purchases, ProblemFaults> {
+    season.validate()?;
+    weights.validate()?;
+    let count = Count::new(season, weights);
+    let by_price = buy(&count, budget, true);
+    let by_worth = buy(&count, budget, false);
+    let better = count.all(&by_worth.0) > count.all(&by_price.0);
+    let (have, buys) = if better { by_worth } else { by_price };
+    let there = count.there();
+    let added = count.all(&have) - count.all(&there);
+    let bound = bound(&count, &there, 0, budget).min(bound(&count, &have, added, budget));
+    let cost = buys.iter().filter_map(|b| season.outfits[b.outfit].price).sum();
+    let adds = micros(added);
+    Ok(Purchases { buys, cost, adds, bound: micros(bound).max(adds) })
+}
+
+fn buy(count: &Count<'_>, budget: u64, for_price: bool) -> (Vec<usize>, Vec<Addition>) {
+    let mut have = count.there();
+    let mut buys = Vec::new();
+    let mut left = budget;
+    loop {
+        let mut best: Option<(Fine, u64, usize)> = None;
+        for (o, outfit) in count.season.outfits.iter().enumerate() {
+            let Some(price) = outfit.price.filter(|p| *p <= left && !have.contains(&o)) else {
+                continue;
+            };
+            let adds = count.adds(&have, o);
+            let better = best.is_none_or(|(most, at, _)| {
+                if for_price {
+                    adds * Fine::from(at.max(1)) > most * Fine::from(price.max(1))
+                } else {
+                    adds > most
+                }
+            });
+            if adds > 0 && better {
+                best = Some((adds, price, o));
+            }
+        }
+        let Some((_, price, o)) = best else { return (have, buys) };
+        buys.push(count.addition(&have, o));
+        have.push(o);
+        left -= price;
+    }
+}
+
+/// What a set of purchases can add at most: `added` for those in hand and, for the rest, what
+/// each adds to them, filled up to the budget with a part of the last one.
+fn bound(count: &Count<'_>, have: &[usize], added: Fine, budget: u64) -> Fine {
+    let mut rest: Vec<(Fine, u64)> = Vec::new();
+    for (o, outfit) in count.season.outfits.iter().enumerate() {
+        if let Some(price) = outfit.price.filter(|p| *p <= budget && !have.contains(&o)) {
+            rest.push((count.adds(have, o), price));
+        }
+    }
+    rest.sort_by(|(a, p), (b, q)| (b * Fine::from(*p)).cmp(&(a * Fine::from(*q))));
+    let mut left = Fine::from(budget);
+    let mut total = added;
+    for (adds, price) in rest {
+        let price = Fine::from(price);
+        if price <= left {
+            total += adds;
+            left -= price;
+        } else {
+            total += (adds * left + price - 1) / price;
+            break;
+        }
+    }
+    total
+}
+
+/// One point of the coverage curve.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetPoint {
+    /// The outfits of the set, by position.
+    pub outfits: Vec<SetOutfit>,
+    /// What the set is worth, in millionths: each need by its best outfit, times its weight.
+    pub worth: Micros,
+    /// No set of so many is worth more.
+    pub bound: Micros,
+    /// Whether that is proven to be the best.
+    pub status: Status,
+}
+
+/// An outfit of a set, and its job.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetOutfit {
+    /// Position in [`Season::outfits`].
+    pub outfit: usize,
+    /// Needs that it serves best of all in the set.
+    pub job: Vec<usize>,
+    /// What the set would lose without it, in millionths.
+    pub adds: Micros,
+}
+
+/// The best sets of one outfit, of two, and so on up to `most`, with those of `keep` in each:
+/// the coverage curve. Prices do not matter here. With `keep` it begins at as many as are kept.
+///
+/// # Errors
+///
+/// All faults of the season; `keep` or `most` out of range.
+pub fn design_set(
+    season: &Season,
+    keep: &[usize],
+    most: usize,
+    work: Work,
+) -> Result<Vec<SetPoint>, ProblemFaults> {
+    season.validate()?;
+    let fault =
+        |field: &str, text: String| Err(ProblemFaults(vec![Fault { field: field.into(), text }]));
+    if season.needs.is_empty() || season.outfits.is_empty() {
+        return fault("needs", "at least one need and one outfit are needed".into());
+    }
+    let most = most.min(season.outfits.len());
+    let first = keep.len().max(1);
+    if most < first {
+        return fault("most", format!("is {most}; must be {first} or more"));
+    }
+    // Without a share for a backup: one outfit for each lure.
+    let costs = season.needs.iter().zip(&season.worth).map(|(need, row)| {
+        row.iter().map(|worth| u64::from(need.weight) * (ONE - worth) as u64).collect()
+    });
+    let mut problem =
+        MedianProblem { costs: costs.collect(), open: first, keep: keep.to_vec(), capacity: None };
+    let full: Micros = season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
+    let mut curve = Vec::new();
+    for open in first..=most {
+        problem.open = open;
+        let answer = match solve_median(&problem, work) {
+            Ok(answer) => answer,
+            Err(error) => return fault(&error.field, error.text),
+        };
+        // Without capacities there is always a plan.
+        let MedianAnswer::Plan(plan) = answer else { continue };
+        let outfits = plan
+            .open
+            .iter()
+            .map(|outfit| SetOutfit {
+                outfit: *outfit,
+                job: (0..season.needs.len()).filter(|n| plan.serves[*n] == *outfit).collect(),
+                adds: lost_without(season, &plan.open, *outfit),
+            })
+            .collect();
+        curve.push(SetPoint {
+            outfits,
+            worth: full - plan.cost as Micros,
+            bound: full - plan.bound as Micros,
+            status: plan.status,
+        });
+    }
+    Ok(curve)
+}
+
+fn lost_without(season: &Season, set: &[usize], outfit: usize) -> Micros {
+    let best = |row: &[Micros], all: bool| {
+        let rest = set.iter().filter(|o| all || **o != outfit);
+        rest.map(|o| row[*o]).max().unwrap_or(0)
+    };
+    let needs = season.needs.iter().zip(&season.worth);
+    needs.map(|(need, row)| Micros::from(need.weight) * (best(row, true) - best(row, false))).sum()
+}
