@@ -1,5 +1,7 @@
 //! What an engine must do.
 
+use std::time::Duration;
+
 /// Number of a commit: 1 for the first, one more for each, no gaps. 0 means "before all".
 pub type Seq = u64;
 
@@ -122,6 +124,18 @@ pub enum StoreError {
     Corrupt(String),
 }
 
+/// What a store can do now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Condition {
+    /// Read and write.
+    Sound,
+    /// Read. This is the error that every write gets: `Full`, `Corrupt` with the place of the
+    /// damage, or `Unavailable` for a folder that cannot be written.
+    ReadOnly(StoreError),
+    /// Nothing, until it is opened again.
+    Failed(StoreError),
+}
+
 /// An engine: trees of ordered byte keys, atomic commits with preconditions, and a feed of them.
 ///
 /// All calls block. Semantics:
@@ -136,7 +150,12 @@ pub enum StoreError {
 ///    are linearizable.
 /// 5. *Reading*: one page of a scan is one point in time, a walk over pages is not. Keys are
 ///    ordered by unsigned bytes.
-/// 6. *Feed*: whole commits, in order, exactly as written.
+/// 6. *Feed*: whole commits, in order, exactly as written. A reader that saw a commit in the feed
+///    sees at least that state by `get` and `scan`.
+/// 7. *Waiting* is a wake-up only: what happened is told by the feed.
+/// 8. *Read-only* ([`Condition::ReadOnly`]): every write is refused with the same error, reads go
+///    on. Where a damaged store has lost something for good, the error says so; a scan then gives
+///    what is left, `get` of a key that is not there and the lost part of the feed are `Corrupt`.
 pub trait Store: Send + Sync {
     /// Does all writes or none; answers the number of the commit, or the head if there are none.
     ///
@@ -179,6 +198,16 @@ pub trait Store: Send + Sync {
     /// # Errors
     /// `Unavailable`.
     fn head(&self) -> Result<Seq, StoreError>;
+
+    /// Waits until the head is past `seq`, or `timeout` is over, or the store ends; answers the
+    /// head. It may return early: look again.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    fn wait_past(&self, seq: Seq, timeout: Duration) -> Result<Seq, StoreError>;
+
+    /// What the store can do now, without touching the disk beyond its free space.
+    fn condition(&self) -> Condition;
 }
 
 /// Checks what holds for every engine: sizes, and distinct keys.

@@ -1,8 +1,9 @@
 //! A twin that fails when told to, for the tests of whoever uses a store.
 
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
 
-use crate::api::{Commit, Row, Seq, Store, StoreError, Tree, Write};
+use crate::api::{Commit, Condition, Row, Seq, Store, StoreError, Tree, Write};
 
 /// How a call fails.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,5 +86,13 @@ impl<S: Store> Store for FaultyStore<S> {
 
     fn head(&self) -> Result<Seq, StoreError> {
         self.pass(StoreError::Unavailable, Store::head)
+    }
+
+    fn wait_past(&self, seq: Seq, timeout: Duration) -> Result<Seq, StoreError> {
+        self.pass(StoreError::Unavailable, |inner| inner.wait_past(seq, timeout))
+    }
+
+    fn condition(&self) -> Condition {
+        self.inner.condition()
     }
 }

@@ -2,24 +2,49 @@
 
 use std::collections::BTreeMap;
 use std::ops::Bound;
-use std::sync::{PoisonError, RwLock};
+use std::sync::{Condvar, Mutex, PoisonError, RwLock};
+use std::time::Duration;
 
 use crate::api::{
-    Change, Commit, Row, Seq, Store, StoreError, Tree, Write, check, check_expectations,
+    Change, Commit, Condition, Row, Seq, Store, StoreError, Tree, Write, check, check_expectations,
 };
 
 /// Keeps everything in memory and loses it at the end.
 #[derive(Debug, Default)]
 pub struct MemoryStore {
     state: RwLock<State>,
+    bell: Bell,
 }
 
+/// Rows, feed and marks of a store.
 #[derive(Debug, Default)]
-struct State {
-    rows: BTreeMap<(Tree, Vec<u8>), (Seq, Vec<u8>)>,
-    log: BTreeMap<Seq, Vec<Change>>,
-    head: Seq,
-    floor: Seq,
+pub(crate) struct State {
+    pub(crate) rows: BTreeMap<(Tree, Vec<u8>), (Seq, Vec<u8>)>,
+    pub(crate) log: BTreeMap<Seq, Vec<Change>>,
+    pub(crate) head: Seq,
+    pub(crate) floor: Seq,
+}
+
+/// Wakes who waits for the next commit.
+#[derive(Debug, Default)]
+pub(crate) struct Bell {
+    head: Mutex<Seq>,
+    rings: Condvar,
+}
+
+impl Bell {
+    pub(crate) fn ring(&self, head: Seq) {
+        let mut last = self.head.lock().unwrap_or_else(PoisonError::into_inner);
+        *last = head;
+        self.rings.notify_all();
+    }
+
+    /// Returns once a head past `seq` was rung in, or after `timeout`.
+    pub(crate) fn wait_past(&self, seq: Seq, timeout: Duration) {
+        let last = self.head.lock().unwrap_or_else(PoisonError::into_inner);
+        // Poisoned or not, the caller looks at the head itself.
+        let _ = self.rings.wait_timeout_while(last, timeout, |last| *last <= seq);
+    }
 }
 
 impl MemoryStore {
@@ -27,6 +52,12 @@ impl MemoryStore {
     #[must_use]
     pub fn new() -> Self {
         Self::default()
+    }
+
+    pub(crate) fn of(state: State) -> Self {
+        let bell = Bell::default();
+        bell.ring(state.head);
+        Self { state: RwLock::new(state), bell }
     }
 
     // No step of a change can panic half-way, so a poisoned lock still guards a whole state.
@@ -60,6 +91,7 @@ impl Store for MemoryStore {
         }
         state.log.insert(seq, changes);
         state.head = seq;
+        self.bell.ring(seq);
         Ok(seq)
     }
 
@@ -116,5 +148,14 @@ impl Store for MemoryStore {
 
     fn head(&self) -> Result<Seq, StoreError> {
         Ok(self.read().head)
+    }
+
+    fn wait_past(&self, seq: Seq, timeout: Duration) -> Result<Seq, StoreError> {
+        self.bell.wait_past(seq, timeout);
+        self.head()
+    }
+
+    fn condition(&self) -> Condition {
+        Condition::Sound
     }
 }

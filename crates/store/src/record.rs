@@ -2,8 +2,9 @@
 //!
 //! ```text
 //! key                          record's payload
-//! 00 | tree(1) | key           commit that wrote it (8) | value
-//! 01 | seq(8) | index(4)       tree(1) | removed 0 or 1 (1) | length of key (2) | key | value
+//! 00 | tree(1) | key           commit that wrote it (8) | place in it (2) | its writes (2) | value
+//! 01 | seq(8) | place(4)       tree(1) | removed 0 or 1 (1) | writes of the commit (2)
+//!                              | length of key (2) | key | value
 //! 02                           head: number of the last commit (8)
 //! 03                           floor: the feed begins after this commit (8)
 //!
@@ -11,11 +12,12 @@
 //! ```
 //!
 //! The checksum covers the key as well: a record under a wrong key is damage too. The format of a
-//! store is that of its records; an engine that finds another one stops.
+//! store is that of its records; an engine that finds another one stops. Row and entry of the feed
+//! tell the same change and its place: so either can be put together again from the other.
 
 use crate::api::{Change, Row, Seq, StoreError, Tree};
 
-const FORMAT: u8 = 1;
+const FORMAT: u8 = 2;
 const FRAME: usize = 5;
 
 pub(crate) const HEAD: &[u8] = &[2];
@@ -30,12 +32,6 @@ pub(crate) fn row_key(tree: Tree, key: &[u8]) -> Vec<u8> {
 
 pub(crate) fn log_key(seq: Seq, index: u32) -> Vec<u8> {
     [&[1], &seq.to_be_bytes()[..], &index.to_be_bytes()].concat()
-}
-
-/// The place of a change in its commit; `None` for a key of another shape.
-pub(crate) fn log_index(log_key: &[u8]) -> Option<usize> {
-    let index = log_key.get(9..)?.try_into().ok()?;
-    usize::try_from(u32::from_be_bytes(index)).ok()
 }
 
 fn checksum(key: &[u8], payload: &[&[u8]]) -> [u8; 4] {
@@ -90,38 +86,71 @@ pub(crate) fn read_number(key: &[u8], record: &[u8]) -> Result<u64, StoreError> 
     Ok(u64::from_be_bytes(bytes))
 }
 
+/// Where a write stands in its commit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Place {
+    /// Number of the commit.
+    pub(crate) seq: Seq,
+    /// Place in its list, from 0.
+    pub(crate) index: u16,
+    /// Writes of the commit.
+    pub(crate) of: u16,
+}
+
 /// The record of a value under its full key.
-pub(crate) fn row_record(full_key: &[u8], seq: Seq, value: &[u8]) -> Vec<u8> {
-    frame(full_key, &[&seq.to_be_bytes(), value])
+pub(crate) fn row_record(full_key: &[u8], place: Place, value: &[u8]) -> Vec<u8> {
+    let Place { seq, index, of } = place;
+    frame(full_key, &[&seq.to_be_bytes(), &index.to_be_bytes(), &of.to_be_bytes(), value])
 }
 
 pub(crate) fn read_row(full_key: &[u8], record: &[u8]) -> Result<Row, StoreError> {
-    let payload = unframe(full_key, record)?;
-    let (Some((seq, value)), Some(key)) = (payload.split_first_chunk(), full_key.get(2..)) else {
-        return Err(damaged(full_key, "is cut short"));
-    };
-    let written_by = u64::from_be_bytes(*seq);
-    Ok(Row { key: key.to_vec(), value: value.to_vec(), written_by })
+    read_placed_row(full_key, record).map(|(row, _)| row)
 }
 
-pub(crate) fn change_record(log_key: &[u8], change: &Change) -> Result<Vec<u8>, StoreError> {
+/// A row with its place in the commit that wrote it.
+pub(crate) fn read_placed_row(full_key: &[u8], record: &[u8]) -> Result<(Row, Place), StoreError> {
+    let cut = || damaged(full_key, "is cut short");
+    let payload = unframe(full_key, record)?;
+    let (seq, rest) = payload.split_first_chunk().ok_or_else(cut)?;
+    let (index, rest) = rest.split_first_chunk().ok_or_else(cut)?;
+    let (of, value) = rest.split_first_chunk().ok_or_else(cut)?;
+    let key = full_key.get(2..).ok_or_else(cut)?.to_vec();
+    let seq = u64::from_be_bytes(*seq);
+    let place = Place { seq, index: u16::from_be_bytes(*index), of: u16::from_be_bytes(*of) };
+    Ok((Row { key, value: value.to_vec(), written_by: seq }, place))
+}
+
+pub(crate) fn change_record(
+    log_key: &[u8],
+    of: u16,
+    change: &Change,
+) -> Result<Vec<u8>, StoreError> {
     let length = u16::try_from(change.key.len());
     let length = length.map_err(|_| damaged(log_key, "has too long a key"))?.to_be_bytes();
     let value = change.value.as_deref();
-    let head = [change.tree.0, u8::from(value.is_none()), length[0], length[1]];
-    Ok(frame(log_key, &[&head, &change.key, value.unwrap_or_default()]))
+    let head = [change.tree.0, u8::from(value.is_none())];
+    let parts = [&head[..], &of.to_be_bytes(), &length, &change.key, value.unwrap_or_default()];
+    Ok(frame(log_key, &parts))
 }
 
-/// A change of the feed with the number of its commit.
-pub(crate) fn read_change(log_key: &[u8], record: &[u8]) -> Result<(Seq, Change), StoreError> {
+/// A change of the feed with its place.
+pub(crate) fn read_change(log_key: &[u8], record: &[u8]) -> Result<(Place, Change), StoreError> {
     let payload = unframe(log_key, record)?;
     let cut = || damaged(log_key, "is cut short");
-    let ([tree, removed, high, low], rest) = payload.split_first_chunk().ok_or_else(cut)?;
-    let length = usize::from(u16::from_be_bytes([*high, *low]));
-    let (key, value) = rest.split_at_checked(length).ok_or_else(cut)?;
-    let seq = log_key.get(1..9).and_then(|b| b.try_into().ok()).ok_or_else(cut)?;
+    let ([tree, removed], rest) = payload.split_first_chunk().ok_or_else(cut)?;
+    let (of, rest) = rest.split_first_chunk().ok_or_else(cut)?;
+    let (length, rest) = rest.split_first_chunk().ok_or_else(cut)?;
+    let (key, value) =
+        rest.split_at_checked(usize::from(u16::from_be_bytes(*length))).ok_or_else(cut)?;
+    let (seq, index) = log_key
+        .get(1..)
+        .and_then(<[u8]>::split_first_chunk)
+        .and_then(|(seq, index)| Some((seq, <[u8; 4]>::try_from(index).ok()?)))
+        .ok_or_else(cut)?;
+    let index = u16::try_from(u32::from_be_bytes(index)).map_err(|_| cut())?;
+    let place = Place { seq: u64::from_be_bytes(*seq), index, of: u16::from_be_bytes(*of) };
     let value = (*removed == 0).then(|| value.to_vec());
-    Ok((u64::from_be_bytes(seq), Change { tree: Tree(*tree), key: key.to_vec(), value }))
+    Ok((place, Change { tree: Tree(*tree), key: key.to_vec(), value }))
 }
 
 #[cfg(test)]
@@ -138,7 +167,9 @@ mod tests {
     #[test]
     fn every_flipped_bit_and_every_cut_is_found() {
         let key = row_key(Tree(7), b"R14");
-        let record = row_record(&key, 42, b"value");
+        let place = Place { seq: 42, index: 1, of: 3 };
+        let record = row_record(&key, place, b"value");
+        assert_eq!(read_placed_row(&key, &record).unwrap().1, place);
         let row = read_row(&key, &record).unwrap();
         assert_eq!((row.key, row.value, row.written_by), (b"R14".to_vec(), b"value".to_vec(), 42));
         for bit in 0..record.len() * 8 {

@@ -3,10 +3,11 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::time::Duration;
 
 use deepbend_store::{
-    Change, Commit, Expect, MAX_KEY, MAX_VALUE, MAX_WRITES, MemoryStore, Row, Seq, SledOptions,
-    SledStore, Store, StoreError, Tree, Write,
+    Change, Commit, Condition, Expect, Fault, FaultyStore, MAX_KEY, MAX_VALUE, MAX_WRITES,
+    MemoryStore, Row, Seq, SledOptions, SledStore, Store, StoreError, Tree, Write,
 };
 use proptest::prelude::*;
 
@@ -51,10 +52,25 @@ impl Engine for Sled {
     }
 }
 
+/// The twin, which passes everything on until it is told to fail.
+struct Faulty(Arc<FaultyStore<MemoryStore>>);
+
+impl Engine for Faulty {
+    fn store(&self) -> Arc<dyn Store> {
+        self.0.clone()
+    }
+
+    fn reopen(&mut self) {}
+}
+
 fn engines() -> Vec<(&'static str, Box<dyn Engine>)> {
     vec![
         ("memory", Box::new(Memory(Arc::new(MemoryStore::new())))),
         ("sled", Box::new(Sled::new())),
+        (
+            "faulty",
+            Box::new(Faulty(Arc::new(FaultyStore::new(MemoryStore::new(), 0, Fault::Refused)))),
+        ),
     ]
 }
 
@@ -292,6 +308,61 @@ fn concurrent_writers_lose_nothing() {
             state.extend(rows.into_iter().map(|r| ((tree, r.key), (r.written_by, r.value))));
         }
         assert_eq!(replayed, state, "{name}");
+    }
+}
+
+// Source: the semantics stated on `Store`: waiting is a wake-up, and ends in time.
+#[test]
+fn waiting_ends_with_a_commit_or_in_time() {
+    for (name, engine) in engines() {
+        let store = engine.store();
+        assert_eq!(store.condition(), Condition::Sound, "{name}");
+        assert_eq!(store.wait_past(0, Duration::ZERO), Ok(0), "{name}");
+        std::thread::scope(|scope| {
+            let waiter = scope.spawn(|| {
+                let mut head = 0;
+                // Longer than any test may take: only a commit can end it.
+                while head < 3 {
+                    head = store.wait_past(head, Duration::from_secs(600)).unwrap();
+                }
+                head
+            });
+            for n in 1..=3 {
+                store.commit(vec![put(1, &[n], Expect::Absent, b"")]).unwrap();
+            }
+            assert_eq!(waiter.join().unwrap(), 3, "{name}");
+        });
+        assert_eq!(store.wait_past(1, Duration::from_secs(600)), Ok(3), "{name}: it is past");
+    }
+}
+
+/// A reader that saw a commit in the feed sees it by `get`, and no page shows half a commit.
+#[test]
+fn readers_see_whole_commits_and_never_less_than_the_feed_told() {
+    for (name, engine) in engines() {
+        let store = engine.store();
+        std::thread::scope(|scope| {
+            scope.spawn(|| {
+                for n in 1_u64..=150 {
+                    let value = n.to_be_bytes();
+                    let pair = [b"", &b"\xff"[..]];
+                    let writes = pair.map(|key| put(7, key, Expect::Any, &value)).to_vec();
+                    store.commit(writes).unwrap();
+                }
+            });
+            let mut seen = 0;
+            while seen < 150 {
+                for commit in store.changes(seen, usize::MAX).unwrap() {
+                    seen = commit.seq;
+                }
+                let rows = store.scan(Tree(7), b"", None, 9).unwrap();
+                if seen > 0 {
+                    assert_eq!(rows.len(), 2, "{name}");
+                    assert_eq!(rows[0].value, rows[1].value, "{name}: half a commit");
+                    assert!(rows[0].written_by >= seen, "{name}: older than the feed");
+                }
+            }
+        });
     }
 }
 

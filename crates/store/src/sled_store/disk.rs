@@ -10,14 +10,12 @@ use crate::record;
 
 /// What the writer asks of the disk; the tests have one that fails.
 pub(super) trait Disk: Send {
-    /// Tells the device to flush what the engine wrote.
-    fn sync(&mut self) -> io::Result<()>;
+    /// Lets the engine write what it holds, and tells the device to flush it.
+    fn flush(&mut self, db: &sled::Db) -> io::Result<()>;
     /// Bytes that are free for this process.
     fn free_bytes(&self) -> io::Result<u64>;
     /// Bytes of the engine's file.
     fn used_bytes(&self) -> io::Result<u64>;
-    /// The last commit that was noted here as being on the disk.
-    fn noted(&self) -> Result<Seq, StoreError>;
     /// Notes a commit that is on the disk.
     fn note(&mut self, head: Seq) -> io::Result<()>;
 }
@@ -35,11 +33,11 @@ pub(super) struct DbFile {
     note: File,
 }
 
-const NOTE: &str = "acknowledged";
+pub(super) const NOTE: &str = "acknowledged";
 
 impl DbFile {
-    /// Syncs everything that opening an engine may have made in the folder.
-    pub(super) fn open(folder: &Path) -> io::Result<Self> {
+    /// Syncs everything that opening an engine may have made in its folder and in the store's.
+    pub(super) fn open(folder: &Path, engine: &Path) -> io::Result<Self> {
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
         let note = options.open(folder.join(NOTE))?;
@@ -47,9 +45,7 @@ impl DbFile {
             note.write_all_at(&record::number_record(NOTE.as_bytes(), 0), 0)?;
             note.sync_all()?;
         }
-        let db = File::open(folder.join("db"))?;
-        db.sync_all()?;
-        File::open(folder.join("conf"))?.sync_all()?;
+        let db = sync_engine(engine)?;
         File::open(folder)?.sync_all()?;
         if let Some(parent) = fs::canonicalize(folder)?.parent() {
             File::open(parent)?.sync_all()?;
@@ -58,29 +54,77 @@ impl DbFile {
     }
 }
 
+/// Syncs the files of an engine; answers the one that it writes to.
+pub(super) fn sync_engine(engine: &Path) -> io::Result<File> {
+    let db = File::open(engine.join("db"))?;
+    db.sync_all()?;
+    File::open(engine.join("conf"))?.sync_all()?;
+    File::open(engine)?.sync_all()?;
+    Ok(db)
+}
+
+/// Bytes that are free for this process where `folder` is.
+pub(super) fn free_bytes(folder: &Path) -> io::Result<u64> {
+    let stat = rustix::fs::statvfs(folder)?;
+    Ok(stat.f_bavail.saturating_mul(stat.f_frsize))
+}
+
 impl Disk for DbFile {
-    fn sync(&mut self) -> io::Result<()> {
-        self.db.sync_all()
+    fn flush(&mut self, db: &sled::Db) -> io::Result<()> {
+        db.flush()?;
+        self.db.sync_data()
     }
 
     fn free_bytes(&self) -> io::Result<u64> {
-        let stat = rustix::fs::statvfs(&self.folder)?;
-        Ok(stat.f_bavail.saturating_mul(stat.f_frsize))
+        free_bytes(&self.folder)
     }
 
     fn used_bytes(&self) -> io::Result<u64> {
         Ok(self.db.metadata()?.len())
     }
 
-    fn noted(&self) -> Result<Seq, StoreError> {
-        let mut record = record::number_record(NOTE.as_bytes(), 0);
-        let cut = |error| unavailable(&self.folder.join(NOTE), &error);
-        self.note.read_exact_at(&mut record, 0).map_err(cut)?;
-        record::read_number(NOTE.as_bytes(), &record)
-    }
-
     fn note(&mut self, head: Seq) -> io::Result<()> {
         self.note.write_all_at(&record::number_record(NOTE.as_bytes(), head), 0)
+    }
+}
+
+/// Which promise a store breaks, for tests that must see it broken.
+#[cfg(feature = "broken")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Broken {
+    /// Commits are acknowledged while the engine still holds them in memory.
+    Flush,
+    /// Commits are acknowledged while the device may still hold them in its cache.
+    Sync,
+}
+
+#[cfg(feature = "broken")]
+#[derive(Debug)]
+pub(super) struct BrokenDisk {
+    pub(super) real: DbFile,
+    pub(super) broken: Broken,
+}
+
+#[cfg(feature = "broken")]
+impl Disk for BrokenDisk {
+    fn flush(&mut self, db: &sled::Db) -> io::Result<()> {
+        if self.broken == Broken::Sync {
+            db.flush()?;
+        }
+        Ok(())
+    }
+
+    fn free_bytes(&self) -> io::Result<u64> {
+        self.real.free_bytes()
+    }
+
+    fn used_bytes(&self) -> io::Result<u64> {
+        self.real.used_bytes()
+    }
+
+    // Without a note: what is lost shall be found by its absence.
+    fn note(&mut self, _: Seq) -> io::Result<()> {
+        Ok(())
     }
 }
 
@@ -92,18 +136,34 @@ pub(super) struct FolderLock {
 
 const MOST_HOLDER_BYTES: u64 = 200;
 
+/// What became of asking for the lock.
+pub(super) enum Taken {
+    /// It is ours, for reading and writing.
+    Lock(FolderLock),
+    /// It cannot be written, as the text says; nobody else writes to it while this is held.
+    ReadOnly(FolderLock, String),
+}
+
 impl FolderLock {
     /// Takes the lock and writes down who holds it.
     ///
     /// # Errors
     /// `Locked` with the name of the holder, or `Unavailable`.
-    pub(super) fn take(folder: &Path) -> Result<Self, StoreError> {
+    pub(super) fn take(folder: &Path) -> Result<Taken, StoreError> {
         let path = folder.join("holder");
-        let failed = |error: io::Error| unavailable(&path, &error);
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
-        let mut file = options.open(&path).map_err(failed)?;
-        match file.try_lock() {
+        let opened = options.open(&path);
+        let (mut file, refused) = match opened {
+            Ok(file) => (file, None),
+            Err(error) => {
+                // A folder that cannot be written can still be read, if there is something in it.
+                let file = File::open(&path).map_err(|_| unavailable(&path, &error))?;
+                (file, Some(unavailable(folder, &error).to_string()))
+            }
+        };
+        let locked = if refused.is_some() { file.try_lock_shared() } else { file.try_lock() };
+        match locked {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
                 let mut holder = String::new();
@@ -115,15 +175,22 @@ impl FolderLock {
                 let folder = folder.display().to_string();
                 return Err(StoreError::Locked { folder, holder: holder.trim().to_owned() });
             }
-            Err(TryLockError::Error(error)) => return Err(failed(error)),
+            Err(TryLockError::Error(error)) => return Err(unavailable(&path, &error)),
+        }
+        if let Some(why) = refused {
+            return Ok(Taken::ReadOnly(Self { _file: file }, why));
         }
         let program = std::env::current_exe().ok();
         let program = program.as_deref().and_then(Path::file_name).unwrap_or_default();
         let holder = format!("process {} ({})\n", std::process::id(), program.display());
-        file.set_len(0).map_err(failed)?;
-        file.rewind().map_err(failed)?;
-        file.write_all(holder.as_bytes()).map_err(failed)?;
-        Ok(Self { _file: file })
+        let told = file.set_len(0).and_then(|()| file.rewind());
+        match told.and_then(|()| file.write_all(holder.as_bytes())) {
+            // On a full disk nobody is told, but the lock holds.
+            Err(error) if error.kind() != io::ErrorKind::StorageFull => {
+                Err(unavailable(&path, &error))
+            }
+            Ok(()) | Err(_) => Ok(Taken::Lock(Self { _file: file })),
+        }
     }
 }
 

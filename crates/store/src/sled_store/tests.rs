@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::*;
 use crate::api::Expect;
+use crate::record;
 
 const TREE: Tree = Tree(1);
 
@@ -16,11 +17,11 @@ struct TrickDisk {
 }
 
 impl Disk for TrickDisk {
-    fn sync(&mut self) -> std::io::Result<()> {
+    fn flush(&mut self, db: &sled::Db) -> std::io::Result<()> {
         if self.syncs_left.fetch_sub(1, Ordering::SeqCst) == 0 {
             return Err(std::io::Error::other("the device is gone"));
         }
-        self.real.sync()
+        self.real.flush(db)
     }
 
     fn free_bytes(&self) -> std::io::Result<u64> {
@@ -31,10 +32,6 @@ impl Disk for TrickDisk {
         self.real.used_bytes()
     }
 
-    fn noted(&self) -> Result<Seq, StoreError> {
-        self.real.noted()
-    }
-
     fn note(&mut self, head: Seq) -> std::io::Result<()> {
         self.real.note(head)
     }
@@ -43,11 +40,19 @@ impl Disk for TrickDisk {
 fn open_tricked(folder: &Path, syncs: u64, free: u64) -> (SledStore, Arc<AtomicU64>) {
     let free = Arc::new(AtomicU64::new(free));
     let disk_free = Arc::clone(&free);
-    let store = SledStore::open_on(folder, SledOptions::default(), |folder| {
+    let store = SledStore::open_on(folder, SledOptions::default(), |engine| {
         let syncs_left = Arc::new(AtomicU64::new(syncs));
-        Ok(Box::new(TrickDisk { real: DbFile::open(folder)?, syncs_left, free: disk_free }))
+        let real = DbFile::open(folder, engine)?;
+        Ok(Box::new(TrickDisk { real, syncs_left, free: disk_free }))
     });
     (store.unwrap(), free)
+}
+
+fn live(store: &SledStore) -> Arc<Live> {
+    match store.engine() {
+        Engine::Live(live) => live,
+        Engine::Still(still) => panic!("{}", still.why()),
+    }
 }
 
 fn put(key: &str) -> Vec<Write> {
@@ -100,10 +105,10 @@ fn a_damaged_record_is_an_error_and_never_a_missing_row() {
         store.commit(put(key)).unwrap();
     }
     let key = record::row_key(TREE, b"b");
-    let good = store.shared.db.get(&key).unwrap().unwrap();
+    let good = live(&store).shared.db.get(&key).unwrap().unwrap();
     let mut bad = good.to_vec();
     bad[9] ^= 1;
-    store.shared.db.insert(&key, bad).unwrap();
+    live(&store).shared.db.insert(&key, bad).unwrap();
     let damaged = |error: StoreError| {
         assert!(error.to_string().contains("tree 1, key b"), "{error}");
     };
@@ -114,28 +119,71 @@ fn a_damaged_record_is_an_error_and_never_a_missing_row() {
     assert!(store.get(TREE, b"a").unwrap().is_some());
     assert_eq!(store.scan(TREE, b"", Some(b"b"), 9).unwrap().len(), 1);
 
-    store.shared.db.insert(&key, good).unwrap();
-    store.shared.db.remove(record::log_key(2, 0)).unwrap();
+    live(&store).shared.db.insert(&key, good).unwrap();
+    live(&store).shared.db.remove(record::log_key(2, 0)).unwrap();
     let error = store.changes(0, 9).unwrap_err();
     assert!(matches!(&error, StoreError::Corrupt(text) if text.contains("commit 2")), "{error}");
     assert_eq!(store.changes(2, 9).unwrap().len(), 1);
 }
 
+fn refused(store: &SledStore) -> String {
+    let Condition::ReadOnly(StoreError::Corrupt(text)) = store.condition() else {
+        panic!("{:?}", store.condition())
+    };
+    assert_eq!(store.commit(put("z")), Err(StoreError::Corrupt(text.clone())));
+    assert_eq!(store.trim(1), Err(StoreError::Corrupt(text.clone())));
+    text
+}
+
 #[test]
-fn a_store_without_its_marks_does_not_open() {
+fn a_store_without_its_marks_is_read_only() {
     let folder = tempfile::tempdir().unwrap();
     let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
     store.commit(put("a")).unwrap();
-    store.shared.db.remove(record::HEAD).unwrap();
+    live(&store).shared.db.remove(record::HEAD).unwrap();
     drop(store);
-    let error = SledStore::open(folder.path(), SledOptions::default()).unwrap_err();
-    assert!(matches!(error, StoreError::Corrupt(_)), "{error}");
+    let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+    assert!(refused(&store).contains("the number of the last commit is missing"));
+    assert_eq!(store.head(), Ok(1));
+    assert!(store.get(TREE, b"a").unwrap().is_some());
+}
+
+/// What sled would drop without a word: a row or an entry of the feed that is gone, whole. Each is
+/// found when the store is opened, and is there again from the other.
+#[test]
+fn a_record_that_vanished_is_missed_and_put_together_again() {
+    let gone = [record::row_key(TREE, b"b"), record::log_key(2, 0), record::log_key(4, 1)];
+    for key in gone {
+        let folder = tempfile::tempdir().unwrap();
+        let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+        for key in ["a", "b", "c"] {
+            store.commit(put(key)).unwrap();
+        }
+        store.commit([put("d"), put("e")].concat()).unwrap();
+        let feed = store.changes(0, 9).unwrap();
+        let rows = store.scan(TREE, b"", None, 9).unwrap();
+        live(&store).shared.db.remove(&key).unwrap().unwrap();
+        drop(store);
+        let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+        let text = refused(&store);
+        assert!(text.contains("all commits can still be read"), "{text}");
+        assert_eq!(store.changes(0, 9).unwrap(), feed);
+        assert_eq!(store.scan(TREE, b"", None, 9).unwrap(), rows);
+        drop(store);
+        let repair = SledStore::repair(folder.path(), SledOptions::default()).unwrap();
+        assert_eq!(repair, Repair { kept: folder.path().to_owned(), lost: Vec::new() });
+        let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+        assert_eq!(store.condition(), Condition::Sound);
+        assert_eq!(store.changes(0, 4).unwrap(), feed);
+        assert_eq!(store.scan(TREE, b"", None, 9).unwrap(), rows);
+        assert!(folder.path().join("db").exists(), "the damaged file is kept");
+    }
 }
 
 // Source: measured: cut within its first segment, sled opens with what is left and says nothing;
 // cut elsewhere it panics inside its own opening.
 #[test]
-fn a_file_that_was_cut_is_an_error_and_stays_as_it_is() {
+fn a_file_that_was_cut_is_read_only_and_stays_as_it_is() {
     for (commits, parts) in [(200, 2), (200, 4), (3000, 2)] {
         let folder = tempfile::tempdir().unwrap();
         let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
@@ -146,9 +194,22 @@ fn a_file_that_was_cut_is_an_error_and_stays_as_it_is() {
         let db = folder.path().join("db");
         let length = fs::metadata(&db).unwrap().len() / parts;
         fs::OpenOptions::new().write(true).open(&db).unwrap().set_len(length).unwrap();
-        let outcome = SledStore::open(folder.path(), SledOptions::default());
-        let error = outcome.map(|store| store.head()).unwrap_err();
-        assert!(matches!(error, StoreError::Corrupt(_)), "{error}");
+        let bytes = fs::read(&db).unwrap();
+        let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+        let text = refused(&store);
+        assert!(text.contains("are lost"), "{text}");
+        assert_eq!(store.head(), Ok(commits));
+        assert!(!store.scan(TREE, b"", None, 9).unwrap().is_empty());
+        assert!(matches!(store.get(TREE, b"unheard of"), Err(StoreError::Corrupt(_))));
+        assert!(matches!(store.changes(0, usize::MAX), Err(StoreError::Corrupt(_))));
+        drop(store);
+        assert_eq!(fs::read(&db).unwrap(), bytes);
+        let repair = SledStore::repair(folder.path(), SledOptions::default()).unwrap();
+        assert!(!repair.lost.is_empty());
+        let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+        assert_eq!(store.condition(), Condition::Sound);
+        assert_eq!(store.head(), Ok(commits + 1));
+        assert!(crate::backup::restored(&store).unwrap().is_some());
     }
 }
 

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender};
 
 use super::disk::Disk;
-use super::{Marks, Shared, engine_error, guarded, read_one};
-use crate::api::{Change, Seq, StoreError, Write, check_expectations};
-use crate::record;
+use super::live::{Marks, Shared, engine_error, guarded, read_one};
+use crate::api::{Change, MAX_WRITES, Seq, StoreError, Write, check_expectations};
+use crate::record::{self, Place};
 
 /// Bytes after which a group takes no further commit.
 const GROUP_BYTES: usize = 4 * 1024 * 1024;
@@ -87,7 +87,8 @@ impl Writer {
         let mut head = marks.head;
         let mut group = Group::default();
         for (writes, reply) in jobs {
-            let outcome = guarded(|| self.prepare(&mut group, &writes, head));
+            let prepared = guarded(|| self.prepare(&mut group, &writes, head));
+            let outcome = self.shared.heed(prepared);
             head = outcome.as_ref().copied().unwrap_or(head);
             group.outcomes.push((reply, outcome));
         }
@@ -120,21 +121,23 @@ impl Writer {
             return Ok(head);
         }
         let seq = head + 1;
+        let of = u16::try_from(writes.len()).map_err(|_| too_many())?;
         let mut changes = Vec::with_capacity(writes.len());
         for (index, write) in (0..).zip(writes) {
             let key = record::log_key(seq, index);
             let change =
                 Change { tree: write.tree, key: write.key.clone(), value: write.value.clone() };
-            changes.push((record::change_record(&key, &change)?, key));
+            changes.push((record::change_record(&key, of, &change)?, key));
         }
         for (record, key) in changes {
             group.batch.insert(key, record);
         }
-        for write in writes {
+        for (index, write) in (0..).zip(writes) {
             let key = record::row_key(write.tree, &write.key);
             match &write.value {
                 Some(value) => {
-                    group.batch.insert(key.as_slice(), record::row_record(&key, seq, value));
+                    let record = record::row_record(&key, Place { seq, index, of }, value);
+                    group.batch.insert(key.as_slice(), record);
                 }
                 None => group.batch.remove(key.as_slice()),
             }
@@ -172,24 +175,29 @@ impl Writer {
         let written = guarded(|| {
             let db = &self.shared.db;
             db.apply_batch(batch).map_err(|error| engine_error(&error))?;
-            db.flush().map_err(|error| engine_error(&error))?;
-            let synced = self.disk.sync().and_then(|()| self.disk.note(after.head));
+            let synced = self.disk.flush(db).and_then(|()| self.disk.note(after.head));
             synced.map_err(|error| StoreError::Unavailable(error.to_string()))
         });
         match written {
             Ok(()) => {
                 *marks = after;
+                drop(marks);
+                self.shared.bell.ring(after.head);
                 Ok(())
             }
             Err(error) => {
                 let why = format!("writing failed ({error})");
-                Err(self.shared.failure.get_or_init(|| why).clone())
+                let why = self.shared.failure.get_or_init(|| why).clone();
+                drop(marks);
+                // Whoever waits shall not wait for what never comes.
+                self.shared.bell.ring(Seq::MAX);
+                Err(why)
             }
         }
     }
 
     fn check_ready(&self) -> Result<(), StoreError> {
-        self.shared.check_sound()?;
+        self.shared.check_writable()?;
         let unknown = |error: std::io::Error| StoreError::Unavailable(error.to_string());
         let free_bytes = self.disk.free_bytes().map_err(unknown)?;
         let tenth = self.disk.used_bytes().map_err(unknown)? / 10;
@@ -199,6 +207,10 @@ impl Writer {
         }
         Ok(())
     }
+}
+
+fn too_many() -> StoreError {
+    StoreError::Malformed { index: MAX_WRITES, what: format!("at most {MAX_WRITES} writes") }
 }
 
 fn size(writes: &[Write]) -> usize {

@@ -1,0 +1,281 @@
+//! What can still be read of a folder, held in memory.
+//!
+//! Every change is on disk twice: as a row and as an entry of the feed. What one of the two has
+//! lost is put together again from the other.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::disk::{NOTE, unavailable};
+use super::log::{self, Gap, Kind, Log, Page};
+use crate::api::{Change, Row, Seq, StoreError, Tree};
+use crate::record::{self, Place};
+
+/// Most places or commits that a text lists.
+const MOST_NAMED: usize = 5;
+
+/// The last commit that was noted as acknowledged; `None` if there is no note yet.
+pub(super) fn read_note(folder: &Path) -> Result<Option<Seq>, StoreError> {
+    let path = folder.join(NOTE);
+    match fs::read(&path) {
+        Ok(bytes) if bytes.is_empty() => Ok(None),
+        Ok(bytes) => record::read_number(NOTE.as_bytes(), &bytes).map(Some),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(unavailable(&path, &error)),
+    }
+}
+
+/// Looks whether sled may open its file. It may if everything that it would drop is newer than
+/// the last acknowledged commit.
+///
+/// # Errors
+/// `Corrupt` with the place of the damage, `Unavailable` if the files cannot be read.
+pub(super) fn check_tail(engine: &Path, noted: Seq) -> Result<(), StoreError> {
+    let path = engine.join("db");
+    let failed = |error| unavailable(&path, &error);
+    if !path.try_exists().map_err(failed)? {
+        return if noted == 0 { Ok(()) } else { Err(gone(&path)) };
+    }
+    let log = Log::open(&path).map_err(failed)?;
+    let snapshot = log::snapshot_place(engine).map_err(failed)?;
+    let mut start = snapshot;
+    loop {
+        let mut heads: Vec<(u64, Seq)> = Vec::new();
+        let gaps = log.walk(start, |message| heads.extend(head_in(&message))).map_err(failed)?;
+        let Some(gap) = gaps.iter().find(|gap| gap.inside).or(gaps.last()) else { return Ok(()) };
+        let before = heads.iter().filter(|(place, _)| *place < gap.place).map(|(_, head)| *head);
+        let before = before.max();
+        if before.is_none() && start > 0 {
+            // No commit since the snapshot: the number of the last one stands further up.
+            start = 0;
+            continue;
+        }
+        let mut after: Vec<Seq> =
+            heads.iter().filter(|(place, _)| *place > gap.place).map(|(_, head)| *head).collect();
+        after.dedup();
+        // A group on its way when the power went may leave one number behind a gap, not two.
+        if before.unwrap_or(0) >= noted && after.len() <= 1 {
+            return Ok(());
+        }
+        let inside: Vec<Gap> = gaps.iter().filter(|gap| gap.inside).copied().collect();
+        let gaps = if inside.is_empty() { &gaps } else { &inside };
+        return Err(StoreError::Corrupt(format!("{} is damaged {}", path.display(), places(gaps))));
+    }
+}
+
+fn gone(path: &Path) -> StoreError {
+    StoreError::Corrupt(format!("{} is missing", path.display()))
+}
+
+fn places(gaps: &[Gap]) -> String {
+    let mut text = String::from("at byte ");
+    for (index, gap) in gaps.iter().take(MOST_NAMED).enumerate() {
+        // Writing to a string does not fail.
+        let _ = write!(text, "{}{}", if index > 0 { ", " } else { "" }, gap.offset);
+    }
+    if gaps.len() > MOST_NAMED {
+        let _ = write!(text, " and {} more places", gaps.len() - MOST_NAMED);
+    }
+    text
+}
+
+/// The numbers of last commits that a message holds. Their key has no common prefix with others.
+fn head_in(message: &log::Message<'_>) -> Option<(u64, Seq)> {
+    let found = match message.kind {
+        Kind::Link => log::link(message.body).filter(|(key, _)| *key == record::HEAD)?.1?,
+        Kind::Page => match log::page(message.body)? {
+            Page::Leaf { prefix: [], records } => {
+                records.into_iter().find(|(key, _)| *key == record::HEAD)?.1
+            }
+            Page::Leaf { .. } | Page::Index => return None,
+        },
+        Kind::Idle | Kind::Cap | Kind::Batch | Kind::Free => return None,
+    };
+    Some((message.place, record::read_number(record::HEAD, found).ok()?))
+}
+
+/// Everything that can be read.
+#[derive(Debug, Default)]
+pub(super) struct Image {
+    pub(super) rows: BTreeMap<(Tree, Vec<u8>), (Seq, Vec<u8>)>,
+    pub(super) log: BTreeMap<Seq, Vec<Change>>,
+    pub(super) head: Seq,
+    pub(super) floor: Seq,
+    /// Commits of which a part is lost.
+    pub(super) lost: Vec<Seq>,
+    /// Where the file could not be read.
+    gaps: Vec<Gap>,
+    path: PathBuf,
+}
+
+impl Image {
+    /// Reads the folder of an engine; `noted` is the last acknowledged commit.
+    ///
+    /// # Errors
+    /// `Unavailable` if the file cannot be read at all.
+    pub(super) fn read(engine: &Path, noted: Seq) -> Result<Self, StoreError> {
+        let path = engine.join("db");
+        let failed = |error| unavailable(&path, &error);
+        let log = match Log::open(&path) {
+            Ok(log) => log,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                return Ok(Self { lost: (1..=noted).collect(), path, ..Self::default() });
+            }
+            Err(error) => return Err(failed(error)),
+        };
+        let torn = torn_batch(&log).map_err(failed)?;
+        let mut pages: BTreeMap<u64, Leaf> = BTreeMap::new();
+        let gaps = log.walk(0, |message| replay(&mut pages, &message, torn)).map_err(failed)?;
+        let mut image = Self { gaps, path: path.clone(), ..Self::default() };
+        let mut commits = BTreeMap::new();
+        for Leaf { prefix, records } in pages.into_values() {
+            for (key, record) in records {
+                image.take(&[&prefix[..], &key].concat(), &record, &mut commits);
+            }
+        }
+        image.mend(commits, noted);
+        Ok(image)
+    }
+
+    /// Sorts in one record; one that does not match its checksum is left out.
+    fn take(&mut self, key: &[u8], record: &[u8], commits: &mut BTreeMap<Seq, Pieces>) {
+        let number = |key: &[u8]| record::read_number(key, record).unwrap_or(0);
+        match key {
+            [0, tree, ..] => {
+                let Ok((row, place)) = record::read_placed_row(key, record) else { return };
+                let Row { key, value, written_by } = row;
+                let value_again = Some(value.clone());
+                let change = Change { tree: Tree(*tree), key: key.clone(), value: value_again };
+                commits.entry(written_by).or_default().put(place, change);
+                // A page that lost its last change may still show an older one.
+                let row = self.rows.entry((Tree(*tree), key)).or_insert((0, Vec::new()));
+                if row.0 < written_by {
+                    *row = (written_by, value);
+                }
+            }
+            [1, ..] => {
+                if let Ok((place, change)) = record::read_change(key, record) {
+                    commits.entry(place.seq).or_default().put(place, change);
+                }
+            }
+            record::HEAD => self.head = self.head.max(number(key)),
+            record::FLOOR => self.floor = self.floor.max(number(key)),
+            _ => {}
+        }
+    }
+
+    /// Completes the feed by rows and rows by the feed, and lists what neither has.
+    fn mend(&mut self, mut commits: BTreeMap<Seq, Pieces>, noted: Seq) {
+        let newest = commits.keys().next_back().copied().unwrap_or(0);
+        self.head = self.head.max(noted).max(newest);
+        for seq in self.floor + 1..=self.head {
+            let Pieces { of, changes } = commits.remove(&seq).unwrap_or_default();
+            if changes.is_empty() || changes.len() < usize::from(of) {
+                self.lost.push(seq);
+            } else {
+                self.log.insert(seq, changes.values().cloned().collect());
+            }
+            for change in changes.into_values() {
+                let place = (change.tree, change.key);
+                if self.rows.get(&place).is_none_or(|row| row.0 <= seq) {
+                    match change.value {
+                        Some(value) => self.rows.insert(place, (seq, value)),
+                        None => self.rows.remove(&place),
+                    };
+                }
+            }
+        }
+    }
+
+    /// Where the file is damaged and what that cost, in words.
+    pub(super) fn damage(&self) -> String {
+        let gaps: Vec<Gap> = self.gaps.iter().filter(|gap| gap.inside).copied().collect();
+        let mut text = match (gaps.is_empty(), self.gaps.first()) {
+            (false, _) => format!("{} is damaged {}", self.path.display(), places(&gaps)),
+            (true, Some(gap)) => {
+                format!("{} is damaged or ends at byte {}", self.path.display(), gap.offset)
+            }
+            (true, None) => format!("{} is damaged or cut short", self.path.display()),
+        };
+        match self.lost.as_slice() {
+            [] => text.push_str("; all commits can still be read"),
+            [first, .., last] => {
+                let count = self.lost.len();
+                let _ =
+                    write!(text, "; parts of {count} commits between {first} and {last} are lost");
+            }
+            [only] => {
+                let _ = write!(text, "; a part of commit {only} is lost");
+            }
+        }
+        text
+    }
+}
+
+/// What is known of a commit.
+#[derive(Debug, Default)]
+struct Pieces {
+    of: u16,
+    changes: BTreeMap<u16, Change>,
+}
+
+impl Pieces {
+    fn put(&mut self, place: Place, change: Change) {
+        self.of = place.of;
+        self.changes.insert(place.index, change);
+    }
+}
+
+#[derive(Debug)]
+struct Leaf {
+    prefix: Vec<u8>,
+    records: BTreeMap<Vec<u8>, Vec<u8>>,
+}
+
+/// Where the last batch begins, if it did not reach the disk whole.
+fn torn_batch(log: &Log) -> std::io::Result<Option<u64>> {
+    let (mut last_batch, mut end) = (None, 0);
+    log.walk(0, |message| {
+        end = message.end;
+        if message.kind == Kind::Batch {
+            let last = message.body.try_into().map(u64::from_le_bytes).unwrap_or(u64::MAX);
+            last_batch = Some((message.place, last));
+        }
+    })?;
+    Ok(last_batch.filter(|(_, last)| end < *last).map(|(place, _)| place))
+}
+
+/// Does to the pages what a message says.
+fn replay(pages: &mut BTreeMap<u64, Leaf>, message: &log::Message<'_>, torn: Option<u64>) {
+    if torn.is_some_and(|torn| message.place >= torn) {
+        return;
+    }
+    match message.kind {
+        Kind::Page => match log::page(message.body) {
+            Some(Page::Leaf { prefix, records }) => {
+                let owned = |(key, record): (&[u8], &[u8])| (key.to_vec(), record.to_vec());
+                let records = records.into_iter().map(owned).collect();
+                pages.insert(message.page, Leaf { prefix: prefix.to_vec(), records });
+            }
+            Some(Page::Index) | None => {
+                pages.remove(&message.page);
+            }
+        },
+        Kind::Link => {
+            if let (Some(leaf), Some((key, record))) =
+                (pages.get_mut(&message.page), log::link(message.body))
+            {
+                match record {
+                    Some(record) => leaf.records.insert(key.to_vec(), record.to_vec()),
+                    None => leaf.records.remove(key),
+                };
+            }
+        }
+        Kind::Free => {
+            pages.remove(&message.page);
+        }
+        Kind::Idle | Kind::Cap | Kind::Batch => {}
+    }
+}

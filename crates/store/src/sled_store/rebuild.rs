@@ -1,0 +1,298 @@
+//! A new engine beside the old one, and the step from the one to the other.
+//!
+//! The new engine is written into a folder of its own, synced and looked through; then one rename
+//! of the file that names the engine makes it count. Until then the old one counts, whole.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::os::unix::fs::FileExt;
+use std::path::{Path, PathBuf};
+
+use super::audit::audit;
+use super::disk::{FolderLock, NOTE, Taken, free_bytes, sync_engine, unavailable};
+use super::image::{Image, check_tail, read_note};
+use super::live::{Marks, engine_error, guarded, open_engine};
+use super::{SledOptions, SledStore};
+use crate::api::{Seq, StoreError};
+use crate::backup::{self, BackupError, Summary};
+use crate::memory::State;
+use crate::record::{self, Place};
+
+/// Names the folder of the engine; without it the engine stands in the store's own folder.
+const NAME: &str = "engine";
+const PREFIX: &str = "engine-";
+const UNFINISHED: &str = "unfinished";
+/// Records of one batch while an engine is filled.
+const BATCH: usize = 1_000;
+
+/// What a compaction did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Compaction {
+    /// Bytes of the engine's file before.
+    pub before_bytes: u64,
+    /// Bytes of it after.
+    pub after_bytes: u64,
+}
+
+/// What could be put together again of a damaged store.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Repair {
+    /// The damaged files; they are kept.
+    pub kept: PathBuf,
+    /// Commits of which a part is lost for good; empty if nothing is.
+    pub lost: Vec<Seq>,
+}
+
+impl SledStore {
+    /// Copies what counts into a fresh engine and removes the old one. Nobody may hold the store.
+    ///
+    /// # Errors
+    /// `Locked`; `Full` if the copy has no space; `Corrupt` if the store is damaged, and then it
+    /// stays as it is; `Unavailable`.
+    pub fn compact(folder: &Path, options: SledOptions) -> Result<Compaction, StoreError> {
+        let (_lock, noted, old) = take(folder)?;
+        check_tail(&old, noted)?;
+        let failed = |error: io::Error| unavailable(folder, &error);
+        let before_bytes = fs::metadata(old.join("db")).map_err(failed)?.len();
+        leave_floor(folder, options, before_bytes)?;
+        let source = open_engine(&old, options.cache_bytes)?;
+        let marks = guarded(|| {
+            let number = |key: &[u8]| {
+                let record = source.get(key).map_err(|error| engine_error(&error))?;
+                let record = record.ok_or_else(|| record::damaged(key, "is missing"))?;
+                record::read_number(key, &record)
+            };
+            let marks = Marks { head: number(record::HEAD)?, floor: number(record::FLOOR)? };
+            audit(&source, marks)?;
+            Ok(marks)
+        })?;
+        let records = source.iter().map(|pair| {
+            let (key, record) = pair.map_err(|error| engine_error(&error))?;
+            Ok((key.to_vec(), record.to_vec()))
+        });
+        let new = build(folder, options, marks, records)?;
+        drop(source);
+        publish(folder, &new)?;
+        remove_engine(folder, &old).map_err(failed)?;
+        let after_bytes = fs::metadata(new.join("db")).map_err(failed)?.len();
+        Ok(Compaction { before_bytes, after_bytes })
+    }
+
+    /// Builds a new store from a backup in `folder`, which must be empty or not there. The new
+    /// store carries the mark of [`backup::restored`].
+    ///
+    /// # Errors
+    /// [`BackupError`] if the backup is damaged or the folder cannot be used; nothing counts then.
+    pub fn restore(
+        folder: &Path,
+        options: SledOptions,
+        from: &mut dyn Read,
+    ) -> Result<Summary, BackupError> {
+        let failed = |error: io::Error| unavailable(folder, &error);
+        fs::create_dir_all(folder).map_err(failed)?;
+        if fs::read_dir(folder).map_err(failed)?.next().is_some() {
+            let text = format!("{} is not empty; name an empty folder", folder.display());
+            return Err(StoreError::Unavailable(text).into());
+        }
+        let (mut state, summary) = backup::read(from)?;
+        backup::mark_restored(&mut state);
+        let (_lock, ..) = take(folder)?;
+        leave_floor(folder, options, summary.bytes)?;
+        fill(folder, options, &state)?;
+        Ok(summary)
+    }
+
+    /// Puts a damaged store together again from what can be read of it. The damaged files are
+    /// kept. The store then carries the mark of [`backup::restored`].
+    ///
+    /// # Errors
+    /// `Locked`, `Full` or `Unavailable`; the store then is as it was.
+    pub fn repair(folder: &Path, options: SledOptions) -> Result<Repair, StoreError> {
+        let Taken::Lock(_lock) = FolderLock::take(folder)? else {
+            return Err(StoreError::Unavailable(format!("{} is read-only", folder.display())));
+        };
+        let noted = read_note(folder).ok().flatten().unwrap_or(0);
+        let kept = likely_engine(folder);
+        let Image { rows, log, head, floor, lost, .. } = Image::read(&kept, noted)?;
+        // What was lost leaves a hole in the feed; the feed begins behind it.
+        let floor = lost.last().copied().unwrap_or(0).max(floor);
+        let log = log.into_iter().filter(|(seq, _)| *seq > floor).collect();
+        let mut state = State { rows, log, head, floor };
+        backup::mark_restored(&mut state);
+        let size = fs::metadata(kept.join("db")).map_or(0, |meta| meta.len());
+        leave_floor(folder, options, size)?;
+        fill(folder, options, &state)?;
+        Ok(Repair { kept, lost })
+    }
+}
+
+/// The folder of the engine that counts.
+///
+/// # Errors
+/// `Corrupt` if its name cannot be read or a restore did not end, `Unavailable`.
+pub(super) fn engine_folder(folder: &Path) -> Result<PathBuf, StoreError> {
+    let path = folder.join(NAME);
+    let failed = |error: io::Error| unavailable(&path, &error);
+    let record = match fs::read(&path) {
+        Ok(record) => record,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            let here = folder.join("db").try_exists().map_err(failed)?;
+            if !here && newest(folder).map_err(failed)?.is_some() {
+                let text = "a restore did not end: empty the folder and restore again";
+                return Err(StoreError::Corrupt(format!("{}: {text}", folder.display())));
+            }
+            return Ok(folder.to_owned());
+        }
+        Err(error) => return Err(failed(error)),
+    };
+    Ok(folder.join(format!("{PREFIX}{}", record::read_number(NAME.as_bytes(), &record)?)))
+}
+
+/// The folder of the engine that counts, or, where its name cannot be read, of the newest one.
+pub(super) fn likely_engine(folder: &Path) -> PathBuf {
+    engine_folder(folder).unwrap_or_else(|_| {
+        let newest = newest(folder).ok().flatten().map(|n| folder.join(format!("{PREFIX}{n}")));
+        newest.filter(|engine| engine.is_dir()).unwrap_or_else(|| folder.to_owned())
+    })
+}
+
+/// The greatest number of an engine in a folder, finished or not.
+fn newest(folder: &Path) -> io::Result<Option<u64>> {
+    let mut newest = None;
+    for entry in fs::read_dir(folder)? {
+        let name = entry?.file_name();
+        let number = name.to_str().and_then(|name| name.strip_prefix(PREFIX));
+        let number = number.map(|number| number.split('.').next().unwrap_or(number));
+        newest = newest.max(number.and_then(|number| number.parse().ok()));
+    }
+    Ok(newest)
+}
+
+fn take(folder: &Path) -> Result<(FolderLock, Seq, PathBuf), StoreError> {
+    match FolderLock::take(folder)? {
+        Taken::Lock(lock) => Ok((lock, read_note(folder)?.unwrap_or(0), engine_folder(folder)?)),
+        Taken::ReadOnly(_, why) => Err(StoreError::Unavailable(why)),
+    }
+}
+
+/// Refuses to fill a disk up to the floor.
+fn leave_floor(folder: &Path, options: SledOptions, bytes: u64) -> Result<(), StoreError> {
+    let free_bytes = free_bytes(folder).map_err(|error| unavailable(folder, &error))?;
+    let floor_bytes = options.free_floor_bytes.saturating_add(bytes);
+    if free_bytes < floor_bytes {
+        Err(StoreError::Full { free_bytes, floor_bytes })
+    } else {
+        Ok(())
+    }
+}
+
+/// Builds a new engine from a state and lets it count.
+fn fill(folder: &Path, options: SledOptions, state: &State) -> Result<(), StoreError> {
+    let mut places = BTreeMap::new();
+    let mut records = Vec::new();
+    for (&seq, changes) in &state.log {
+        let of = u16::try_from(changes.len());
+        let of =
+            of.map_err(|_| record::damaged(&record::log_key(seq, 0), "has too many writes"))?;
+        for (index, change) in (0..).zip(changes) {
+            places.insert((change.tree, &change.key), Place { seq, index, of });
+            let key = record::log_key(seq, u32::from(index));
+            records.push((record::change_record(&key, of, change)?, key));
+        }
+    }
+    let rows = state.rows.iter().map(|((tree, key), (seq, value))| {
+        // The place of a row whose feed was trimmed is told by nobody, and needed by nobody.
+        let unknown = Place { seq: *seq, index: 0, of: 0 };
+        let place = places.get(&(*tree, key)).filter(|place| place.seq == *seq);
+        let key = record::row_key(*tree, key);
+        let record = record::row_record(&key, *place.unwrap_or(&unknown), value);
+        (key, record)
+    });
+    let marks = [(record::HEAD, state.head), (record::FLOOR, state.floor)];
+    let marks = marks.map(|(key, number)| (key.to_vec(), record::number_record(key, number)));
+    let records = records.into_iter().map(|(record, key)| (key, record));
+    let all = rows.chain(records).chain(marks).map(Ok);
+    let marks = Marks { head: state.head, floor: state.floor };
+    let new = build(folder, options, marks, all)?;
+    let failed = |error: io::Error| unavailable(folder, &error);
+    publish(folder, &new)?;
+    let note = File::options().write(true).create(true).truncate(true).open(folder.join(NOTE));
+    let note = note.map_err(failed)?;
+    let record = record::number_record(NOTE.as_bytes(), state.head);
+    note.write_all_at(&record, 0).and_then(|()| note.sync_all()).map_err(failed)
+}
+
+/// Writes a new engine that does not count yet; answers its folder.
+fn build(
+    folder: &Path,
+    options: SledOptions,
+    marks: Marks,
+    records: impl Iterator<Item = Result<(Vec<u8>, Vec<u8>), StoreError>>,
+) -> Result<PathBuf, StoreError> {
+    let failed = |error: io::Error| unavailable(folder, &error);
+    for entry in fs::read_dir(folder).map_err(failed)? {
+        let path = entry.map_err(failed)?.path();
+        if path.extension().is_some_and(|extension| extension == UNFINISHED) {
+            fs::remove_dir_all(&path).map_err(failed)?;
+        }
+    }
+    let number = newest(folder).map_err(failed)?.unwrap_or(0) + 1;
+    let unfinished = folder.join(format!("{PREFIX}{number}.{UNFINISHED}"));
+    fs::create_dir(&unfinished).map_err(failed)?;
+    let db = open_engine(&unfinished, options.cache_bytes)?;
+    let mut records = records.peekable();
+    guarded(|| {
+        while records.peek().is_some() {
+            let mut batch = sled::Batch::default();
+            for pair in records.by_ref().take(BATCH) {
+                let (key, record) = pair?;
+                batch.insert(key, record);
+            }
+            db.apply_batch(batch).map_err(|error| engine_error(&error))?;
+        }
+        db.flush().map_err(|error| engine_error(&error))?;
+        audit(&db, marks)
+    })?;
+    drop(db);
+    sync_engine(&unfinished).map_err(failed)?;
+    let finished = folder.join(format!("{PREFIX}{number}"));
+    fs::rename(&unfinished, &finished).map_err(failed)?;
+    sync_folder(folder).map_err(failed)?;
+    Ok(finished)
+}
+
+/// The one step that makes a new engine count.
+fn publish(folder: &Path, engine: &Path) -> Result<(), StoreError> {
+    let failed = |error: io::Error| unavailable(folder, &error);
+    let name = engine.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+    let number = name.strip_prefix(PREFIX).and_then(|number| number.parse().ok()).unwrap_or(0);
+    let new = folder.join("engine.new");
+    let file = File::create(&new).map_err(failed)?;
+    let record = record::number_record(NAME.as_bytes(), number);
+    file.write_all_at(&record, 0).and_then(|()| file.sync_all()).map_err(failed)?;
+    fs::rename(&new, folder.join(NAME)).map_err(failed)?;
+    sync_folder(folder).map_err(failed)
+}
+
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    File::open(folder)?.sync_all()
+}
+
+/// Removes an engine that counts no more.
+fn remove_engine(folder: &Path, engine: &Path) -> io::Result<()> {
+    if engine != folder {
+        return fs::remove_dir_all(engine);
+    }
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        match path.file_name().and_then(|name| name.to_str()) {
+            Some("blobs") => fs::remove_dir_all(&path)?,
+            Some(name) if name == "db" || name == "conf" || name.starts_with("snap.") => {
+                fs::remove_file(&path)?;
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
