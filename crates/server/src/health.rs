@@ -7,7 +7,7 @@ use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
 use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
 use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
-use deepbend_store::{Store, StoreError};
+use deepbend_store::{Condition, Store, StoreError};
 use tokio_util::sync::CancellationToken;
 use tonic::server::NamedService;
 use tonic_health::ServingStatus;
@@ -42,14 +42,8 @@ fn look(store: &dyn Store) -> StoreState {
     match store.commit(Vec::new()) {
         Ok(_) | Err(StoreError::Conflict { .. }) => StoreState::Sound,
         Err(StoreError::Full { .. }) => StoreState::ReadOnly,
-        Err(
-            StoreError::Malformed { .. }
-            | StoreError::Trimmed { .. }
-            | StoreError::Locked { .. }
-            | StoreError::Unavailable(_)
-            | StoreError::Unknown(_)
-            | StoreError::Corrupt(_),
-        ) => StoreState::Failed,
+        Err(_) if matches!(store.condition(), Condition::ReadOnly(_)) => StoreState::ReadOnly,
+        Err(_) => StoreState::Failed,
     }
 }
 

@@ -13,7 +13,7 @@ use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
 use deepbend_ledger::id::Id;
 use deepbend_store::inventory::{Inventory, InventoryError};
-use deepbend_store::{SledOptions, SledStore, Store, StoreError};
+use deepbend_store::{Condition, SledOptions, SledStore, Store, StoreError};
 use http::{HeaderName, Method, header};
 use tokio::net::UnixListener;
 use tokio::sync::Semaphore;
@@ -118,7 +118,10 @@ async fn open(folder: PathBuf, device: Option<Id>) -> Result<Holding, StartError
         let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
         let inventory = Arc::new(Inventory::open(Arc::clone(&store))?);
         let page_key = PageKey::of(&*store)?;
-        forget_old(&*store)?;
+        match store.condition() {
+            Condition::ReadOnly(why) => tracing::error!(%why, "the store can only be read"),
+            Condition::Sound | Condition::Failed(_) => forget_old(&*store)?,
+        }
         Ok::<_, InventoryError>((inventory, store, page_key))
     });
     let lost = |error: tokio::task::JoinError| {

@@ -81,10 +81,9 @@ fn with_db(folder: &Path, db: &[u8]) -> tempfile::TempDir {
 }
 
 fn damage(store: &SledStore) -> String {
-    match store.condition() {
-        Condition::ReadOnly(StoreError::Corrupt(text)) => text,
-        other => panic!("{other:?}"),
-    }
+    let condition = store.condition();
+    let Condition::ReadOnly(StoreError::Corrupt(text)) = condition else { panic!("{condition:?}") };
+    text
 }
 
 #[test]

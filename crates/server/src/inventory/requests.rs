@@ -6,7 +6,7 @@
 use deepbend_ledger::event::{EventId, Hash, Sealed};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::view::View;
-use deepbend_store::{Expect, Store, StoreError, Tree, Write};
+use deepbend_store::{Condition, Expect, Store, StoreError, Tree, Write};
 
 use super::PageKey;
 use crate::today::unix_seconds;
@@ -132,18 +132,26 @@ pub(crate) fn forget_old(store: &dyn Store) -> Result<(), StoreError> {
 }
 
 impl PageKey {
-    /// The key of a store, made when it is first asked for.
+    /// The key of a store, made when it is first asked for; of a store that can only be read, a
+    /// passing one if it has none.
     pub(crate) fn of(store: &dyn Store) -> Result<Self, StoreError> {
         let unusable = || StoreError::Corrupt("the key of the page tokens is cut short".to_owned());
-        if let Some(row) = store.get(SERVICE, PAGE_KEY)? {
-            let whole = row.value.len() == Self::BYTES;
-            return whole.then(|| Self::new(&row.value)).flatten().ok_or_else(unusable);
+        let read_only = matches!(store.condition(), Condition::ReadOnly(_));
+        match store.get(SERVICE, PAGE_KEY) {
+            Ok(Some(row)) => {
+                let whole = row.value.len() == Self::BYTES;
+                return whole.then(|| Self::new(&row.value)).flatten().ok_or_else(unusable);
+            }
+            Err(error) if !read_only => return Err(error),
+            Ok(None) | Err(_) => {}
         }
         let mut bytes = [0; Self::BYTES];
         getrandom::fill(&mut bytes)
             .map_err(|error| StoreError::Unavailable(format!("no random bytes: {error}")))?;
-        let (key, value) = (PAGE_KEY.to_vec(), Some(bytes.to_vec()));
-        store.commit(vec![Write { tree: SERVICE, key, expect: Expect::Absent, value }])?;
+        if !read_only {
+            let (key, value) = (PAGE_KEY.to_vec(), Some(bytes.to_vec()));
+            store.commit(vec![Write { tree: SERVICE, key, expect: Expect::Absent, value }])?;
+        }
         Self::new(&bytes).ok_or_else(unusable)
     }
 }
