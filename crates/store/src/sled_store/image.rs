@@ -125,7 +125,7 @@ impl Image {
             }
             Err(error) => return Err(failed(error)),
         };
-        let torn = torn_batch(&log).map_err(failed)?;
+        let torn = torn_batch(&log, noted).map_err(failed)?;
         let mut pages: BTreeMap<u64, Leaf> = BTreeMap::new();
         let gaps = log.walk(0, |message| replay(&mut pages, &message, torn)).map_err(failed)?;
         let mut image = Self { gaps, path: path.clone(), ..Self::default() };
@@ -234,17 +234,19 @@ struct Leaf {
     records: BTreeMap<Vec<u8>, Vec<u8>>,
 }
 
-/// Where the last batch begins, if it did not reach the disk whole.
-fn torn_batch(log: &Log) -> std::io::Result<Option<u64>> {
-    let (mut last_batch, mut end) = (None, 0);
+/// Where the last batch begins, if it is neither whole nor acknowledged: then it never happened.
+fn torn_batch(log: &Log, noted: Seq) -> std::io::Result<Option<u64>> {
+    let (mut last_batch, mut end, mut head) = (None, 0, 0);
     log.walk(0, |message| {
         end = message.end;
         if message.kind == Kind::Batch {
             let last = message.body.try_into().map(u64::from_le_bytes).unwrap_or(u64::MAX);
-            last_batch = Some((message.place, last));
+            last_batch = Some((message.place, last, head));
         }
+        head = head_in(&message).map_or(head, |(_, found)| head.max(found));
     })?;
-    Ok(last_batch.filter(|(_, last)| end < *last).map(|(place, _)| place))
+    let torn = last_batch.filter(|(_, last, before)| end < *last && noted <= *before);
+    Ok(torn.map(|(place, ..)| place))
 }
 
 /// Does to the pages what a message says.
