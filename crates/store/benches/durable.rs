@@ -7,6 +7,7 @@
 //! 3. What many updates leave on the disk, and what compaction gives back.
 #![allow(clippy::unwrap_used, reason = "a bench may stop at once")]
 #![allow(clippy::disallowed_types, reason = "a bench measures time")]
+#![allow(clippy::disallowed_methods, reason = "a bench reads how much memory it has")]
 
 use std::fs::{self, File};
 use std::path::Path;

@@ -237,16 +237,18 @@ pub(crate) fn check(writes: &[Write]) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Checks preconditions in the order of the list; `written_by` tells the state before the commit.
+/// Checks preconditions in the order of the list; `written_by` is asked once for each write, in
+/// that order, and tells the state before the commit.
 pub(crate) fn check_expectations(
     writes: &[Write],
-    mut written_by: impl FnMut(&Write) -> Result<Option<Seq>, StoreError>,
+    mut written_by: impl FnMut(&Write) -> Option<Seq>,
 ) -> Result<(), StoreError> {
     for (index, write) in writes.iter().enumerate() {
+        let written_by = written_by(write);
         let holds = match write.expect {
             Expect::Any => true,
-            Expect::Absent => written_by(write)?.is_none(),
-            Expect::WrittenBy(seq) => written_by(write)? == Some(seq),
+            Expect::Absent => written_by.is_none(),
+            Expect::WrittenBy(seq) => written_by == Some(seq),
         };
         if !holds {
             return Err(StoreError::Conflict { index });

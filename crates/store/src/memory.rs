@@ -75,7 +75,7 @@ impl Store for MemoryStore {
         check(&writes)?;
         let mut state = self.write();
         check_expectations(&writes, |write| {
-            Ok(state.rows.get(&(write.tree, write.key.clone())).map(|(seq, _)| *seq))
+            state.rows.get(&(write.tree, write.key.clone())).map(|(seq, _)| *seq)
         })?;
         if writes.is_empty() {
             return Ok(state.head);

@@ -5,7 +5,7 @@
 //! 00 | tree(1) | key           commit that wrote it (8) | place in it (2) | its writes (2) | value
 //! 01 | seq(8) | place(4)       tree(1) | removed 0 or 1 (1) | writes of the commit (2)
 //!                              | length of key (2) | key | value
-//! 02                           head: number of the last commit (8)
+//! 02                           head: number of the last commit (8) | rows (8) | their sum (8)
 //! 03                           floor: the feed begins after this commit (8)
 //!
 //! record = format(1) | CRC-32 over key and payload (4) | payload
@@ -13,7 +13,9 @@
 //!
 //! The checksum covers the key as well: a record under a wrong key is damage too. The format of a
 //! store is that of its records; an engine that finds another one stops. Row and entry of the feed
-//! tell the same change and its place: so either can be put together again from the other.
+//! tell the same change and its place: so either can be put together again from the other. The
+//! sum is over a CRC-32 of key and commit of every row: rows that the feed has forgotten are missed
+//! by it.
 
 use crate::api::{Change, Row, Seq, StoreError, Tree};
 
@@ -84,6 +86,45 @@ pub(crate) fn read_number(key: &[u8], record: &[u8]) -> Result<u64, StoreError> 
     let payload = unframe(key, record)?;
     let bytes = payload.try_into().map_err(|_| damaged(key, "is no number"))?;
     Ok(u64::from_be_bytes(bytes))
+}
+
+/// How many rows there are and which: the sum of a checksum of each one's key and commit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Tally {
+    pub(crate) rows: u64,
+    sum: u64,
+}
+
+impl Tally {
+    pub(crate) fn add(&mut self, full_key: &[u8], seq: Seq) {
+        self.rows = self.rows.wrapping_add(1);
+        self.sum = self.sum.wrapping_add(Self::mark(full_key, seq));
+    }
+
+    pub(crate) fn take(&mut self, full_key: &[u8], seq: Seq) {
+        self.rows = self.rows.wrapping_sub(1);
+        self.sum = self.sum.wrapping_sub(Self::mark(full_key, seq));
+    }
+
+    fn mark(full_key: &[u8], seq: Seq) -> u64 {
+        u64::from(u32::from_be_bytes(checksum(full_key, &[&seq.to_be_bytes()])))
+    }
+}
+
+pub(crate) fn head_record(head: Seq, tally: Tally) -> Vec<u8> {
+    let numbers = [head, tally.rows, tally.sum].map(u64::to_be_bytes);
+    frame(HEAD, &numbers.each_ref().map(<[u8; 8]>::as_slice))
+}
+
+pub(crate) fn read_head(record: &[u8]) -> Result<(Seq, Tally), StoreError> {
+    let (numbers, rest) = unframe(HEAD, record)?.as_chunks::<8>();
+    match (numbers, rest) {
+        ([head, rows, sum], []) => {
+            let [head, rows, sum] = [head, rows, sum].map(|number| u64::from_be_bytes(*number));
+            Ok((head, Tally { rows, sum }))
+        }
+        _ => Err(damaged(HEAD, "is cut short")),
+    }
 }
 
 /// Where a write stands in its commit.
@@ -186,9 +227,9 @@ mod tests {
 
     #[test]
     fn another_format_is_refused_by_name() {
-        let mut record = number_record(HEAD, 5);
+        let mut record = number_record(FLOOR, 5);
         record[0] = 9;
-        let text = read_number(HEAD, &record).unwrap_err().to_string();
+        let text = read_number(FLOOR, &record).unwrap_err().to_string();
         assert!(text.contains("format 9"), "{text}");
     }
 }

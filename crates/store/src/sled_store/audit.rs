@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::live::{Marks, engine_error};
 use crate::api::{Seq, StoreError};
-use crate::record;
+use crate::record::{self, Tally};
 
 /// Checks that every record is whole, that the feed has no gap, and that rows and feed tell the
 /// same.
@@ -16,12 +16,14 @@ pub(super) fn audit(db: &sled::Db, marks: Marks) -> Result<(), StoreError> {
     // Full key -> the commit that wrote its row, if it has one, and whether the feed's last word on
     // it agrees.
     let mut rows: BTreeMap<Vec<u8>, (Option<Seq>, bool)> = BTreeMap::new();
+    let mut tally = Tally::default();
     let (mut seq, mut index, mut of) = (marks.floor, 0, 0);
     for pair in db.iter() {
         let (key, record) = pair.map_err(|error| engine_error(&error))?;
         match &*key {
             [0, _, ..] => {
                 let row = record::read_row(&key, &record)?;
+                tally.add(&key, row.written_by);
                 let told = row.written_by <= marks.floor;
                 rows.insert(key.to_vec(), (Some(row.written_by), told));
             }
@@ -51,6 +53,12 @@ pub(super) fn audit(db: &sled::Db, marks: Marks) -> Result<(), StoreError> {
     }
     if seq != marks.head || index != of {
         return Err(missing(if index == of { seq + 1 } else { seq }));
+    }
+    if tally != marks.tally {
+        let (found, right) = (tally.rows, marks.tally.rows);
+        return Err(StoreError::Corrupt(format!(
+            "of {right} rows {found} are there, or older ones"
+        )));
     }
     match rows.into_iter().find(|(_, (_, told))| !told) {
         Some((key, _)) => Err(record::damaged(&key, "is not as the feed tells it")),

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use super::disk::{NOTE, unavailable};
 use super::log::{self, Gap, Kind, Log, Page};
 use crate::api::{Change, Row, Seq, StoreError, Tree};
-use crate::record::{self, Place};
+use crate::record::{self, Place, Tally};
 
 /// Most places or commits that a text lists.
 const MOST_NAMED: usize = 5;
@@ -42,18 +42,26 @@ pub(super) fn check_tail(engine: &Path, noted: Seq) -> Result<(), StoreError> {
     let snapshot = log::snapshot_place(engine).map_err(failed)?;
     let mut start = snapshot;
     loop {
-        let mut heads: Vec<(u64, Seq)> = Vec::new();
-        let gaps = log.walk(start, |message| heads.extend(head_in(&message))).map_err(failed)?;
+        // Place and number, and the place at which their batch is whole.
+        let mut heads: Vec<(u64, Seq, u64)> = Vec::new();
+        let mut batch_end = 0;
+        let gaps = log.walk(start, |message| {
+            batch_end = last_of_batch(&message).unwrap_or(batch_end);
+            heads.extend(head_in(&message).map(|(head, _)| (message.place, head, batch_end)));
+        });
+        let gaps = gaps.map_err(failed)?;
         let Some(gap) = gaps.iter().find(|gap| gap.inside).or(gaps.last()) else { return Ok(()) };
-        let before = heads.iter().filter(|(place, _)| *place < gap.place).map(|(_, head)| *head);
-        let before = before.max();
+        let whole = |(place, _, end): &&(u64, Seq, u64)| *place.max(end) < gap.place;
+        let before = heads.iter().filter(whole).map(|(_, head, _)| *head).max();
         if before.is_none() && start > 0 {
             // No commit since the snapshot: the number of the last one stands further up.
             start = 0;
             continue;
         }
         let mut after: Vec<Seq> =
-            heads.iter().filter(|(place, _)| *place > gap.place).map(|(_, head)| *head).collect();
+            heads.iter().filter(|head| !whole(head)).map(|(_, head, _)| *head).collect();
+        // A page that is written anew may bring the last number again.
+        after.retain(|head| before.is_none_or(|before| *head > before));
         after.dedup();
         // A group on its way when the power went may leave one number behind a gap, not two.
         if before.unwrap_or(0) >= noted && after.len() <= 1 {
@@ -81,8 +89,15 @@ fn places(gaps: &[Gap]) -> String {
     text
 }
 
-/// The numbers of last commits that a message holds. Their key has no common prefix with others.
-fn head_in(message: &log::Message<'_>) -> Option<(u64, Seq)> {
+/// Place of the last byte of the batch that a message begins.
+fn last_of_batch(message: &log::Message<'_>) -> Option<u64> {
+    let begins = message.kind == Kind::Batch;
+    begins.then(|| message.body.try_into().map(u64::from_le_bytes).unwrap_or(u64::MAX))
+}
+
+/// The number of the last commit as a message sets it, and the rows then. Its key has no common
+/// prefix with others.
+fn head_in(message: &log::Message<'_>) -> Option<(Seq, Tally)> {
     let found = match message.kind {
         Kind::Link => log::link(message.body).filter(|(key, _)| *key == record::HEAD)?.1?,
         Kind::Page => match log::page(message.body)? {
@@ -93,7 +108,7 @@ fn head_in(message: &log::Message<'_>) -> Option<(u64, Seq)> {
         },
         Kind::Idle | Kind::Cap | Kind::Batch | Kind::Free => return None,
     };
-    Some((message.place, record::read_number(record::HEAD, found).ok()?))
+    record::read_head(found).ok()
 }
 
 /// Everything that can be read.
@@ -105,9 +120,13 @@ pub(super) struct Image {
     pub(super) floor: Seq,
     /// Commits of which a part is lost.
     pub(super) lost: Vec<Seq>,
+    /// Whether rows that the feed has forgotten may be missing, or be older ones.
+    pub(super) unsure: bool,
     /// Where the file could not be read.
     gaps: Vec<Gap>,
     path: PathBuf,
+    /// The rows that there should be at the head.
+    tally: Option<Tally>,
 }
 
 impl Image {
@@ -160,7 +179,11 @@ impl Image {
                     commits.entry(place.seq).or_default().put(place, change);
                 }
             }
-            record::HEAD => self.head = self.head.max(number(key)),
+            record::HEAD => {
+                if let Ok((head, tally)) = record::read_head(record) {
+                    (self.head, self.tally) = (head, Some(tally));
+                }
+            }
             record::FLOOR => self.floor = self.floor.max(number(key)),
             _ => {}
         }
@@ -168,8 +191,10 @@ impl Image {
 
     /// Completes the feed by rows and rows by the feed, and lists what neither has.
     fn mend(&mut self, mut commits: BTreeMap<Seq, Pieces>, noted: Seq) {
-        let newest = commits.keys().next_back().copied().unwrap_or(0);
-        self.head = self.head.max(noted).max(newest);
+        let newest = commits.keys().next_back().copied().unwrap_or(0).max(noted);
+        if newest > self.head {
+            (self.head, self.tally) = (newest, None);
+        }
         for seq in self.floor + 1..=self.head {
             let Pieces { of, changes } = commits.remove(&seq).unwrap_or_default();
             if changes.is_empty() || changes.len() < usize::from(of) {
@@ -187,6 +212,17 @@ impl Image {
                 }
             }
         }
+        let mut tally = Tally::default();
+        for ((tree, key), (seq, _)) in &self.rows {
+            tally.add(&record::row_key(*tree, key), *seq);
+        }
+        // A feed from the first commit on tells every row.
+        self.unsure = self.floor > 0 && self.tally != Some(tally);
+    }
+
+    /// Whether something is lost for good, or may be.
+    pub(super) fn is_whole(&self) -> bool {
+        self.lost.is_empty() && !self.unsure
     }
 
     /// Where the file is damaged and what that cost, in words.
@@ -200,6 +236,7 @@ impl Image {
             (true, None) => format!("{} is damaged or cut short", self.path.display()),
         };
         match self.lost.as_slice() {
+            [] if self.unsure => {}
             [] => text.push_str("; all commits can still be read"),
             [first, .., last] => {
                 let count = self.lost.len();
@@ -209,6 +246,9 @@ impl Image {
             [only] => {
                 let _ = write!(text, "; a part of commit {only} is lost");
             }
+        }
+        if self.unsure {
+            let _ = write!(text, "; rows from commits up to {} may be lost", self.floor);
         }
         text
     }
@@ -239,11 +279,10 @@ fn torn_batch(log: &Log, noted: Seq) -> std::io::Result<Option<u64>> {
     let (mut last_batch, mut end, mut head) = (None, 0, 0);
     log.walk(0, |message| {
         end = message.end;
-        if message.kind == Kind::Batch {
-            let last = message.body.try_into().map(u64::from_le_bytes).unwrap_or(u64::MAX);
+        if let Some(last) = last_of_batch(&message) {
             last_batch = Some((message.place, last, head));
         }
-        head = head_in(&message).map_or(head, |(_, found)| head.max(found));
+        head = head_in(&message).map_or(head, |(found, _)| head.max(found));
     })?;
     let torn = last_batch.filter(|(_, last, before)| end < *last && noted <= *before);
     Ok(torn.map(|(place, ..)| place))

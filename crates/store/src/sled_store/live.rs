@@ -14,7 +14,7 @@ use super::writer::{Job, Writer};
 use super::{SEGMENT_BYTES, SledOptions};
 use crate::api::{Commit, Condition, Row, Seq, Store, StoreError, Tree, Write};
 use crate::memory::Bell;
-use crate::record::{self, Place};
+use crate::record::{self, Place, Tally};
 
 const LOCK_TRIES: u32 = 200;
 const LOCK_PAUSE: Duration = Duration::from_millis(10);
@@ -42,6 +42,7 @@ pub(super) struct Shared {
 pub(super) struct Marks {
     pub(super) head: Seq,
     pub(super) floor: Seq,
+    pub(super) tally: Tally,
 }
 
 impl Shared {
@@ -271,28 +272,40 @@ pub(super) fn read_one(db: &sled::Db, full_key: &[u8]) -> Result<Option<Row>, St
     record.map(|record| record::read_row(full_key, &record)).transpose()
 }
 
-/// Reads the marks of a store, or writes those of a new one.
-fn read_marks(db: &sled::Db, disk: &mut dyn Disk, noted: Seq) -> Result<Marks, StoreError> {
-    let number = |key: &[u8]| {
-        let record = db.get(key).map_err(|error| engine_error(&error))?;
-        record.map(|record| record::read_number(key, &record)).transpose()
-    };
-    match (number(record::HEAD)?, number(record::FLOOR)?) {
-        (Some(head), Some(floor)) if floor <= head && noted <= head => Ok(Marks { head, floor }),
-        (Some(head), _) if head < noted => Err(StoreError::Corrupt(format!(
-            "it ends at commit {head}, but commit {noted} was acknowledged"
-        ))),
-        (None, None) if db.is_empty() && noted == 0 => {
-            let mut batch = sled::Batch::default();
-            for key in [record::HEAD, record::FLOOR] {
-                batch.insert(key, record::number_record(key, 0));
-            }
-            db.apply_batch(batch).map_err(|error| engine_error(&error))?;
-            disk.flush(db).map_err(|error| StoreError::Unavailable(error.to_string()))?;
-            Ok(Marks::default())
+/// The marks of a store; `None` if it has none at all.
+pub(super) fn stored_marks(db: &sled::Db) -> Result<Option<Marks>, StoreError> {
+    let record = |key: &[u8]| db.get(key).map_err(|error| engine_error(&error));
+    match (record(record::HEAD)?, record(record::FLOOR)?) {
+        (Some(head), Some(floor)) => {
+            let (head, tally) = record::read_head(&head)?;
+            let floor = record::read_number(record::FLOOR, &floor)?;
+            Ok(Some(Marks { head, floor, tally }))
         }
+        (None, None) if db.is_empty() => Ok(None),
         _ => Err(StoreError::Corrupt("the number of the last commit is missing".to_owned())),
     }
+}
+
+/// Reads the marks of a store, or writes those of a new one.
+fn read_marks(db: &sled::Db, disk: &mut dyn Disk, noted: Seq) -> Result<Marks, StoreError> {
+    let marks = stored_marks(db)?.unwrap_or_default();
+    let head = marks.head;
+    if head < noted {
+        return Err(StoreError::Corrupt(format!(
+            "it ends at commit {head}, but commit {noted} was acknowledged"
+        )));
+    }
+    if marks.floor > head {
+        return Err(StoreError::Corrupt("its feed begins after its last commit".to_owned()));
+    }
+    if db.is_empty() {
+        let mut batch = sled::Batch::default();
+        batch.insert(record::HEAD, record::head_record(0, Tally::default()));
+        batch.insert(record::FLOOR, record::number_record(record::FLOOR, 0));
+        db.apply_batch(batch).map_err(|error| engine_error(&error))?;
+        disk.flush(db).map_err(|error| StoreError::Unavailable(error.to_string()))?;
+    }
+    Ok(marks)
 }
 
 /// The commits after `since` up to `last`; every one of them must be there.

@@ -12,12 +12,12 @@ use std::path::{Path, PathBuf};
 use super::audit::audit;
 use super::disk::{FolderLock, NOTE, Taken, free_bytes, sync_engine, unavailable};
 use super::image::{Image, check_tail, read_note};
-use super::live::{Marks, engine_error, guarded, open_engine};
+use super::live::{Marks, engine_error, guarded, open_engine, stored_marks};
 use super::{SledOptions, SledStore};
 use crate::api::{Seq, StoreError};
 use crate::backup::{self, BackupError, Summary};
 use crate::memory::State;
-use crate::record::{self, Place};
+use crate::record::{self, Place, Tally};
 
 /// Names the folder of the engine; without it the engine stands in the store's own folder.
 const NAME: &str = "engine";
@@ -42,6 +42,8 @@ pub struct Repair {
     pub kept: PathBuf,
     /// Commits of which a part is lost for good; empty if nothing is.
     pub lost: Vec<Seq>,
+    /// Whether rows that the feed has forgotten may be lost too.
+    pub unsure: bool,
 }
 
 impl SledStore {
@@ -58,12 +60,7 @@ impl SledStore {
         leave_floor(folder, options, before_bytes)?;
         let source = open_engine(&old, options.cache_bytes)?;
         let marks = guarded(|| {
-            let number = |key: &[u8]| {
-                let record = source.get(key).map_err(|error| engine_error(&error))?;
-                let record = record.ok_or_else(|| record::damaged(key, "is missing"))?;
-                record::read_number(key, &record)
-            };
-            let marks = Marks { head: number(record::HEAD)?, floor: number(record::FLOOR)? };
+            let marks = stored_marks(&source)?.unwrap_or_default();
             audit(&source, marks)?;
             Ok(marks)
         })?;
@@ -114,7 +111,7 @@ impl SledStore {
         };
         let noted = read_note(folder).ok().flatten().unwrap_or(0);
         let kept = likely_engine(folder);
-        let Image { rows, log, head, floor, lost, .. } = Image::read(&kept, noted)?;
+        let Image { rows, log, head, floor, lost, unsure, .. } = Image::read(&kept, noted)?;
         // What was lost leaves a hole in the feed; the feed begins behind it.
         let floor = lost.last().copied().unwrap_or(0).max(floor);
         let log = log.into_iter().filter(|(seq, _)| *seq > floor).collect();
@@ -123,7 +120,7 @@ impl SledStore {
         let size = fs::metadata(kept.join("db")).map_or(0, |meta| meta.len());
         leave_floor(folder, options, size)?;
         fill(folder, options, &state)?;
-        Ok(Repair { kept, lost })
+        Ok(Repair { kept, lost, unsure })
     }
 }
 
@@ -209,11 +206,17 @@ fn fill(folder: &Path, options: SledOptions, state: &State) -> Result<(), StoreE
         let record = record::row_record(&key, *place.unwrap_or(&unknown), value);
         (key, record)
     });
-    let marks = [(record::HEAD, state.head), (record::FLOOR, state.floor)];
-    let marks = marks.map(|(key, number)| (key.to_vec(), record::number_record(key, number)));
+    let mut tally = Tally::default();
+    for ((tree, key), (seq, _)) in &state.rows {
+        tally.add(&record::row_key(*tree, key), *seq);
+    }
+    let marks = Marks { head: state.head, floor: state.floor, tally };
+    let heads = [
+        (record::HEAD.to_vec(), record::head_record(state.head, tally)),
+        (record::FLOOR.to_vec(), record::number_record(record::FLOOR, state.floor)),
+    ];
     let records = records.into_iter().map(|(record, key)| (key, record));
-    let all = rows.chain(records).chain(marks).map(Ok);
-    let marks = Marks { head: state.head, floor: state.floor };
+    let all = rows.chain(records).chain(heads).map(Ok);
     let new = build(folder, options, marks, all)?;
     let failed = |error: io::Error| unavailable(folder, &error);
     publish(folder, &new)?;

@@ -13,6 +13,7 @@ use crate::memory::{MemoryStore, State};
 pub(super) struct Still {
     memory: MemoryStore,
     lost: BTreeSet<Seq>,
+    whole: bool,
     why: StoreError,
 }
 
@@ -33,14 +34,15 @@ impl Still {
         let why = if let StoreError::Corrupt(what) = why {
             let told = damage.starts_with(&what);
             StoreError::Corrupt(if told { damage } else { format!("{what}: {damage}") })
-        } else if image.lost.is_empty() {
+        } else if image.is_whole() {
             why
         } else {
             StoreError::Corrupt(damage)
         };
+        let whole = image.is_whole();
         let Image { rows, log, head, floor, lost, .. } = image;
         let memory = MemoryStore::of(State { rows, log, head, floor });
-        Ok(Self { memory, lost: lost.into_iter().collect(), why })
+        Ok(Self { memory, lost: lost.into_iter().collect(), whole, why })
     }
 
     pub(super) fn why(&self) -> &StoreError {
@@ -56,7 +58,7 @@ impl Store for Still {
     fn get(&self, tree: Tree, key: &[u8]) -> Result<Option<Row>, StoreError> {
         match self.memory.get(tree, key)? {
             // Nobody can tell whether it was there.
-            None if !self.lost.is_empty() => Err(self.why.clone()),
+            None if !self.whole => Err(self.why.clone()),
             found => Ok(found),
         }
     }

@@ -171,7 +171,10 @@ fn a_record_that_vanished_is_missed_and_put_together_again() {
         assert_eq!(store.scan(TREE, b"", None, 9).unwrap(), rows);
         drop(store);
         let repair = SledStore::repair(folder.path(), SledOptions::default()).unwrap();
-        assert_eq!(repair, Repair { kept: folder.path().to_owned(), lost: Vec::new() });
+        assert_eq!(
+            repair,
+            Repair { kept: folder.path().to_owned(), lost: Vec::new(), unsure: false }
+        );
         let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
         assert_eq!(store.condition(), Condition::Sound);
         assert_eq!(store.changes(0, 4).unwrap(), feed);

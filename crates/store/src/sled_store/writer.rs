@@ -29,9 +29,10 @@ pub(super) struct Writer {
 }
 
 /// A group of commits on its way to the disk.
-#[derive(Default)]
 struct Group {
     batch: sled::Batch,
+    /// The marks after it.
+    marks: Marks,
     /// What the group did to each key: the commit that wrote it, or `None` if it was removed.
     overlay: BTreeMap<Vec<u8>, Option<Seq>>,
     outcomes: Vec<(Reply<Seq>, Result<Seq, StoreError>)>,
@@ -83,20 +84,22 @@ impl Writer {
             }
             return;
         }
-        let marks = *self.shared.read();
-        let mut head = marks.head;
-        let mut group = Group::default();
+        let before = *self.shared.read();
+        let mut group = Group {
+            batch: sled::Batch::default(),
+            marks: before,
+            overlay: BTreeMap::new(),
+            outcomes: Vec::with_capacity(jobs.len()),
+        };
         for (writes, reply) in jobs {
-            let prepared = guarded(|| self.prepare(&mut group, &writes, head));
-            let outcome = self.shared.heed(prepared);
-            head = outcome.as_ref().copied().unwrap_or(head);
-            group.outcomes.push((reply, outcome));
+            let prepared = guarded(|| self.prepare(&mut group, &writes));
+            group.outcomes.push((reply, self.shared.heed(prepared)));
         }
-        let Group { mut batch, outcomes, .. } = group;
+        let Group { mut batch, marks, outcomes, .. } = group;
         let mut result = Ok(());
-        if head > marks.head {
-            batch.insert(record::HEAD, record::number_record(record::HEAD, head));
-            result = self.write(batch, Marks { head, ..marks });
+        if marks.head > before.head {
+            batch.insert(record::HEAD, record::head_record(marks.head, marks.tally));
+            result = self.write(batch, marks);
         }
         for (reply, outcome) in outcomes {
             let answer = match (&result, outcome) {
@@ -109,18 +112,22 @@ impl Writer {
     }
 
     /// Adds one commit to the group, or nothing of it; answers the head after it.
-    fn prepare(&self, group: &mut Group, writes: &[Write], head: Seq) -> Result<Seq, StoreError> {
-        check_expectations(writes, |write| {
-            let key = record::row_key(write.tree, &write.key);
-            match group.overlay.get(&key) {
-                Some(written_by) => Ok(*written_by),
-                None => Ok(read_one(&self.shared.db, &key)?.map(|row| row.written_by)),
-            }
-        })?;
+    fn prepare(&self, group: &mut Group, writes: &[Write]) -> Result<Seq, StoreError> {
         if writes.is_empty() {
-            return Ok(head);
+            return Ok(group.marks.head);
         }
-        let seq = head + 1;
+        let mut rows = Vec::with_capacity(writes.len());
+        for write in writes {
+            let key = record::row_key(write.tree, &write.key);
+            let written_by = match group.overlay.get(&key) {
+                Some(written_by) => *written_by,
+                None => read_one(&self.shared.db, &key)?.map(|row| row.written_by),
+            };
+            rows.push((key, written_by));
+        }
+        let mut states = rows.iter().map(|(_, written_by)| *written_by);
+        check_expectations(writes, |_| states.next().flatten())?;
+        let seq = group.marks.head + 1;
         let of = u16::try_from(writes.len()).map_err(|_| too_many())?;
         let mut changes = Vec::with_capacity(writes.len());
         for (index, write) in (0..).zip(writes) {
@@ -132,10 +139,13 @@ impl Writer {
         for (record, key) in changes {
             group.batch.insert(key, record);
         }
-        for (index, write) in (0..).zip(writes) {
-            let key = record::row_key(write.tree, &write.key);
+        for (index, (write, (key, written_by))) in (0..).zip(writes.iter().zip(rows)) {
+            if let Some(old) = written_by {
+                group.marks.tally.take(&key, old);
+            }
             match &write.value {
                 Some(value) => {
+                    group.marks.tally.add(&key, seq);
                     let record = record::row_record(&key, Place { seq, index, of }, value);
                     group.batch.insert(key.as_slice(), record);
                 }
@@ -143,6 +153,7 @@ impl Writer {
             }
             group.overlay.insert(key, write.value.as_ref().map(|_| seq));
         }
+        group.marks.head = seq;
         Ok(seq)
     }
 
