@@ -5,12 +5,16 @@
 //! device wrote before, so that a missing, changed or forked event shows.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::body::Body;
+use crate::causal::Vector;
 use crate::id::Id;
-use crate::item::{Item, ItemKey, words};
+use crate::item::words;
+pub use crate::record::{BrokenChain, Head, Recorder, Remark, follow};
 use crate::time::ObservedTime;
 
 /// Format of the events that this version writes and reads.
@@ -44,7 +48,7 @@ impl Hash {
 
     /// A hash that was kept as bytes.
     #[must_use]
-    pub fn from_bytes(bytes: [u8; 32]) -> Self {
+    pub const fn from_bytes(bytes: [u8; 32]) -> Self {
         Self(bytes)
     }
 
@@ -99,12 +103,39 @@ impl TryFrom<String> for Hash {
 }
 
 /// One life of a device: a store that was restored or cloned begins another incarnation.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
 pub struct Chain {
     /// The device.
     pub device: Id,
     /// Its incarnation, from 1.
     pub incarnation: u32,
+}
+
+impl std::fmt::Display for Chain {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}.{}", self.device, self.incarnation)
+    }
+}
+
+impl From<Chain> for String {
+    fn from(chain: Chain) -> Self {
+        chain.to_string()
+    }
+}
+
+impl TryFrom<String> for Chain {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        let wrong = || format!("{text:?} is no chain: write device.incarnation, as B1-tablet.1");
+        let (device, number) = text.split_once('.').ok_or_else(wrong)?;
+        let incarnation: u32 = number.parse().map_err(|_| wrong())?;
+        if incarnation.to_string() != number {
+            return Err(wrong());
+        }
+        Ok(Self { device: Id::new(device).map_err(|_| wrong())?, incarnation })
+    }
 }
 
 /// The place of an event in its chain.
@@ -163,6 +194,19 @@ pub struct Event {
     pub supersedes: BTreeSet<EventId>,
     /// What happened.
     pub body: Body,
+    /// What the device held of other chains when it wrote this, as far as it held more than at
+    /// its event before. Its own earlier events and those that it supersedes it held as well.
+    #[serde(default, skip_serializing_if = "Vector::is_empty")]
+    pub seen: Vector,
+    /// Where the actor had the item before his eyes. A claim of its place, if he saw it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen_at: Option<Id>,
+    /// The trip during which it happened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trip: Option<Id>,
+    /// Free text.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub text: Option<String>,
 }
 
 impl Event {
@@ -177,31 +221,10 @@ impl Event {
     }
 }
 
-/// What happened.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Body {
-    /// The first event of an item: it joined the fleet, as described.
-    Acquired {
-        /// The item.
-        item: Box<Item>,
-    },
-}
-
-impl Body {
-    /// The item that it is about.
-    #[must_use]
-    pub fn about(&self) -> ItemKey {
-        match self {
-            Self::Acquired { item } => item.key(),
-        }
-    }
-}
-
 /// An event with its bytes and their hash.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sealed {
-    event: Event,
+    event: Arc<Event>,
     bytes: Vec<u8>,
     hash: Hash,
 }
@@ -234,7 +257,7 @@ impl Sealed {
     pub fn new(event: Event) -> Result<Self, BadEvent> {
         let bytes = serde_json::to_vec(&event)?;
         let sealed = Self::from_bytes(bytes)?;
-        if sealed.event == event {
+        if *sealed.event == event {
             return Ok(sealed);
         }
         let lossy = "a number in it is not finite";
@@ -254,13 +277,19 @@ impl Sealed {
             return Err(BadEvent::Format { id: event.id, format: event.format });
         }
         let hash = Hash::of(&bytes);
-        Ok(Self { event, bytes, hash })
+        Ok(Self { event: Arc::new(event), bytes, hash })
     }
 
     /// What it says.
     #[must_use]
     pub fn event(&self) -> &Event {
         &self.event
+    }
+
+    /// What it says, shared.
+    #[must_use]
+    pub fn share(&self) -> Arc<Event> {
+        Arc::clone(&self.event)
     }
 
     /// The bytes that are stored, sent and hashed.
@@ -273,100 +302,6 @@ impl Sealed {
     #[must_use]
     pub fn hash(&self) -> Hash {
         self.hash
-    }
-}
-
-/// The last event of a chain.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Head {
-    /// Its number.
-    pub sequence: u64,
-    /// Its hash.
-    pub hash: Hash,
-}
-
-/// An event that does not continue its chain.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("event {id} does not continue its chain: {what}")]
-pub struct BrokenChain {
-    /// The event.
-    pub id: EventId,
-    /// What was wrong and what would be right.
-    pub what: String,
-}
-
-/// Checks that an event follows `head` and gives the new head. A chain may begin at any number,
-/// without a previous hash.
-///
-/// # Errors
-/// [`BrokenChain`] if its number or its previous hash is not the one that must follow.
-pub fn follow(head: Option<&Head>, next: &Sealed) -> Result<Head, BrokenChain> {
-    let event = next.event();
-    let broken = |what| BrokenChain { id: event.id.clone(), what };
-    match head {
-        Some(head) if event.id.sequence.checked_sub(1) != Some(head.sequence) => {
-            let right = head.sequence.saturating_add(1);
-            return Err(broken(format!("the next number is {right}")));
-        }
-        Some(head) if event.previous != Some(head.hash) => {
-            return Err(broken(format!(
-                "it does not name the hash of number {}, which is {}",
-                head.sequence, head.hash
-            )));
-        }
-        None if event.previous.is_some() => {
-            return Err(broken("the event before it is missing".to_owned()));
-        }
-        Some(_) | None => {}
-    }
-    Ok(Head { sequence: event.id.sequence, hash: next.hash() })
-}
-
-/// Writes the events of one device, one after the other.
-#[derive(Clone, Debug)]
-pub struct Recorder {
-    chain: Chain,
-    next_sequence: u64,
-    previous: Option<Hash>,
-}
-
-impl Recorder {
-    /// Begins a chain at a number of choice (1, unless numbers below are taken elsewhere).
-    #[must_use]
-    pub fn begin(chain: Chain, first_sequence: u64) -> Self {
-        Self { chain, next_sequence: first_sequence, previous: None }
-    }
-
-    /// Goes on after the last event of a chain.
-    #[must_use]
-    pub fn after(chain: Chain, head: &Head) -> Self {
-        let next_sequence = head.sequence.saturating_add(1);
-        Self { chain, next_sequence, previous: Some(head.hash) }
-    }
-
-    /// Writes the next event.
-    ///
-    /// # Errors
-    /// As [`Sealed::new`].
-    pub fn record(
-        &mut self,
-        claim: &Claim,
-        supersedes: BTreeSet<EventId>,
-        body: Body,
-    ) -> Result<Sealed, BadEvent> {
-        let sealed = Sealed::new(Event {
-            format: FORMAT,
-            id: EventId { chain: self.chain.clone(), sequence: self.next_sequence },
-            previous: self.previous,
-            observed_time: claim.observed_time.clone(),
-            actor: claim.actor.clone(),
-            certainty: claim.certainty,
-            supersedes,
-            body,
-        })?;
-        self.next_sequence = self.next_sequence.saturating_add(1);
-        self.previous = Some(sealed.hash());
-        Ok(sealed)
     }
 }
 

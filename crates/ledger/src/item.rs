@@ -206,6 +206,18 @@ pub struct FittedLine {
     pub spooled_on: Option<Date>,
     /// Hours fished since then.
     pub hours: Option<f64>,
+    /// When it was last turned round, if it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub turned: Option<Turned>,
+}
+
+/// The last turning round of a line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Turned {
+    /// The day.
+    pub on: Date,
+    /// Hours that it had fished by then.
+    pub hours: f64,
 }
 
 /// Line or leader in store.

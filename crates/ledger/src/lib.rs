@@ -18,11 +18,18 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
 
+pub mod body;
+pub mod causal;
+pub mod due;
 pub mod event;
+pub mod exchange;
 pub mod filter;
+pub mod fold;
 pub mod id;
 pub mod import;
 pub mod item;
 pub mod line_age;
+mod quantity;
+mod record;
 pub mod time;
 pub mod view;

@@ -3,7 +3,8 @@
 //! Common practice, no source: braid is turned round after about 100 h or a season and replaced
 //! after 200 to 250 h; nylon is replaced after 60 to 80 h or a season; fluorocarbon after two
 //! seasons. A braid that is past both its hours and its season is replaced: no end of it is
-//! fresh any more.
+//! fresh any more. From memory: a braid that was turned round once is counted from that day, and
+//! replaced when it would be turned again.
 
 use deepbend_core::gear::LineMaterial;
 use serde::{Deserialize, Serialize};
@@ -44,9 +45,16 @@ pub enum DueReason {
         /// The limit.
         limit: f64,
     },
-    /// On the spool as long as the limit, or longer.
+    /// Fished as long as the limit, or longer, since it was turned round.
+    SinceTurned {
+        /// Hours fished since then.
+        hours: f64,
+        /// The limit.
+        limit: f64,
+    },
+    /// On the spool, that end out, as long as the limit, or longer.
     Age {
-        /// When it was put on.
+        /// When it was put on or turned round.
         spooled_on: Date,
         /// Whole months since then.
         months: i32,
@@ -59,6 +67,9 @@ impl std::fmt::Display for DueReason {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Hours { hours, limit } => write!(f, "{hours:.0} h fished, limit {limit:.0} h"),
+            Self::SinceTurned { hours, limit } => {
+                write!(f, "{hours:.0} h fished since it was turned, limit {limit:.0} h")
+            }
             Self::Age { spooled_on, months, limit } => {
                 write!(f, "on since {spooled_on}, {months} months, limit {limit}")
             }
@@ -90,13 +101,14 @@ impl std::fmt::Display for LineDue {
 #[must_use]
 pub fn line_due(fitted: &FittedLine, today: Date) -> Option<LineDue> {
     let hours = fitted.hours.unwrap_or(0.0);
-    let age = fitted.spooled_on.map(|on| (on, today.months_since(on)));
-    let old = |limit: i32| match age {
+    let age = |on: Option<Date>| on.map(|on| (on, today.months_since(on)));
+    let older = |on: Option<Date>, limit: i32| match age(on) {
         Some((spooled_on, months)) if months >= limit => {
             Some(DueReason::Age { spooled_on, months, limit })
         }
         Some(_) | None => None,
     };
+    let old = |limit: i32| older(fitted.spooled_on, limit);
     let worn = |limit: f64| (hours >= limit).then_some(DueReason::Hours { hours, limit });
     let (work, reasons) = match fitted.line.material {
         Some(LineMaterial::Nylon) => {
@@ -104,6 +116,15 @@ pub fn line_due(fitted: &FittedLine, today: Date) -> Option<LineDue> {
         }
         Some(LineMaterial::Fluorocarbon) => {
             (LineWork::Replace, [worn(SINGLE_FILAMENT_REPLACE_H), old(FLUOROCARBON_REPLACE_MONTHS)])
+        }
+        Some(LineMaterial::Braid) | None if fitted.turned.is_some() => {
+            let turned = fitted.turned.as_ref();
+            let since = turned.map_or(0.0, |turned| hours - turned.hours);
+            let spent = (since >= BRAID_REVERSE_H)
+                .then_some(DueReason::SinceTurned { hours: since, limit: BRAID_REVERSE_H });
+            let on = turned.map(|turned| turned.on);
+            let spent = worn(BRAID_REPLACE_H).or(spent);
+            (LineWork::Replace, [spent, older(on, SEASON_MONTHS)])
         }
         Some(LineMaterial::Braid) | None => {
             let season = old(SEASON_MONTHS);
@@ -139,11 +160,12 @@ mod tests {
     use deepbend_core::gear::Line;
 
     use super::*;
+    use crate::item::Turned;
 
     fn due(material: LineMaterial, hours: f64, on: &str, today: &str) -> Option<LineWork> {
         let line = Line { material: Some(material), ..Line::default() };
         let spooled_on = Some(Date::read(on).unwrap());
-        let fitted = FittedLine { line, hours: Some(hours), spooled_on, strands: None };
+        let fitted = FittedLine { line, hours: Some(hours), spooled_on, ..Default::default() };
         line_due(&fitted, Date::read(today).unwrap()).map(|due| due.work)
     }
 
@@ -164,6 +186,24 @@ mod tests {
         assert_eq!(due(Nylon, 5.0, "2030-05-15", today), Some(Replace));
         assert_eq!(due(Fluorocarbon, 5.0, "2030-05-15", today), None);
         assert_eq!(due(Fluorocarbon, 5.0, "2029-05-15", today), Some(Replace));
+    }
+
+    // From memory: a turned line has no fresh end left.
+    #[test]
+    fn a_line_is_turned_once() {
+        let date = |text| Date::read(text).unwrap();
+        let today = date("2031-09-15");
+        let fitted = |hours, turned_h, turned_on| FittedLine {
+            hours: Some(hours),
+            spooled_on: Some(date("2029-05-01")),
+            turned: Some(Turned { on: date(turned_on), hours: turned_h }),
+            ..Default::default()
+        };
+        let work = |fitted| line_due(&fitted, today).map(|due| due.work);
+        assert_eq!(work(fitted(110.0, 90.0, "2031-05-01")), None);
+        assert_eq!(work(fitted(190.0, 90.0, "2031-05-01")), Some(LineWork::Replace));
+        assert_eq!(work(fitted(110.0, 90.0, "2030-05-01")), Some(LineWork::Replace));
+        assert_eq!(work(fitted(200.0, 190.0, "2031-05-01")), Some(LineWork::Replace));
     }
 
     // From memory: what is not written down cannot be held against a line.

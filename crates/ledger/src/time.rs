@@ -116,6 +116,14 @@ impl ObservedTime {
         if is_rfc3339(&text) { Ok(Self(text)) } else { Err(bad(&text, TIME_WANTED)) }
     }
 
+    /// The day, as it was written: in the offset that stands beside the time.
+    #[must_use]
+    pub fn date(&self) -> Date {
+        // The form was checked when it was made, so there always is a day.
+        let day = self.0.get(..10).map(Date::read);
+        day.and_then(Result::ok).unwrap_or(Date { year: 1, month: 1, day: 1 })
+    }
+
     /// The time as it was written.
     #[must_use]
     pub fn as_str(&self) -> &str {

@@ -1,19 +1,27 @@
-//! The present state: the fold of a set of events.
+//! The present state: the fold of a set of events, kept up to date event by event.
 //!
-//! Every event is put under the item that it is about, in an ordered map keyed by the event's
-//! place and hash. State is read off that map, never off the order of arrival, and an event that
-//! comes twice finds itself already there.
+//! Every event is put into the log and under the items that it is about. An item is folded anew
+//! from its own events whenever one of them comes, or stands otherwise than before. So state is
+//! read off the set of events, never off the order of their arrival.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Bound;
+use std::sync::Arc;
 
-use crate::event::{Body, Claim, EventId, Hash, Sealed};
+use serde::Serialize;
+
+use crate::causal::Vector;
+use crate::event::{Chain, Claim, Event, EventId, Hash, Sealed};
+use crate::exchange::{self, Tips};
 use crate::filter::Filter;
+use crate::fold::{
+    Corrections, Disputed, Effect, Field, Founder, Log, Roll, Story, Told, Wear, Why, about, story,
+};
 use crate::id::Id;
-use crate::item::{Item, ItemKey, ItemKind, Status};
+use crate::item::{Item, ItemKey, ItemKind};
 
 /// One event among all, forks included: its place in its chain and its hash.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct EventRef {
     /// Its place.
     pub id: EventId,
@@ -29,56 +37,77 @@ impl EventRef {
     }
 }
 
-/// What one event says of an item, and who says it.
+/// What one first event says of an item, and who says it.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Said {
+pub struct Said(Arc<Event>);
+
+impl Said {
     /// Who says it, when, and how well he knows.
-    pub claim: Claim,
+    #[must_use]
+    pub fn claim(&self) -> Claim {
+        self.0.claim()
+    }
+
     /// What the item is.
-    pub item: Item,
+    #[must_use]
+    pub fn item(&self) -> Option<&Item> {
+        self.0.body.acquired()
+    }
 }
 
-/// An item with the claims that it rests on.
+/// An item with the first events that it rests on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
     claims: BTreeMap<EventRef, Said>,
     item: Item,
+    disputes: BTreeSet<Disputed>,
+    wear: Wear,
+    state: Hash,
 }
 
 impl Entry {
-    /// The item as it counts now. Where first events contradict each other it is the one of the
-    /// lowest chain and number, with the most cautious status that any of them claims.
+    /// The item as it counts now: where its story is contested, the cautious value of each field.
+    /// A contested place is no place.
     #[must_use]
     pub fn item(&self) -> &Item {
         &self.item
     }
 
-    /// All first events of this item, with what each says it is.
+    /// All first events of this item that were not corrected, with what each says it is.
     pub fn claims(&self) -> impl ExactSizeIterator<Item = (&EventRef, &Said)> {
         self.claims.iter()
     }
 
-    /// Whether more than one first event claims this item.
+    /// What people must settle about it.
+    #[must_use]
+    pub fn disputes(&self) -> &BTreeSet<Disputed> {
+        &self.disputes
+    }
+
+    /// Whether there is anything to settle.
     #[must_use]
     pub fn is_contested(&self) -> bool {
-        self.claims.len() > 1
+        !self.disputes.is_empty()
+    }
+
+    /// How much it was used.
+    #[must_use]
+    pub fn wear(&self) -> &Wear {
+        &self.wear
     }
 
     /// A text that changes whenever anything about this item changes.
     #[must_use]
     pub fn etag(&self) -> String {
-        let mut bytes = Vec::with_capacity(32 * self.claims.len());
-        for claim in self.claims.keys() {
-            bytes.extend_from_slice(claim.hash.as_bytes());
-        }
-        let mut text = Hash::of(&bytes).to_string();
+        let mut text = self.state.to_string();
         text.truncate(16);
         text
     }
 }
 
-/// Events that contradict each other in a way that only a person can settle.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+/// Events that contradict each other in a way that spoils more than a field.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Conflict {
     /// One id was given to more than one item: two first events, of one kind or of several.
     SharedId {
@@ -88,7 +117,7 @@ pub enum Conflict {
         claims: Vec<(ItemKind, EventRef)>,
     },
     /// A device wrote two different events under one number: its store was cloned or restored
-    /// without a new incarnation.
+    /// without a new incarnation. From there on its chain is in quarantine.
     Fork {
         /// The number that was used twice.
         id: EventId,
@@ -100,10 +129,16 @@ pub enum Conflict {
 /// The state that follows from a set of events.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct View {
+    log: Log,
+    corrections: Corrections,
+    founder: Option<Founder>,
+    /// The events about devices.
+    enrolments: BTreeSet<EventRef>,
+    roll: Roll,
+    about: BTreeMap<ItemKey, BTreeSet<EventRef>>,
     entries: BTreeMap<ItemKey, Entry>,
     by_id: BTreeMap<Id, BTreeSet<ItemKind>>,
-    seen: BTreeSet<EventRef>,
-    forks: BTreeSet<EventId>,
+    contested: BTreeSet<ItemKey>,
 }
 
 /// One page of a listing.
@@ -115,64 +150,235 @@ pub struct Page<'a> {
     pub next_after: Option<ItemKey>,
 }
 
+/// Folding.
 impl View {
-    /// Folds a set of events. The order in which they come does not matter.
+    /// An empty fleet in which only enrolled devices count.
+    #[must_use]
+    pub fn founded_by(founder: Founder) -> Self {
+        let mut view = Self { founder: Some(founder), ..Self::default() };
+        view.enrol();
+        view
+    }
+
+    /// Folds a set of events of an open fleet. The order in which they come does not matter.
     #[must_use]
     pub fn fold<'a>(events: impl IntoIterator<Item = &'a Sealed>) -> Self {
         let mut view = Self::default();
-        for event in events {
-            view.apply(event);
-        }
+        view.extend(events);
         view
     }
 
     /// Adds one event. `false` if it was there already.
     pub fn apply(&mut self, event: &Sealed) -> bool {
-        let reference = EventRef::to(event);
-        if !self.seen.insert(reference.clone()) {
-            return false;
-        }
-        if self.hashes_of(&reference.id).nth(1).is_some() {
-            self.forks.insert(reference.id.clone());
-        }
-        match &event.event().body {
-            Body::Acquired { item } => {
-                let claim = event.event().claim();
-                self.acquire(reference, Said { claim, item: (**item).clone() });
-            }
-        }
-        true
+        self.extend([event]) > 0
     }
 
-    fn acquire(&mut self, reference: EventRef, said: Said) {
-        let key = said.item.key();
-        self.by_id.entry(key.id.clone()).or_default().insert(key.kind);
-        match self.entries.get_mut(&key) {
-            Some(entry) => {
-                entry.claims.insert(reference, said);
-                if let Some(settled) = settle(&entry.claims) {
-                    entry.item = settled;
+    /// Adds events, and folds each item that they touch once. Answers how many were new.
+    pub fn extend<'a>(&mut self, events: impl IntoIterator<Item = &'a Sealed>) -> usize {
+        let mut touched = BTreeSet::new();
+        let mut stale = BTreeSet::new();
+        let (mut new, mut enrolled) = (0, false);
+        for event in events {
+            let Some(added) = self.log.add(event) else { continue };
+            new += 1;
+            for reference in added.placed {
+                let Some(placed) = self.log.get(&reference) else { continue };
+                self.corrections.add(&reference, &placed.event.body);
+                if placed.event.body.is_about_devices() {
+                    self.enrolments.insert(reference.clone());
+                    enrolled = true;
                 }
+                touched.insert(reference);
+            }
+            // Every event from the fork on stands otherwise than before.
+            if let Some(chain) = added.forked {
+                let from = self.log.fork(&chain).unwrap_or(0);
+                touched.extend(self.log.from(&chain, from).map(|(event, _)| event));
+                enrolled = true;
+            }
+        }
+        for event in touched {
+            self.note(&event, &mut stale);
+        }
+        if enrolled && self.enrol() {
+            stale.extend(self.about.keys().cloned());
+        }
+        for key in stale {
+            self.settle(&key);
+        }
+        new
+    }
+
+    /// Files an event, and the corrections that lead to it, under their items.
+    fn note(&mut self, event: &EventRef, stale: &mut BTreeSet<ItemKey>) {
+        for event in self.corrections.above(event) {
+            let Some(placed) = self.log.get(&event) else { continue };
+            for key in about(&self.log, placed) {
+                self.about.entry(key.clone()).or_default().insert(event.clone());
+                stale.insert(key);
+            }
+        }
+    }
+
+    /// Whether the roll is another one than before.
+    fn enrol(&mut self) -> bool {
+        let roll = Roll::fold(self.founder.clone(), &self.log, &self.enrolments);
+        let changed = roll != self.roll;
+        self.roll = roll;
+        changed
+    }
+
+    fn settle(&mut self, key: &ItemKey) {
+        let entry = self.tell(key).and_then(|story| {
+            let item = story.item?;
+            let events = self.about.get(key).into_iter().flatten();
+            let mut state = Vec::new();
+            for event in events.clone() {
+                state.extend_from_slice(event.hash.as_bytes());
+            }
+            for effect in story.effects.values().filter(|e| **e != Effect::Acts) {
+                state.extend_from_slice(format!("{effect:?}").as_bytes());
+            }
+            let claims = events.filter(|event| match story.effects.get(*event) {
+                Some(Effect::Nothing(why)) => *why == Why::Quarantined,
+                Some(Effect::Acts | Effect::InPart(_)) => true,
+                None => false,
+            });
+            let claims = claims.filter_map(|event| {
+                let said = Said(Arc::clone(&self.log.get(event)?.event));
+                (said.item()?.key() == *key).then(|| (event.clone(), said))
+            });
+            let (claims, state) = (claims.collect(), Hash::of(&state));
+            Some(Entry { claims, item, disputes: story.disputes, wear: story.wear, state })
+        });
+        match entry {
+            Some(entry) => {
+                self.by_id.entry(key.id.clone()).or_default().insert(key.kind);
+                if entry.is_contested() {
+                    self.contested.insert(key.clone());
+                } else {
+                    self.contested.remove(key);
+                }
+                self.entries.insert(key.clone(), entry);
             }
             None => {
-                let item = said.item.clone();
-                let claims = BTreeMap::from([(reference, said)]);
-                self.entries.insert(key, Entry { claims, item });
+                self.entries.remove(key);
+                self.contested.remove(key);
+                if let Some(kinds) = self.by_id.get_mut(&key.id) {
+                    kinds.remove(&key.kind);
+                    if kinds.is_empty() {
+                        self.by_id.remove(&key.id);
+                    }
+                }
             }
         }
     }
+}
 
-    fn hashes_of<'a>(&'a self, id: &'a EventId) -> impl Iterator<Item = Hash> + 'a {
-        let least = EventRef { id: id.clone(), hash: Hash::from_bytes([0; 32]) };
-        self.seen.range(least..).take_while(move |r| r.id == *id).map(|r| r.hash)
-    }
-
+/// Events.
+impl View {
     /// How many events it was folded from.
     #[must_use]
     pub fn event_count(&self) -> usize {
-        self.seen.len()
+        self.log.count()
     }
 
+    /// Whether an event is there, even if it waits for the one before it.
+    #[must_use]
+    pub fn contains(&self, event: &EventRef) -> bool {
+        self.log.contains(event)
+    }
+
+    /// Whether an event and all before it are there.
+    #[must_use]
+    pub fn is_placed(&self, event: &EventRef) -> bool {
+        self.log.get(event).is_some()
+    }
+
+    /// What an event says; `None` if it is not here, or waits for the one before it.
+    #[must_use]
+    pub fn event(&self, event: &EventRef) -> Option<&Event> {
+        self.log.get(event).map(|placed| &*placed.event)
+    }
+
+    /// The event at a place of a chain; of a fork the one with the lowest hash.
+    #[must_use]
+    pub fn find_event(&self, id: &EventId) -> Option<&Event> {
+        self.log.at(id).next().map(|(_, placed)| &*placed.event)
+    }
+
+    /// The hash of the event at a place of a chain; of a fork the lowest one.
+    #[must_use]
+    pub fn hash_at(&self, id: &EventId) -> Option<Hash> {
+        self.log.at(id).next().map(|(event, _)| event.hash)
+    }
+
+    /// The events that wait for the one before them: they have no effect yet.
+    pub fn waiting(&self) -> impl Iterator<Item = EventRef> {
+        self.log.waiting()
+    }
+
+    /// The items that an event is about, for a correction those of its target as well.
+    #[must_use]
+    pub fn about(&self, event: &EventRef) -> BTreeSet<ItemKey> {
+        self.log.get(event).map(|placed| about(&self.log, placed)).unwrap_or_default()
+    }
+
+    /// What is held of every chain.
+    #[must_use]
+    pub fn vector(&self) -> Vector {
+        self.log.vector()
+    }
+
+    /// What its device held of other chains when it wrote an event.
+    #[must_use]
+    pub fn held_by(&self, event: &EventRef) -> Option<&Vector> {
+        self.log.get(event).map(|placed| &*placed.held)
+    }
+
+    /// What the next event on a field of an item supersedes.
+    #[must_use]
+    pub fn latest(&self, key: &ItemKey, field: &Field) -> BTreeSet<EventId> {
+        let story = self.tell(key);
+        let held = story.and_then(|mut story| story.fields.remove(field));
+        held.map(|held| held.latest).unwrap_or_default()
+    }
+
+    /// Which devices may write.
+    #[must_use]
+    pub fn roll(&self) -> &Roll {
+        &self.roll
+    }
+}
+
+/// Exchange: see [`exchange`].
+impl View {
+    /// The last events of each chain.
+    #[must_use]
+    pub fn tips(&self) -> Tips {
+        self.log.tips()
+    }
+
+    /// What is held of the chains whose ends, as the peer tells them, are not known here.
+    #[must_use]
+    pub fn landmarks(&self, peer: &Tips) -> Tips {
+        exchange::landmarks(&self.log, peer)
+    }
+
+    /// What is here and not with a peer that told its tips and landmarks, in the order in which
+    /// to send it: keepers first, each event after the one before it.
+    #[must_use]
+    pub fn lacking(&self, peer: &Tips, landmarks: &Tips) -> Vec<EventRef> {
+        let level = |chain: &Chain| {
+            let member = self.roll.member(&chain.device);
+            member.map_or(u32::MAX, |member| member.level)
+        };
+        exchange::lacking(&self.log, peer, landmarks, level)
+    }
+}
+
+/// Items.
+impl View {
     /// The entry of a kind and id.
     #[must_use]
     pub fn get(&self, key: &ItemKey) -> Option<&Entry> {
@@ -196,10 +402,44 @@ impl View {
         self.entries.iter().filter(move |(key, _)| key.kind == kind).map(|(_, entry)| entry)
     }
 
+    /// The entries about which there is something to settle.
+    pub fn contested(&self) -> impl Iterator<Item = &Entry> {
+        self.contested.iter().filter_map(|key| self.entries.get(key))
+    }
+
     /// Whether a boat or a place ashore with this id is known.
     #[must_use]
     pub fn is_place(&self, id: &Id) -> bool {
         self.by_id.get(id).is_some_and(|kinds| kinds.contains(&ItemKind::Boat))
+    }
+
+    /// Everything about one item: every claim, every count, what became of each event. `None` if
+    /// no event is about it. It is folded when asked for.
+    #[must_use]
+    pub fn tell(&self, key: &ItemKey) -> Option<Story> {
+        let events = self.about.get(key)?;
+        Some(story(key, &self.log, &self.roll, &self.corrections, events))
+    }
+
+    /// The events of an item with what became of each, causes before what they caused where that
+    /// is known; what devices wrote without knowing of each other stands in the order of chains.
+    #[must_use]
+    pub fn history(&self, key: &ItemKey) -> Vec<Told<'_>> {
+        let Some(mut story) = self.tell(key) else { return Vec::new() };
+        let mut told: Vec<_> = story
+            .effects
+            .iter_mut()
+            .filter_map(|(reference, effect)| {
+                let placed = self.log.get(reference)?;
+                let others = placed.held.iter().map(|(_, last)| u128::from(last)).sum::<u128>();
+                let depth = others + u128::from(reference.id.sequence);
+                let effect = effect.clone();
+                let reference = reference.clone();
+                Some((depth, Told { reference, event: &placed.event, effect }))
+            })
+            .collect();
+        told.sort_by(|(a, x), (b, y)| (a, &x.reference).cmp(&(b, &y.reference)));
+        told.into_iter().map(|(_, told)| told).collect()
     }
 
     /// How many entries match, on all pages together. It looks at every entry.
@@ -223,7 +463,7 @@ impl View {
         Page { entries, next_after }
     }
 
-    /// Everything that only a person can settle.
+    /// The ids that more than one item bears, and the chains that fork.
     #[must_use]
     pub fn conflicts(&self) -> Vec<Conflict> {
         let mut conflicts = Vec::new();
@@ -238,17 +478,30 @@ impl View {
                 conflicts.push(Conflict::SharedId { id: id.clone(), claims });
             }
         }
-        for id in &self.forks {
-            let hashes = self.hashes_of(id).collect();
-            conflicts.push(Conflict::Fork { id: id.clone(), hashes });
+        for (chain, sequence) in self.log.forks() {
+            let id = EventId { chain: chain.clone(), sequence };
+            let hashes = self.log.at(&id).map(|(event, _)| event.hash).collect();
+            conflicts.push(Conflict::Fork { id, hashes });
         }
         conflicts
     }
-}
 
-/// The item that counts among contradicting claims; `None` without any.
-fn settle(claims: &BTreeMap<EventRef, Said>) -> Option<Item> {
-    let mut item = claims.values().next()?.item.clone();
-    item.status = claims.values().map(|said| said.item.status).max().unwrap_or(Status::Ready);
-    Some(item)
+    /// The whole state as bytes: the same set of events and the same founder give the same ones.
+    /// They are for comparing, not for keeping.
+    ///
+    /// # Errors
+    /// None that is known: everything in a state has a JSON.
+    pub fn state(&self) -> Result<Vec<u8>, serde_json::Error> {
+        let items: Vec<_> = self.about.keys().map(|key| (key, self.tell(key))).collect();
+        let disputes: Vec<_> = self.contested.iter().collect();
+        let waiting: Vec<_> = self.waiting().collect();
+        serde_json::to_vec(&(
+            self.event_count(),
+            items,
+            disputes,
+            waiting,
+            self.conflicts(),
+            &self.roll,
+        ))
+    }
 }

@@ -4,7 +4,8 @@
 use std::collections::BTreeSet;
 
 use deepbend_core::gear::Power;
-use deepbend_ledger::event::{BadEvent, Body, Sealed, follow};
+use deepbend_ledger::body::Body;
+use deepbend_ledger::event::{BadEvent, Sealed, follow};
 use deepbend_ledger::filter::Filter;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::import;
@@ -26,10 +27,10 @@ fn acquired(item: &Item) -> Body {
 /// The fleet told by two devices, a rod changed in between, and a fork of the second device.
 fn troubled() -> Vec<Sealed> {
     let mut all = events("shed-desk");
-    let Body::Acquired { item } = all.last().unwrap().event().body.clone();
+    let item = all.last().unwrap().event().body.acquired().unwrap().clone();
     all.extend(events("B1-tablet"));
     let mut other = recorder("B1-tablet");
-    let lost = Item { status: Status::Lost, note: Some("fork".to_owned()), ..*item };
+    let lost = Item { status: Status::Lost, note: Some("fork".to_owned()), ..item };
     all.push(other.record(&claim(), BTreeSet::new(), acquired(&lost)).unwrap());
     all
 }
@@ -109,8 +110,8 @@ fn two_first_events_of_one_id_are_kept_and_reported() {
 #[test]
 fn one_id_on_two_kinds_of_item_is_reported() {
     let all = events("shed-desk");
-    let Body::Acquired { item } = all.last().unwrap().event().body.clone();
-    let twin = Item { id: Id::new("R06").unwrap(), ..*item };
+    let item = all.last().unwrap().event().body.acquired().unwrap().clone();
+    let twin = Item { id: Id::new("R06").unwrap(), ..item };
     let twin = recorder("x").record(&claim(), BTreeSet::new(), acquired(&twin)).unwrap();
     let view = View::fold(all.iter().chain([&twin]));
     let conflicts = view.conflicts();
@@ -158,8 +159,8 @@ fn the_first_fields_stand_in_their_order() {
 #[test]
 fn a_number_that_is_not_finite_is_refused() {
     let all = events("shed-desk");
-    let Body::Acquired { item } = all.last().unwrap().event().body.clone();
-    let mut item = *item;
+    let item = all.last().unwrap().event().body.acquired().unwrap().clone();
+    let mut item = item;
     let deepbend_ledger::item::Spec::Lure(lure) = &mut item.spec else { panic!() };
     lure.pull = Some(deepbend_core::quantity::Force::from_n(f64::NAN));
     assert!(recorder("x").record(&claim(), BTreeSet::new(), acquired(&item)).is_err());

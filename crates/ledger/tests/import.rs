@@ -99,7 +99,7 @@ fn every_item_is_one_event_of_an_unbroken_chain() {
         head = Some(follow(head.as_ref(), event).unwrap());
     }
     assert_eq!(head.unwrap().sequence, events.len() as u64);
-    assert_eq!(events[0].event().body.about().kind, ItemKind::Boat);
+    assert_eq!(events[0].event().body.about()[0].kind, ItemKind::Boat);
 }
 
 // Source: the demo's story (a line of 148 h and over a year, one of 212 h; common practice).

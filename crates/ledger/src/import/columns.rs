@@ -170,6 +170,7 @@ fn rigged_reel(row: &mut Row<'_>) -> Option<RiggedReel> {
             Date::read(text).map_err(|bad| (bad.to_string(), String::new()))
         }),
         hours: row.number("hours_on_line", "h", 0.0, 100_000.0),
+        turned: None,
     };
     let (reel, line) = row.take(read)?;
     fitted.line = line;

@@ -2,7 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::event::{BadEvent, Body, Claim, Recorder, Sealed};
+use crate::body::Body;
+use crate::event::{BadEvent, Claim, Recorder, Sealed};
 use crate::id::Id;
 use crate::item::{Item, ItemKind};
 use crate::view::View;
@@ -51,6 +52,19 @@ impl FileKind {
         Self::ALL.into_iter().find(|kind| kind.file_name() == name)
     }
 
+    /// The kind of file that lists a kind of item.
+    #[must_use]
+    pub fn of_kind(kind: ItemKind) -> Self {
+        match kind {
+            ItemKind::Rod => Self::Rods,
+            ItemKind::Reel => Self::Reels,
+            ItemKind::Lure => Self::Lures,
+            ItemKind::LineStock => Self::LineStock,
+            ItemKind::Boat => Self::Boats,
+            ItemKind::Device => Self::Devices,
+        }
+    }
+
     /// The kind of item that it lists.
     #[must_use]
     pub fn item_kind(self) -> ItemKind {
@@ -91,6 +105,44 @@ impl std::fmt::Display for RowFault {
             write!(f, "; right is {}", self.right)?;
         }
         Ok(())
+    }
+}
+
+/// Whether a column of a kind's file is a description that may be written anew. The others tell
+/// of what happens: events of their own do that.
+pub(crate) fn may_edit(kind: ItemKind, column: &str) -> bool {
+    const TOLD: [&str; 12] = [
+        "place",
+        "status",
+        "qty",
+        "condition",
+        "line_type",
+        "strands",
+        "line_test_raw",
+        "line_dia_mm",
+        "line_length_m",
+        "spooled_on",
+        "hours_on_line",
+        "length_m",
+    ];
+    let file = FileKind::of_kind(kind);
+    column != columns::id_column(file) && !TOLD.contains(&column)
+}
+
+/// Reads an item's description anew from its columns.
+///
+/// # Errors
+/// What was wrong with the first column that cannot be read, and what would be right.
+pub(crate) fn read_again(item: &Item, raw: BTreeMap<String, String>) -> Result<Item, String> {
+    let file = FileKind::of_kind(item.kind());
+    let mut faults = Vec::new();
+    let text = table::write_row(&raw).map_err(|error| error.to_string())?;
+    let read = columns::read_items(file, &text, &mut faults).pop();
+    match (faults.first(), read) {
+        (None, Some((_, read))) if read.id == item.id => Ok(read),
+        (Some(RowFault { what, right, .. }), _) if right.is_empty() => Err(what.clone()),
+        (Some(RowFault { what, right, .. }), _) => Err(format!("{what}; right is {right}")),
+        (None, _) => Err("the description has no columns of the fleet's files".to_owned()),
     }
 }
 

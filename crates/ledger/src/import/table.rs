@@ -232,3 +232,15 @@ fn open_quote(text: &str) -> Option<u64> {
     }
     opened
 }
+
+/// A file of one row.
+///
+/// # Errors
+/// None that is known: it is written to memory.
+pub(super) fn write_row(cells: &BTreeMap<String, String>) -> Result<String, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(cells.keys())?;
+    writer.write_record(cells.values())?;
+    let bytes = writer.into_inner().map_err(csv::IntoInnerError::into_error)?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}

@@ -5,7 +5,8 @@ use std::sync::PoisonError;
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, ToWire as _, limits, pb};
-use deepbend_ledger::event::{Body, Chain, Claim, Recorder, Sealed};
+use deepbend_ledger::body::Body;
+use deepbend_ledger::event::{Chain, Claim, Recorder, Sealed};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{FileKind, RowFault, import as read_files};
 use deepbend_ledger::item::{Item, ItemKind};
@@ -151,7 +152,7 @@ pub(super) fn import(
         return Err(ServiceError::TooLarge { what: "rows in one import", limit: MAX_WRITES - 1 });
     }
     if asked.validate_only {
-        let items = events.iter().map(item_of);
+        let items = events.iter().filter_map(item_of);
         return Ok(report(pb::ImportOutcome::Valid, items));
     }
     let done = Done::by(asked.content, &events);
@@ -159,7 +160,7 @@ pub(super) fn import(
         requests::note(&*holding.store, id, done)?;
     }
     inventory.append(&events).map_err(too_large)?;
-    Ok(report(pb::ImportOutcome::Imported, events.iter().map(item_of)))
+    Ok(report(pb::ImportOutcome::Imported, events.iter().filter_map(item_of)))
 }
 
 /// A commit has a greatest size, which only the store knows.
@@ -176,10 +177,9 @@ fn too_large(error: deepbend_store::inventory::InventoryError) -> ServiceError {
     }
 }
 
-fn item_of(event: &Sealed) -> &Item {
-    match &event.event().body {
-        Body::Acquired { item } => item,
-    }
+/// The item of a first event; an import makes no other ones.
+fn item_of(event: &Sealed) -> Option<&Item> {
+    if let Body::Acquired { item } = &event.event().body { Some(item) } else { None }
 }
 
 /// The report of an import that was done before, from what it recorded.
@@ -190,7 +190,7 @@ fn imported(view: &View, done: &Done) -> pb::ImportItemsResponse {
         .filter(|(event, _)| done.recorded(&event.id))
         .collect();
     items.sort_by_key(|(event, _)| event.id.sequence);
-    report(pb::ImportOutcome::Imported, items.into_iter().map(|(_, said)| &said.item))
+    report(pb::ImportOutcome::Imported, items.into_iter().filter_map(|(_, said)| said.item()))
 }
 
 fn report<'a>(

@@ -59,7 +59,7 @@ pub(super) fn item(entry: &Entry, today: Option<Date>) -> pb::Item {
         spec: Some(write(spec, quantity, today)),
         findings: findings.iter().chain(&of_label).map(|finding| finding.to_wire()).collect(),
         power,
-        origins: entry.claims().map(|(event, said)| origin(event, &said.claim)).collect(),
+        origins: entry.claims().map(|(event, said)| origin(event, &said.claim())).collect(),
         contested: entry.is_contested(),
         etag: format!("\"{}\"", entry.etag()),
     }
@@ -120,7 +120,7 @@ fn write(spec: Spec, quantity: Option<u32>, today: Option<Date>) -> pb::item::Sp
 
 fn fitted_line(fitted: &FittedLine, today: Option<Date>) -> pb::FittedLine {
     let due = today.and_then(|today| line_due(fitted, today));
-    let FittedLine { line, strands, spooled_on, hours } = fitted;
+    let FittedLine { line, strands, spooled_on, hours, turned: _ } = fitted;
     pb::FittedLine {
         line: Some(line.to_wire()),
         strand_count: strands.map(count),

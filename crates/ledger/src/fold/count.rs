@@ -1,0 +1,162 @@
+//! Counts: the last absolute count and every change that it did not know of, as a range.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::deed::Deed;
+use super::log::Log;
+use super::story::Line;
+use crate::body::Measure;
+use crate::id::Id;
+use crate::item::Item;
+use crate::view::EventRef;
+
+/// What is counted, and where.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+pub struct CountKey {
+    /// What.
+    pub measure: Measure,
+    /// Where; `None` if nobody ever said.
+    pub place: Option<Id>,
+}
+
+impl std::fmt::Display for CountKey {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let what = match self.measure {
+            Measure::Pieces => "count",
+            Measure::Centimetres => "length",
+        };
+        match &self.place {
+            Some(place) => write!(f, "{what} at {place}"),
+            None => f.write_str(what),
+        }
+    }
+}
+
+/// A count.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Count {
+    /// The least that can be there. This counts.
+    pub low: u32,
+    /// The most that can be there.
+    pub high: u32,
+    /// Whether people should count again: the ends differ, or more went than was there.
+    pub recount: bool,
+    /// The absolute counts that it rests on: one, unless they did not know of each other.
+    pub counted: Vec<EventRef>,
+    /// The changes that none of them knew of, nor knew of all of them.
+    pub concurrent: Vec<EventRef>,
+}
+
+/// One absolute count.
+struct Base<'l, 'e> {
+    line: &'l Line<'e>,
+    amount: i64,
+}
+
+/// One change.
+struct Change<'l, 'e> {
+    line: &'l Line<'e>,
+    by: i64,
+}
+
+#[derive(Default)]
+struct Told<'l, 'e> {
+    bases: Vec<Base<'l, 'e>>,
+    changes: Vec<Change<'l, 'e>>,
+}
+
+/// The counts of an item. A place that is left out is the one of its first description.
+pub(super) fn counts(log: &Log, lines: &[Line<'_>], first: &Item) -> BTreeMap<CountKey, Count> {
+    let mut told: BTreeMap<CountKey, Told<'_, '_>> = BTreeMap::new();
+    let in_pieces = first.quantity.is_some();
+    let in_length = matches!(first.spec, crate::item::Spec::LineStock(_));
+    let key = |measure: Measure, place: Option<&Id>| match measure {
+        Measure::Pieces => {
+            let place = place.cloned().or_else(|| first.place.clone());
+            in_pieces.then_some(CountKey { measure, place })
+        }
+        // Line on a spool goes where the spool goes.
+        Measure::Centimetres => in_length.then_some(CountKey { measure, place: None }),
+    };
+    for line in lines.iter().filter(|line| line.is_heard()) {
+        for deed in &line.deeds {
+            if let Deed::Count(measure, place, amount) = deed {
+                let Some(key) = key(*measure, *place) else { continue };
+                told.entry(key).or_default().bases.push(Base { line, amount: *amount });
+            } else if let Deed::Delta(measure, place, by) = deed {
+                let Some(key) = key(*measure, *place) else { continue };
+                told.entry(key).or_default().changes.push(Change { line, by: *by });
+            }
+        }
+    }
+    told.into_iter().map(|(key, told)| (key, told.count(log))).collect()
+}
+
+impl Told<'_, '_> {
+    fn count(&self, log: &Log) -> Count {
+        let last: Vec<_> = self
+            .bases
+            .iter()
+            .filter(|base| {
+                let newer = |other: &&Base<'_, '_>| {
+                    let may = other.line.acts() || !base.line.acts();
+                    may && other.line.knew(log, base.line)
+                };
+                !self.bases.iter().any(|other| newer(&other))
+            })
+            .collect();
+        let mut ends: Option<(i64, i64)> = None;
+        let mut concurrent = Vec::new();
+        let mut doubt = false;
+        for base in &last {
+            doubt |= !base.line.acts();
+            let (low, high) = self.range(log, base, &mut concurrent);
+            let (least, most) = ends.unwrap_or((low, high));
+            ends = Some((least.min(low), most.max(high)));
+        }
+        // Where nothing was ever counted there was nothing.
+        let (low, high) = ends.unwrap_or_else(|| self.sum(&mut concurrent));
+        concurrent.sort();
+        concurrent.dedup();
+        let end = |value: i64| u32::try_from(value.max(0)).unwrap_or(u32::MAX);
+        Count {
+            low: end(low),
+            high: end(high),
+            recount: low != high || low < 0 || doubt || !concurrent.is_empty(),
+            counted: last.iter().map(|base| base.line.reference.clone()).collect(),
+            concurrent,
+        }
+    }
+
+    fn range(&self, log: &Log, base: &Base<'_, '_>, concurrent: &mut Vec<EventRef>) -> (i64, i64) {
+        let (mut low, mut high) = (base.amount, base.amount);
+        for change in self.changes.iter().filter(|c| !base.line.knew(log, c.line)) {
+            if change.line.acts() && change.line.knew(log, base.line) {
+                low = low.saturating_add(change.by);
+                high = high.saturating_add(change.by);
+            } else {
+                low = low.saturating_add(change.by.min(0));
+                high = high.saturating_add(change.by.max(0));
+                concurrent.push(change.line.reference.clone());
+            }
+        }
+        (low, high)
+    }
+
+    fn sum(&self, concurrent: &mut Vec<EventRef>) -> (i64, i64) {
+        let (mut low, mut high) = (0_i64, 0_i64);
+        for change in &self.changes {
+            if change.line.acts() {
+                low = low.saturating_add(change.by);
+                high = high.saturating_add(change.by);
+            } else {
+                low = low.saturating_add(change.by.min(0));
+                high = high.saturating_add(change.by.max(0));
+                concurrent.push(change.line.reference.clone());
+            }
+        }
+        (low, high)
+    }
+}
