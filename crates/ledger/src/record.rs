@@ -105,6 +105,12 @@ impl Recorder {
         Self { chain, next_sequence, previous: Some(head.hash), told, latest }
     }
 
+    /// The chain.
+    #[must_use]
+    pub fn chain(&self) -> &Chain {
+        &self.chain
+    }
+
     /// Writes the next event with its causal context: it supersedes what `view` shows as latest
     /// on every item and field that it writes, and tells what the view holds. Events that this
     /// recorder wrote before need not be in the view yet.
