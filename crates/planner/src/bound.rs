@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use crate::grid::{Cand, Grid};
+use crate::search::Stop;
 use crate::weights::Micros;
 
 /// What the relaxation found.
@@ -25,6 +26,13 @@ impl Bound {
     pub(crate) fn tighten(&mut self, other: &Self) {
         self.best = self.best.min(other.best);
         self.with.iter_mut().zip(&other.with).for_each(|(a, b)| *a = (*a).min(*b));
+    }
+
+    /// Takes the lower bounds of `kept`, from a bound of the plans made from these alone.
+    pub(crate) fn tighten_those(&mut self, kept: &[usize], other: &Self) {
+        for c in kept {
+            self.with[*c] = self.with[*c].min(other.with[*c]);
+        }
     }
 }
 
@@ -376,6 +384,7 @@ pub(crate) fn relax(
     kept: &[usize],
     mut reached: Option<Micros>,
     offer: &mut dyn FnMut(&[usize]) -> Option<Micros>,
+    stop: Stop<'_>,
 ) -> Bound {
     let relaxation = Relaxation::new(grid, kept);
     let mut prices = relaxation.start();
@@ -404,7 +413,7 @@ pub(crate) fn relax(
             }
         }
         let top = best.as_ref().map_or(value, |b| b.value);
-        if stride < 0.01 || reached.is_some_and(|reached| top <= reached) {
+        if stride < 0.01 || reached.is_some_and(|reached| top <= reached) || stop() {
             break;
         }
         direction.resize(slope.len(), 0.0);

@@ -51,7 +51,8 @@ impl Question<'_> {
                 crew.clear();
             }
         }
-        !matches!(model::solve(&grid, &prune::none(&grid), None, EFFORT), Found::Infeasible)
+        let mut effort = EFFORT;
+        !matches!(model::solve(&grid, &prune::none(&grid), None, &mut effort), Found::Infeasible)
     }
 }
 

@@ -50,7 +50,7 @@ pub enum FleetAnswer {
     NotFound {
         /// No plan is worth more than this, in millionths.
         bound: Micros,
-        /// Whether the clock ended the search; another run may end elsewhere.
+        /// Whether the clock or the caller ended the search; another run may end elsewhere.
         cut: bool,
     },
 }
@@ -66,7 +66,7 @@ pub struct FleetPlan {
     pub bound: Micros,
     /// Nodes of the search tree.
     pub nodes: u64,
-    /// Whether the clock ended the search; another run may end elsewhere.
+    /// Whether the clock or the caller ended the search; another run may end elsewhere.
     pub cut: bool,
     /// The plan of each trip, in the order of the problem. How good each is known to be counts
     /// for it alone: it may be feasible only, within the best plan for all.
@@ -175,11 +175,26 @@ pub fn plan_fleet(
     weights: &Weights,
     budget: &Budget,
 ) -> Result<FleetAnswer, ProblemFaults> {
+    plan_fleet_until(problem, weights, budget, &|| false)
+}
+
+/// Plans several boats together and asks `stop` between steps, like
+/// [`plan_trip_until`](crate::plan_trip_until).
+///
+/// # Errors
+///
+/// All faults of the problem, or of the weights.
+pub fn plan_fleet_until(
+    problem: &FleetProblem,
+    weights: &Weights,
+    budget: &Budget,
+    stop: &dyn Fn() -> bool,
+) -> Result<FleetAnswer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let grid = Grid::of(&trips, weights, Lift::default());
-    let Some(found) = search::search(&grid, budget) else {
+    let Some(found) = search::search(&grid, budget, stop) else {
         return Ok(FleetAnswer::Infeasible(clash::explain(&trips, weights)));
     };
     let Some(selection) = found.selection else {

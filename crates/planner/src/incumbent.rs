@@ -2,6 +2,7 @@
 
 use crate::crew;
 use crate::grid::Grid;
+use crate::search::Stop;
 use crate::weights::{Micros, ONE};
 use crate::worth::{self, Selection};
 
@@ -70,9 +71,12 @@ fn neighbours(grid: &Grid<'_>, outfits: &[usize], kept: &[usize]) -> Vec<Vec<usi
 }
 
 /// Climbs from a choice until no step helps.
-fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked) -> Ranked {
+fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked, stop: Stop<'_>) -> Ranked {
     let mut best = start;
     for _ in 0..ROUNDS {
+        if stop() {
+            break;
+        }
         let step = neighbours(grid, &best.outfits, kept)
             .into_iter()
             .filter_map(|outfits| rank(grid, outfits))
@@ -94,9 +98,10 @@ pub(crate) fn find(
     grid: &Grid<'_>,
     kept: &[usize],
     known: Option<&Selection>,
+    stop: Stop<'_>,
 ) -> Option<Selection> {
     let start = rank(grid, known.map_or_else(Vec::new, |known| known.outfits.clone()))?;
-    let mut selection = worth::furnish(grid, &climb(grid, kept, start).outfits);
+    let mut selection = worth::furnish(grid, &climb(grid, kept, start, stop).outfits);
     trim(grid, &mut selection);
     worth::is_sound(grid, &selection).then_some(selection)
 }

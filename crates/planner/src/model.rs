@@ -17,8 +17,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use microlp::{
-    ComparisonOp, OptimizationDirection, Problem, SolutionStatus, SolveOptions, SolveOutcome,
-    TerminationReason, Variable,
+    ComparisonOp, OptimizationDirection, Problem, SolveOptions, SolveOutcome, TerminationReason,
+    Variable,
 };
 
 use crate::crew::{self, Cut};
@@ -43,8 +43,8 @@ struct Model<'a, 'b> {
 /// What the solver found.
 #[derive(Debug)]
 pub(crate) enum Found {
-    /// A selection, and whether nothing better exists.
-    Some { selection: Selection, optimal: bool, bound: Option<f64>, nodes: u64, cut: bool },
+    /// A selection, and what none is worth more than.
+    Some { selection: Selection, bound: Option<f64>, nodes: u64, cut: bool },
     /// There is none.
     Infeasible,
     /// The budget ended, or the solver failed, without a selection.
@@ -415,8 +415,7 @@ impl<'a, 'b> Model<'a, 'b> {
             leaders: self.tie.iter().filter(|(_, v)| on(v)).map(|(pair, _)| *pair).collect(),
             lures,
         };
-        let optimal = solution.status() == SolutionStatus::Optimal;
-        Found::Some { selection, optimal, bound, nodes, cut }
+        Found::Some { selection, bound, nodes, cut }
     }
 
     /// Without candidates the only plan is to take nothing.
@@ -424,7 +423,7 @@ impl<'a, 'b> Model<'a, 'b> {
         let selection = worth::furnish(self.grid, &[]);
         if worth::is_sound(self.grid, &selection) {
             let bound = Some(worth::value(self.grid, &selection).objective() as f64);
-            Found::Some { selection, optimal: true, bound, nodes: 0, cut: false }
+            Found::Some { selection, bound, nodes: 0, cut: false }
         } else {
             Found::Infeasible
         }
@@ -436,7 +435,7 @@ pub(crate) fn solve(
     grid: &Grid<'_>,
     pruning: &Pruning,
     start: Option<&Selection>,
-    mut effort: Effort,
+    effort: &mut Effort,
 ) -> Found {
     let mut model = Model::new(grid, pruning);
     let mut cuts: BTreeSet<Cut> =
@@ -446,12 +445,12 @@ pub(crate) fn solve(
     }
     let mut spent = 0;
     loop {
-        match model.solve(start, &mut effort) {
-            Found::Some { selection, optimal, bound, nodes, cut } => {
+        match model.solve(start, effort) {
+            Found::Some { selection, bound, nodes, cut } => {
                 spent += nodes;
                 let broken = crew::seat(grid, &selection).cuts;
                 if broken.is_empty() {
-                    return Found::Some { selection, optimal, bound, nodes: spent, cut };
+                    return Found::Some { selection, bound, nodes: spent, cut };
                 }
                 let new: Vec<_> = broken.into_iter().filter(|c| cuts.insert(c.clone())).collect();
                 if new.is_empty() || effort.nodes == 0 || cut {

@@ -25,7 +25,7 @@ pub enum Answer {
     NotFound {
         /// No plan is worth more than this, in millionths.
         bound: Micros,
-        /// Whether the clock ended the search; another run may end elsewhere.
+        /// Whether the clock or the caller ended the search; another run may end elsewhere.
         cut: bool,
     },
 }
@@ -351,7 +351,7 @@ pub struct TripPlan {
     pub value: Value,
     /// No plan has a larger [`Value::objective`] than this.
     pub bound: Micros,
-    /// Whether the clock ended the search; another run may end elsewhere.
+    /// Whether the clock or the caller ended the search; another run may end elsewhere.
     pub cut: bool,
     /// Counts.
     pub counts: Counts,

@@ -17,6 +17,12 @@ const TREE: usize = 600;
 /// one outfit or one move counts.
 const SLACK: Micros = 10;
 
+/// Trees, each over what the last one showed to be worth it.
+const PASSES: u32 = 3;
+
+/// Asked between the steps of a search; `true` ends it with the best so far.
+pub(crate) type Stop<'s> = &'s dyn Fn() -> bool;
+
 /// What a search found.
 #[derive(Clone, Debug)]
 pub(crate) struct Outcome {
@@ -24,19 +30,19 @@ pub(crate) struct Outcome {
     pub(crate) proven: bool,
     pub(crate) bound: Micros,
     pub(crate) nodes: u64,
-    /// Whether the clock ended it.
+    /// Whether the clock or the caller ended it.
     pub(crate) cut: bool,
 }
 
 /// Searches; `None`: no selection keeps all limits.
-pub(crate) fn search(grid: &Grid<'_>, budget: &Budget) -> Option<Outcome> {
+pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, stop: Stop<'_>) -> Option<Outcome> {
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut best: Known = None;
     let first =
-        bound::relax(grid, &pruning.kept, None, &mut |chosen| offer(grid, chosen, &mut best));
+        bound::relax(grid, &pruning.kept, None, &mut |chosen| offer(grid, chosen, &mut best), stop);
     let few = most_promising(&pruning.kept, &first, FEW);
     let known = best.as_ref().map(|(_, selection)| selection);
-    if let Some(selection) = incumbent::find(grid, &few, known) {
+    if let Some(selection) = incumbent::find(grid, &few, known, stop) {
         let worth = worth::value(grid, &selection).objective();
         if best.as_ref().is_none_or(|(known, _)| worth > *known) {
             best = Some((worth, selection));
@@ -45,22 +51,46 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget) -> Option<Outcome> {
     let reached = best.as_ref().map(|(worth, _)| *worth);
     let mut bounded = first;
     if reached.is_none_or(|reached| reached < bounded.best) {
-        let again = bound::relax(grid, &pruning.kept, reached, &mut |chosen| {
-            offer(grid, chosen, &mut best)
-        });
+        let again = bound::relax(
+            grid,
+            &pruning.kept,
+            reached,
+            &mut |chosen| offer(grid, chosen, &mut best),
+            stop,
+        );
         bounded.tighten(&again);
     }
     let most = bounded.best.min(grid.plain_bound());
     let reached = best.as_ref().map(|(worth, _)| *worth);
-    let may = |c: &usize| reached.is_none_or(|reached| bounded.with[*c] >= reached);
-    let worthy: Vec<usize> = pruning.kept.iter().copied().filter(may).collect();
-    let mut outcome = if reached.is_some_and(|reached| reached >= most) {
-        let selection = best.map(|(_, selection)| selection);
-        Outcome { selection, proven: true, bound: most, nodes: 0, cut: false }
-    } else {
-        let start = best.map(|(_, selection)| selection);
-        tree(grid, &pruning, worthy.clone(), &bounded, most, start, budget)?
+    let may = |with: Micros, reached: Option<Micros>| {
+        !budget.prune || reached.is_none_or(|reached| with >= reached)
     };
+    let kept = pruning.kept.iter().copied();
+    let mut worthy: Vec<usize> = kept.filter(|c| may(bounded.with[*c], reached)).collect();
+    let mut outcome = Outcome {
+        selection: best.map(|(_, selection)| selection),
+        proven: reached.is_some_and(|reached| reached >= most),
+        bound: most,
+        nodes: 0,
+        cut: stop(),
+    };
+    let mut effort = Effort { nodes: budget.nodes, cap: budget.cap };
+    for _ in 0..PASSES {
+        if outcome.proven || outcome.cut {
+            break;
+        }
+        let before = objective(grid, &outcome);
+        let left_out = tree(grid, &pruning, &worthy, &bounded, &mut outcome, &mut effort)?;
+        let reached = objective(grid, &outcome);
+        if !left_out || outcome.proven || reached == before || effort.nodes == 0 {
+            break;
+        }
+        // A better plan leaves fewer that could be better still.
+        let again = bound::relax(grid, &worthy, reached, &mut |_| None, stop);
+        bounded.tighten_those(&worthy, &again);
+        worthy.retain(|c| may(bounded.with[*c], reached));
+        outcome.cut |= stop();
+    }
     if let Some(selection) = outcome.selection.take() {
         let near = if worthy.len() > FEW { few } else { worthy };
         let selection = incumbent::settle_ties(grid, &near, selection);
@@ -69,6 +99,10 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget) -> Option<Outcome> {
         outcome.selection = Some(selection);
     }
     Some(outcome)
+}
+
+fn objective(grid: &Grid<'_>, outcome: &Outcome) -> Option<Micros> {
+    outcome.selection.as_ref().map(|s| worth::value(grid, s).objective())
 }
 
 /// Takes the plan behind a relaxed choice if it is better; the worth of the best known.
@@ -106,55 +140,57 @@ fn fitting(grid: &Grid<'_>, chosen: &[usize]) -> Vec<usize> {
     outfits
 }
 
+/// Searches the tree over what is worth it and betters the outcome. Says whether candidates had to
+/// be left out; `None`: there is no plan.
 fn tree(
     grid: &Grid<'_>,
     pruning: &Pruning,
-    mut worthy: Vec<usize>,
+    worthy: &[usize],
     bounded: &Bound,
-    most: Micros,
-    start: Option<Selection>,
-    budget: &Budget,
-) -> Option<Outcome> {
+    outcome: &mut Outcome,
+    effort: &mut Effort,
+) -> Option<bool> {
+    let mut kept = worthy.to_vec();
     let mut left_out = None;
     if worthy.len() > TREE {
-        let all = worthy;
-        worthy = most_promising(&all, bounded, TREE);
-        left_out =
-            all.iter().filter(|c| worthy.binary_search(c).is_err()).map(|c| bounded.with[*c]).max();
-        if let Some(start) = &start {
-            worthy.extend(&start.outfits);
-            worthy.sort_unstable();
-            worthy.dedup();
+        kept = most_promising(worthy, bounded, TREE);
+        let rest = worthy.iter().filter(|c| kept.binary_search(c).is_err());
+        left_out = rest.map(|c| bounded.with[*c]).max();
+        if let Some(known) = &outcome.selection {
+            kept.extend(&known.outfits);
+            kept.sort_unstable();
+            kept.dedup();
         }
     }
-    let narrow = Pruning { kept: worthy, ..pruning.clone() };
-    let effort = Effort { nodes: budget.nodes, cap: budget.cap };
+    let narrow = Pruning { kept, ..pruning.clone() };
+    let most = outcome.bound;
     let whole = |bound: Option<f64>| match bound {
         Some(b) if b.is_finite() => {
             most.min((b.floor() as Micros + SLACK).max(left_out.unwrap_or(Micros::MIN)))
         }
         _ => most,
     };
-    match model::solve(grid, &narrow, start.as_ref(), effort) {
-        Found::Infeasible if start.is_none() && left_out.is_none() => None,
+    match model::solve(grid, &narrow, outcome.selection.as_ref(), effort) {
+        Found::Infeasible if outcome.selection.is_none() && left_out.is_none() => return None,
         // A plan in hand is kept, whatever the solver says.
-        Found::Infeasible => {
-            Some(Outcome { selection: start, proven: false, bound: most, nodes: 0, cut: false })
-        }
+        Found::Infeasible => {}
         Found::Nothing { bound, nodes, cut } => {
-            Some(Outcome { selection: start, proven: false, bound: whole(bound), nodes, cut })
+            outcome.bound = whole(bound);
+            outcome.nodes += nodes;
+            outcome.cut |= cut;
         }
-        Found::Some { mut selection, optimal, bound, nodes, cut } => {
+        Found::Some { mut selection, bound, nodes, cut } => {
             incumbent::trim(grid, &mut selection);
-            let objective = |s: &Selection| worth::value(grid, s).objective();
-            let selection = match start {
-                Some(start) if objective(&start) > objective(&selection) => start,
-                _ => selection,
-            };
-            let (bound, reached) = (whole(bound), objective(&selection));
-            let proven = (optimal || left_out.is_some()) && bound - reached <= 2 * SLACK;
-            let bound = bound.max(reached);
-            Some(Outcome { selection: Some(selection), proven, bound, nodes, cut })
+            let reached = Some(worth::value(grid, &selection).objective());
+            if reached > objective(grid, outcome) {
+                outcome.selection = Some(selection);
+            }
+            let reached = objective(grid, outcome).unwrap_or(Micros::MIN);
+            outcome.bound = whole(bound).max(reached);
+            outcome.proven = outcome.bound - reached <= 2 * SLACK;
+            outcome.nodes += nodes;
+            outcome.cut |= cut;
         }
     }
+    Some(left_out.is_some())
 }

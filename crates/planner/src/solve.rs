@@ -42,10 +42,26 @@ pub fn plan_trip(
     weights: &Weights,
     budget: &Budget,
 ) -> Result<Answer, ProblemFaults> {
+    plan_trip_until(problem, weights, budget, &|| false)
+}
+
+/// Plans one trip and asks `stop` between steps, some thousandths of a second apart on a small
+/// trip; when it says `true` the search ends with the best so far, and the answer says that it
+/// was cut. The tree does not ask: [`Budget::cap`] ends it.
+///
+/// # Errors
+///
+/// All faults of the problem, or of the weights.
+pub fn plan_trip_until(
+    problem: &TripProblem,
+    weights: &Weights,
+    budget: &Budget,
+    stop: &dyn Fn() -> bool,
+) -> Result<Answer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
     let grid = Grid::new(problem, weights, Lift::default());
-    let Some(found) = search::search(&grid, budget) else {
+    let Some(found) = search::search(&grid, budget, stop) else {
         return Ok(Answer::Infeasible(clash::explain(&[problem], weights)));
     };
     let (bound, cut) = (found.bound, found.cut);

@@ -1,7 +1,7 @@
 //! The planner, called so that a deadline ends it with the best plan so far.
 
 use deepbend_planner::plan::{Answer, Status};
-use deepbend_planner::{Budget, ProblemFaults, TripProblem, Weights, check, plan_trip};
+use deepbend_planner::{Budget, ProblemFaults, TripProblem, Weights, check, plan_trip_until};
 use tokio::time::{Duration, Instant};
 
 use super::Stopped;
@@ -43,7 +43,8 @@ pub(super) fn search(
         let begun = Instant::now();
         let cap = until.map(left);
         let effort = Budget { nodes: budget, cap, ..Budget::default() };
-        let answer = plan_trip(problem, weights, &effort).map_err(NoAnswer::Faults)?;
+        let end = || stop().is_some() || until.is_some_and(|until| left(until).is_zero());
+        let answer = plan_trip_until(problem, weights, &effort, &end).map_err(NoAnswer::Faults)?;
         if let Some(stopped) = stop() {
             return Err(NoAnswer::Stopped(stopped));
         }
