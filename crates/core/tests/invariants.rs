@@ -268,8 +268,13 @@ fn factors_are_low_where_limits_break() {
         o
     };
     let cast = Lure { rigged_mass: Some(Mass::from_g(40.0)), ..lure };
-    let need = 40.0 * p.line.cast_braid_spinning * p.line.limit_cast;
-    assert!(factor(&whole(&thin(need), &cast, &water), FactorKind::Line) <= 0.2 + 1e-9);
+    let asked = |j: &Judgement| {
+        let line = j.factors.iter().find(|f| f.kind == FactorKind::Line).unwrap();
+        line.quantities.iter().find(|q| q.name == "test_for_cast").unwrap().value
+    };
+    let need = asked(&whole(&thin(20.0), &cast, &water));
+    let broken = whole(&thin(need * p.line.limit_cast), &cast, &water);
+    assert!(factor(&broken, FactorKind::Line) <= 0.2 + 1e-9);
 }
 
 // Fixes are judged by the same model: carrying one out gives the promised score.

@@ -68,3 +68,16 @@ fn bulk_of_the_classes() {
         assert!(0.0 < least && least < likely && likely < greatest, "{class:?}");
     }
 }
+
+// Source: by hand: 60 × 0.02 kg × 9.80665 = 11.76798 N; 0.02 × 25²/(0.04 × 20) = 15.625 N.
+#[test]
+fn strength_against_snap_off() {
+    let caught = line::Caught {
+        mass_kg: 0.02,
+        speed_m_s: 25.0,
+        run_m: 20.0,
+        break_strain: 0.04,
+        weights: 60.0,
+    };
+    near(line::snap_off_n(&caught), 27.392_98, 1e-9);
+}

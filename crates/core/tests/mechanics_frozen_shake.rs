@@ -10,16 +10,17 @@
 use deepbend_core::gear::RodMaterial;
 use deepbend_core::mechanics::head_shake::{Shake, Tip, over_cycle};
 use deepbend_core::mechanics::infer::family::{BlankFamily, Lift};
-use deepbend_core::mechanics::infer::label::{BlankLabel, LabelModel, from_label};
+use deepbend_core::mechanics::infer::label::{BlankLabel, from_label};
 use deepbend_core::mechanics::line::{axial_stiffness_of_strain_n, stiffness_n_per_m};
 use deepbend_core::mechanics::vibration::{MassAlong, effective_mass_kg};
+use deepbend_core::model::Model;
 
 const MEAN_N: f64 = 15.0;
 
 /// The tip of a medium graphite blank of 2.1 m, loaded at 60 degrees.
 fn tip(family: &BlankFamily, action: f64) -> Tip {
     let label = BlankLabel { power_class: 4.0, action, length_m: 2.1 };
-    let own = from_label(family, &label, &LabelModel::default()).unwrap().blank;
+    let own = from_label(family, &label, &Model::builtin().label_model()).unwrap().blank;
     let blank = own.to_blank().unwrap();
     let mass = MassAlong::assumed(&blank, RodMaterial::Graphite);
     let angle = Lift::Deg60.angle_rad();

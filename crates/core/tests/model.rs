@@ -42,19 +42,19 @@ fn every_number_has_a_unit_a_source_and_a_value_in_its_range() {
 #[test]
 fn an_override_gives_another_model_and_says_so() {
     let builtin = Model::builtin();
-    let other = with("action.braid_cost", 1.4).expect("within its range");
+    let other = with("action.shake_cost", 1.4).expect("within its range");
     assert_ne!(other.id().hash, builtin.id().hash);
-    assert_eq!(other.id().overrides.get("action.braid_cost"), Some(&1.4));
-    assert_eq!(other.parameters().action.braid_cost, 1.4);
-    let same = with("action.braid_cost", builtin.parameters().action.braid_cost);
+    assert_eq!(other.id().overrides.get("action.shake_cost"), Some(&1.4));
+    assert_eq!(other.parameters().action.shake_cost, 1.4);
+    let same = with("action.shake_cost", builtin.parameters().action.shake_cost);
     assert_eq!(same.expect("within its range").id(), builtin.id());
 }
 
 #[test]
 fn bad_overrides_are_named() {
     let refused = |key, value| with(key, value).expect_err("must be refused");
-    assert!(refused("action.braid_cost", 9.0).contains("outside"));
-    assert!(refused("action.braid_cost", f64::NAN).contains("outside"));
+    assert!(refused("action.shake_cost", 9.0).contains("outside"));
+    assert!(refused("action.shake_cost", f64::NAN).contains("outside"));
     assert!(refused("no.such_key", 1.0).contains("no such parameter"));
     assert!(refused("load.window", 1.0).contains("curve"));
 }

@@ -3,6 +3,7 @@
 
 use super::judgement::Assumption;
 use super::spread::{Doubt, Spreads};
+use super::work::Work;
 use crate::gear::{
     Action, Finding, GuideCondition, Handle, HookPoint, HookStyle, InferredPower, LeaderMaterial,
     LineMaterial, LureClass, RodMaterial,
@@ -109,6 +110,8 @@ pub struct Case<'m> {
 
     /// Scales of the model's most doubtful numbers; 1 unless the interval is explored.
     pub doubt: Doubt,
+    /// What mechanics says of the values above; see [`Case::set_to_work`].
+    pub(super) work: Work,
 }
 
 /// What is known of the reel; what is not known is not judged.
@@ -166,22 +169,15 @@ impl Case<'_> {
         self.hook == HookStyle::Treble && self.traits.presentation == Presentation::Steady
     }
 
+    /// Works out anew what follows from rod, line, lure and fish: to be called after a value was changed.
+    pub(super) fn set_to_work(&mut self) {
+        self.work = Work::of(self);
+    }
+
     /// Pull that the rod can hold with the butt raised, N.
     #[must_use]
     pub fn rod_force_n(&self) -> f64 {
-        self.p.rod.force_n.at(self.power) * self.doubt.rod_force
-    }
-
-    /// Share of the rod's force that arrives at the lure through the stretch of the line.
-    #[must_use]
-    pub fn line_share(&self) -> f64 {
-        let loss = match self.line {
-            LineMaterial::Braid => self.p.line.stretch_loss_braid,
-            LineMaterial::Nylon => self.p.line.stretch_loss_nylon,
-            LineMaterial::Fluorocarbon => self.p.line.stretch_loss_fluorocarbon,
-        };
-        let out = self.line_out_m / self.p.line.stretch_reference_m;
-        1.0 - loss * out.sqrt().min(self.p.line.stretch_most)
+        self.work.rod_force_n
     }
 
     /// Strength of the line at its knot, kgf.
@@ -249,9 +245,7 @@ impl Case<'_> {
     /// How much larger than usual the fish is, damped: a scale for drag, leader and cover.
     #[must_use]
     pub fn fish_scale(&self) -> f64 {
-        let ratio = self.fish_kg / self.fish.usual_kg;
-        libm::pow(ratio, self.p.fish.mass_exponent)
-            .clamp(self.p.fish.scale_least, self.p.fish.scale_most)
+        self.work.fish_scale
     }
 
     /// Place of a mass in the window of the rod: 0 at its lower end, 1 at its upper end.
@@ -264,11 +258,7 @@ impl Case<'_> {
     /// the rod cannot throw well is no advantage.
     #[must_use]
     pub fn throwable_g(&self) -> f64 {
-        if self.is_vertical() {
-            return self.mass_g;
-        }
-        let span = self.lure_max_g / self.lure_min_g;
-        self.mass_g.min(self.lure_min_g * libm::pow(span, self.p.load.credit_to))
+        self.work.throwable_g
     }
 
     /// Share of the wind that counts, by direction.

@@ -26,41 +26,55 @@ pub(super) struct Composition {
     pub(super) score: f64,
 }
 
+/// What the mean and the cap make of the scores.
+struct Reckoned {
+    weights: [f64; COUNT],
+    limiting: usize,
+    mean: f64,
+    score: f64,
+}
+
 /// Composes the factors of a case.
 pub(super) fn compose(c: &Case<'_>) -> Composition {
+    let scored: [Option<Scored>; COUNT] = std::array::from_fn(|i| (FACTORS[i].score)(c));
+    let Reckoned { weights, limiting, mean, score } =
+        reckon(c, |i| scored[i].as_ref().map(|s| s.score));
+    Composition { scored, weights, limiting, mean, score }
+}
+
+fn reckon(c: &Case<'_>, score_of: impl Fn(usize) -> Option<f64>) -> Reckoned {
     let floor = c.p.compose.score_floor;
-    let mut scored = [None; COUNT];
     let mut weights = [0.0; COUNT];
-    let mut total = 0.0;
-    for (i, factor) in FACTORS.iter().enumerate() {
-        scored[i] = (factor.score)(c);
-        if scored[i].is_some() {
-            weights[i] = (factor.weight)(c);
-            total += weights[i];
-        }
-    }
-    let mut log_mean = 0.0;
-    let mut cap = 1.0;
+    let mut losses = [0.0; COUNT];
+    let (mut total, mut loss) = (0.0, 0.0);
     let mut limiting = 0;
     let mut worst = (f64::INFINITY, 0.0);
     for (i, factor) in FACTORS.iter().enumerate() {
-        let Some(s) = scored[i] else { continue };
-        weights[i] /= total;
-        let loss = -weights[i] * libm::log(s.score.max(floor));
-        log_mean -= loss;
-        let seen = (factor.cap_view)(c, s.score);
-        cap = f64::min(cap, c.p.compose.cap.at(seen));
+        let Some(score) = score_of(i) else { continue };
+        weights[i] = (factor.weight)(c);
+        total += weights[i];
+        if score < 1.0 {
+            losses[i] = -weights[i] * libm::log(score.max(floor));
+            loss += losses[i];
+        }
         // The factor that the cap sees lowest; among perfect ones, the one that costs the mean most.
-        if seen < worst.0 || (seen <= worst.0 && loss > worst.1) {
-            worst = (seen, loss);
+        let seen = (factor.cap_view)(c, score);
+        if seen < worst.0 || (seen <= worst.0 && losses[i] > worst.1) {
+            worst = (seen, losses[i]);
             limiting = i;
         }
     }
+    for weight in &mut weights {
+        *weight /= total;
+    }
+    let log_mean = -loss / total;
     let mean = libm::exp(log_mean);
+    // The cap rises with what it sees, so the worst factor decides it.
+    let cap = c.p.compose.cap.at(worst.0);
     // Under the cap the rest still counts, damped, so that two capped outfits can be told apart.
-    let capped = cap * libm::pow(mean, c.p.compose.mean_share_of_cap);
+    let capped = cap * libm::exp(log_mean * c.p.compose.mean_share_of_cap);
     let score = (mean.min(capped) * NANO).round() / NANO;
-    Composition { scored, weights, limiting, mean, score }
+    Reckoned { weights, limiting, mean, score }
 }
 
 impl Composition {
@@ -92,7 +106,7 @@ impl Composition {
 
 /// The score as if no limit were broken.
 pub(super) fn score_without_limits(c: &Case<'_>) -> f64 {
-    compose(c).score
+    reckon(c, |i| (FACTORS[i].score)(c).map(|s| s.score)).score
 }
 
 /// The verdict of a score.

@@ -25,6 +25,7 @@ mod settings;
 mod specify;
 pub mod spread;
 mod text;
+mod work;
 
 pub use compare::{Comparison, FactorDifference, compare};
 pub use envelope::{End, Envelope, EnvelopeField, Span, envelope};

@@ -4,6 +4,7 @@ use super::case::{Case, ReelFacts, Resolved};
 use super::factors::length;
 use super::judgement::Assumption;
 use super::spread::{Dimension, Doubt, Spreads};
+use super::work::Work;
 use crate::gear::power::nylon_equivalent_kgf;
 use crate::gear::{
     Action, AirClass, Finding, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
@@ -167,7 +168,9 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
         line_out_m: line_out(p, platform, water),
         hookset,
         doubt: Doubt::NONE,
+        work: Work::default(),
     };
+    case.set_to_work();
     case.punch_n = notes.number(
         lure.punch.map(|f| f.n()),
         Guess {

@@ -167,6 +167,7 @@ pub fn score_moved(resolved: &Resolved<'_>, steps: &[f64]) -> f64 {
     for (spread, step) in resolved.spreads.all.iter().zip(steps) {
         moved(&mut case, spread, *step);
     }
+    case.set_to_work();
     if !excused && limits::any_broken(&case) { 0.0 } else { compose::score_without_limits(&case) }
 }
 

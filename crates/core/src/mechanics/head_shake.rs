@@ -22,7 +22,7 @@ use super::domain::{OutsideDomain, not_negative, positive, within};
 use super::line::in_series_n_per_m;
 
 /// The rod's tip as a damped spring.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Tip {
     /// Tangent stiffness k_r of the bent rod along the line, N/m.
     pub stiffness_n_per_m: f64,

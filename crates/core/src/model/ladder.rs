@@ -30,6 +30,15 @@ impl Ladder {
         self.interpolate(x, libm::log)
     }
 
+    /// Value at `x`, linear in ln y between the points; all y must be positive.
+    #[must_use]
+    pub fn at_ratio(&self, x: f64) -> f64 {
+        let points = &self.points;
+        let above = points.partition_point(|p| p.0 <= x).clamp(1, points.len() - 1);
+        let ((x0, y0), (x1, y1)) = (points[above - 1], points[above]);
+        y0 * libm::exp(libm::log(y1 / y0) * ((x - x0) / (x1 - x0)).clamp(0.0, 1.0))
+    }
+
     fn interpolate(&self, x: f64, scale: impl Fn(f64) -> f64) -> f64 {
         let points = &self.points;
         let above = points.partition_point(|p| p.0 <= x);

@@ -9,6 +9,9 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::gear::LureClass;
+use crate::mechanics::carry::Tumbling;
+use crate::mechanics::infer::label::LabelModel;
+use crate::mechanics::launch::Angler;
 use crate::water::SpeciesTable;
 
 mod classes;
@@ -124,6 +127,33 @@ impl Model {
     #[must_use]
     pub fn parameters(&self) -> &Parameters {
         &self.p
+    }
+
+    /// The numbers by which the label of a rod is read.
+    #[must_use]
+    pub fn label_model(&self) -> LabelModel {
+        let p = &self.p.blank;
+        LabelModel {
+            third_drop_g: std::array::from_fn(|i| p.third_drop_g.at((i + 1) as f64)),
+            reference_length_m: p.reference_length_m,
+            length_exponent: p.length_exponent,
+            depths: std::array::from_fn(|i| p.depth_by_action.at(0.25 * i as f64)),
+            class_spread: p.class_spread,
+            ladder_spread: p.ladder_spread,
+            depth_spread: p.depth_spread,
+        }
+    }
+
+    /// The angler who casts.
+    #[must_use]
+    pub fn angler(&self) -> Angler {
+        self.p.angler()
+    }
+
+    /// When lures tumble in flight.
+    #[must_use]
+    pub fn tumbling(&self) -> Tumbling {
+        self.p.tumbling(false)
     }
 
     /// The parameters with unit, range, kind and source, in the order of their keys.

@@ -3,6 +3,8 @@
 use serde::Deserialize;
 
 use super::Ladder;
+use crate::mechanics::carry::Tumbling;
+use crate::mechanics::launch::Angler;
 
 macro_rules! groups {
     ($($group:ident $name:ident { $($field:ident: $type:ty,)* })*) => {
@@ -48,7 +50,6 @@ groups! {
         tie: f64,
     }
     rod RodNumbers {
-        force_n: Ladder,
         class_by_window_g: Ladder,
         class_by_maximum_g: Ladder,
         class_by_line_kgf: Ladder,
@@ -76,6 +77,32 @@ groups! {
         cold_below_c: f64,
         reserve: f64,
     }
+    blank BlankNumbers {
+        third_drop_g: Ladder,
+        reference_length_m: f64,
+        length_exponent: f64,
+        depth_by_action: Ladder,
+        class_spread: f64,
+        ladder_spread: f64,
+        depth_spread: f64,
+        pull_ratio: f64,
+    }
+    cast CastNumbers {
+        tip_speed_m_s: f64,
+        gain_per_m: f64,
+        path_m: f64,
+        carried_ratio: f64,
+        spring_share: f64,
+        held_mass_g: f64,
+        tip_mass_share: f64,
+        height_m: f64,
+        air_density_kg_m3: f64,
+    }
+    shake ShakeNumbers {
+        amplitude_m: f64,
+        slow_hz: f64,
+        quick_hz: f64,
+    }
     load LoadNumbers {
         wind_gain: f64,
         under: Ladder,
@@ -94,9 +121,8 @@ groups! {
         single_shift_low: f64,
         single_shift_high: f64,
         single_relief: f64,
-        braid_cost: f64,
-        nylon_relief: f64,
-        fluorocarbon_relief: f64,
+        swing: Ladder,
+        slack_line_most: f64,
         wire_reference_mm: f64,
         wire_scale_least: f64,
         wire_scale_most: f64,
@@ -108,24 +134,25 @@ groups! {
         mouth_shift: f64,
         shake_cost: f64,
         cover_relief: f64,
-        graphite_cost: f64,
-        no_stretch_cost: f64,
+        swing_cost: f64,
         least: f64,
     }
     line LineNumbers {
-        stretch_loss_braid: f64,
-        stretch_loss_nylon: f64,
-        stretch_loss_fluorocarbon: f64,
+        strain_share: f64,
+        strain_braid: f64,
+        strain_nylon: f64,
+        strain_fluorocarbon: f64,
+        break_braid: f64,
+        break_nylon: f64,
+        break_fluorocarbon: f64,
         stretch_reference_m: f64,
         vertical_out_m: f64,
-        stretch_most: f64,
         knot_braid: f64,
         knot_nylon: f64,
         knot_leader: f64,
-        cast_braid_spinning: f64,
-        cast_braid_casting: f64,
-        cast_nylon_spinning: f64,
-        cast_nylon_casting: f64,
+        cast_weights: f64,
+        run_spinning_m: f64,
+        run_casting_m: f64,
         cast_floor_braid: f64,
         cast_floor_nylon: f64,
         braid_allowance: f64,
@@ -161,6 +188,7 @@ groups! {
         double_points: f64,
         self_hooking: f64,
         cold_punch: Ladder,
+        sweep_m: f64,
         way_sweep: f64,
         way_snap: f64,
         way_reel: f64,
@@ -168,12 +196,12 @@ groups! {
         tip_base: f64,
         tip_gain: f64,
         start_up: f64,
+        rod_turn_rad: f64,
         set: Ladder,
     }
     hold HoldNumbers {
         opening: f64,
-        peak: f64,
-        start_up: f64,
+        jerk: f64,
         over: Ladder,
     }
     pull PullNumbers {
@@ -262,6 +290,8 @@ groups! {
     reel ReelNumbers {
         wrong_mount: f64,
         casting_mass: Ladder,
+        handle_arm_m: f64,
+        handle_n: Ladder,
         usable_share: f64,
         reserve: Ladder,
         slow_from_cm: f64,
@@ -310,16 +340,15 @@ groups! {
         air_tumbling: f64,
         share_down: f64,
         share_across: f64,
-        reference_m_s: f64,
-        lightness: Ladder,
-        bulk_from: f64,
-        bulk_to: f64,
-        tumble_from: f64,
-        tumble_to: f64,
+        bulk_cm2_per_g: Ladder,
+        carry: Ladder,
+        even_bulk_cm2_per_g: f64,
+        even_load: f64,
+        load_exponent: f64,
         tumble_growth: f64,
         least: f64,
         cap_relief: f64,
-        soft_tail_bulk_to: f64,
+        soft_tail_bulk_cm2_per_g: f64,
         soft_tail_growth: f64,
         soft_tail_from_mm: f64,
         soft_tail_to_mm: f64,
@@ -452,5 +481,37 @@ groups! {
         power_least: f64,
         power_most: f64,
         power_step: f64,
+    }
+}
+
+impl Parameters {
+    /// The angler who casts.
+    pub(crate) fn angler(&self) -> Angler {
+        let p = &self.cast;
+        Angler {
+            tip_speed_m_s: p.tip_speed_m_s,
+            reference_length_m: self.blank.reference_length_m,
+            gain_per_m: p.gain_per_m,
+            path_m: p.path_m,
+            carried_ratio: p.carried_ratio,
+            spring_share: p.spring_share,
+            drag_mass_kg: p.held_mass_g * 1e-3,
+        }
+    }
+
+    /// When lures tumble in flight; long soft tails on light heads do so sooner.
+    pub(crate) fn tumbling(&self, soft_tail: bool) -> Tumbling {
+        let p = &self.wind;
+        let (even_bulk_cm2_per_g, growth) = if soft_tail {
+            (p.soft_tail_bulk_cm2_per_g, p.soft_tail_growth)
+        } else {
+            (p.even_bulk_cm2_per_g, p.tumble_growth)
+        };
+        Tumbling {
+            even_bulk_cm2_per_g,
+            even_load: p.even_load,
+            load_exponent: p.load_exponent,
+            growth,
+        }
     }
 }

@@ -1,7 +1,9 @@
-//! Action: does the depth of the bend suit these hooks? Practice.
+//! Action: does the depth of the bend suit these hooks? Practice, scaled by the computed share of the
+//! tension that a head-shake takes. Why not physics alone: `EQUATIONS.md`, last section.
 
-use super::{Case, Scored};
-use crate::gear::{HookStyle, LineMaterial, RodMaterial};
+use super::{Case, Scored, scored};
+use crate::gear::{HookStyle, LineMaterial};
+use crate::judge::work::power;
 use crate::model::Presentation;
 use crate::water::Cover;
 
@@ -32,34 +34,30 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     if c.has_moving_trebles() {
         // Even where the bend is right, a blank that recovers slowly and a line that stretches
         // hold trebles a little better.
-        if c.material == RodMaterial::Graphite {
-            score -= p.graphite_cost;
-        }
-        if c.line == LineMaterial::Braid {
-            score -= p.no_stretch_cost;
-        }
+        score -= p.swing_cost * c.work.swing;
     }
-    Some(Scored::new(
+    Some(scored!(
         score.clamp(p.least, 1.0),
         [
             ("action", c.action, "1"),
             ("wanted_from", low, "1"),
             ("wanted_to", high, "1"),
             ("cost_too_fast", slope, "1"),
+            ("shake_share", c.work.swing, "1"),
+            ("recovery", c.work.recovery_s(), "s"),
         ],
     ))
 }
 
-/// Braid passes every jerk on to trebles; nylon gives.
+/// The more of the tension a head-shake takes, the more a stiff tip costs: braid passes every jerk
+/// on to trebles, nylon gives. The share is computed, its price is practice.
 fn line_scale(c: &Case<'_>) -> f64 {
     let p = &c.p.action;
-    match c.line {
-        LineMaterial::Nylon => p.nylon_relief,
-        LineMaterial::Fluorocarbon => p.fluorocarbon_relief,
-        LineMaterial::Braid if c.traits.presentation == Presentation::SlackLine && !shakes(c) => {
-            1.0
-        }
-        LineMaterial::Braid => p.braid_cost,
+    let scale = p.swing.at(c.work.swing);
+    if c.traits.presentation == Presentation::SlackLine && !shakes(c) {
+        scale.min(p.slack_line_most)
+    } else {
+        scale
     }
 }
 
@@ -72,7 +70,7 @@ fn wire_scale(c: &Case<'_>) -> f64 {
 /// A heavy lure levers the hook out when the line slackens.
 fn lever_scale(c: &Case<'_>) -> f64 {
     let p = &c.p.action;
-    libm::pow(c.mass_g / p.lever_reference_g, p.lever_exponent)
+    power(c.mass_g / p.lever_reference_g, p.lever_exponent)
         .clamp(p.wire_scale_least, p.wire_scale_most)
 }
 

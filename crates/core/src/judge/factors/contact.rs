@@ -1,6 +1,6 @@
 //! Contact: does the lure keep to the bottom in this current and depth? Practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::judge::text::grams;
 use crate::model::Presentation;
 
@@ -17,7 +17,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let faster = (c.current_m_s - p.reference_m_s) / p.step_m_s;
     let deeper = libm::log2(depth.max(p.least_depth_m) / p.reference_depth_m);
     let needed = p.reference_g * libm::pow(p.step_gain, faster + deeper);
-    Some(Scored::new(
+    Some(scored!(
         p.ratio.at(c.throwable_g() / needed),
         [
             ("rigged_mass", c.mass_g, "g"),

@@ -1,8 +1,9 @@
 //! Cover: can the fish be stopped short of it? Practice, read as a stopping distance.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::gear::LineMaterial;
 use crate::judge::text::{kilograms_force, metres};
+use crate::judge::work::power;
 use crate::quantity::N_PER_KGF;
 use crate::water::Cover;
 
@@ -25,7 +26,7 @@ pub(in crate::judge) fn line_need_kgf(c: &Case<'_>) -> f64 {
     let least = if c.cover == Cover::Heavy { 1.0 } else { p.fish_least };
     let ratio = c.fish_kg / p.fish_reference_kg;
     let exponent = if ratio < 1.0 { p.fish_exponent } else { p.large_fish_exponent };
-    let size = libm::pow(ratio, exponent).clamp(least, p.fish_most);
+    let size = power(ratio, exponent).clamp(least, p.fish_most);
     p.line_by_distance.at_log(c.cover_m) * kind * current * dives * size
 }
 
@@ -45,7 +46,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let rod = c.rod_force_n() / N_PER_KGF * p.rod_share;
     let pull = c.usable_drag_kgf().min(rod);
     let stop = need * p.pull_share;
-    Some(Scored::new(
+    Some(scored!(
         line.min(p.pull.at(pull / stop)),
         [
             ("line_test", c.line_kgf, "kgf"),

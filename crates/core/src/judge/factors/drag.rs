@@ -1,6 +1,6 @@
 //! Drag: does the setting suit the weakest link, the fish and the rod? Physics and practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::judge::settings;
 use crate::judge::text::kilograms_force;
 use crate::mechanics::spool;
@@ -33,7 +33,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let p = &c.p.drag;
     let with_rod_bent = spool::capstan(c.drag_kgf, p.ring_friction, core::f64::consts::FRAC_PI_2);
     let on_low_spool = spool::tension_at_radius(c.drag_kgf, 1.0, p.low_spool);
-    Some(Scored::new(
+    Some(scored!(
         score,
         [
             ("drag", c.drag_kgf, "kgf"),

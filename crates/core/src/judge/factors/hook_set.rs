@@ -1,15 +1,18 @@
-//! Hook-set: is there force enough at the point to seat the hook? Physics with practice's numbers.
+//! Hook-set: is there force enough at the point to seat the hook? Physics: springs in a row, cut
+//! off by the drag; how much a quick tip adds is practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::gear::{HookPoint, HookStyle};
 use crate::judge::text::newtons;
+use crate::mechanics::hook::{self, Seat};
+use crate::mechanics::line::in_series_n_per_m;
 use crate::quantity::N_PER_KGF;
 use crate::water::Hookset;
 
-/// Force to seat the hook, N: `k d^1.5 barb tissue points + punch`, d the wire in mm.
+/// Force to seat the hook, N ([`hook::seat_n`]).
 ///
-/// The exponent lies between area (2) and friction (1). No published data set of hook
-/// penetration was found; k is from memory and its spread is part of the interval.
+/// No published data set of hook penetration was found; k is from memory and its spread is part
+/// of the interval.
 pub(in crate::judge) fn needed_n(c: &Case<'_>) -> f64 {
     let p = &c.p.hook;
     let k = match c.point {
@@ -18,7 +21,6 @@ pub(in crate::judge) fn needed_n(c: &Case<'_>) -> f64 {
         Some(HookPoint::Dull) => p.seat_dull,
         None => p.seat_unspecified,
     };
-    let barb = if c.barbed { p.barb } else { 1.0 };
     let points = match c.hook {
         HookStyle::DoubleWeedless => p.double_points,
         HookStyle::Treble if c.has_moving_trebles() => p.self_hooking,
@@ -26,34 +28,64 @@ pub(in crate::judge) fn needed_n(c: &Case<'_>) -> f64 {
             1.0
         }
     };
-    let wire = c.wire_mm * c.wire_mm.sqrt();
     let stiff = match c.water_c {
         Some(t) => p.cold_punch.at(t),
         None => 1.0,
     };
-    k * c.doubt.seat_force * wire * barb * c.fish.tissue * points + c.punch_n * stiff
+    hook::seat_n(&Seat {
+        k_n_per_mm1_5: k * c.doubt.seat_force,
+        wire_mm: c.wire_mm,
+        barb: if c.barbed { p.barb } else { 1.0 },
+        tissue: c.fish.tissue,
+        points,
+        punch_n: c.punch_n * stiff,
+    })
 }
 
-/// Force that rod and line bring to the lure when the hook is set, N, before the drag slips.
-pub(in crate::judge) fn swung_n(c: &Case<'_>) -> f64 {
+/// What the rod can bring when the hook is set, N, whatever the line: its pull, more with a tip
+/// that answers at once (practice) and with a harder strike.
+pub(in crate::judge) fn rod_n(c: &Case<'_>) -> f64 {
     let p = &c.p.hook;
-    let way = match c.hookset {
+    c.rod_force_n() * (p.tip_base + p.tip_gain * c.action) * way(c)
+}
+
+/// What the sweep of the tip draws from rod and line, springs in a row, N.
+pub(in crate::judge) fn sweep_n(c: &Case<'_>) -> f64 {
+    let stiffness = in_series_n_per_m(c.work.rod_n_per_m, c.work.line_n_per_m);
+    stiffness * c.p.hook.sweep_m * way(c)
+}
+
+fn way(c: &Case<'_>) -> f64 {
+    let p = &c.p.hook;
+    match c.hookset {
         Hookset::Sweep => p.way_sweep,
         Hookset::Snap | Hookset::HandOnSpool => p.way_snap,
         Hookset::ReelSet => p.way_reel,
         Hookset::StripSet => p.way_strip,
-    };
-    let tip = p.tip_base + p.tip_gain * c.action;
-    c.rod_force_n() * tip * c.line_share() * way
+    }
+}
+
+/// Force that rod and line bring to the lure when the hook is set, N, before the drag slips.
+///
+/// The lesser of [`rod_n`] and [`sweep_n`], their squares added as inverses: a rod stiffens as it
+/// bends, so that one limit passes into the other without a kink.
+pub(in crate::judge) fn swung_n(c: &Case<'_>) -> f64 {
+    let (rod, sweep) = (rod_n(c), sweep_n(c));
+    rod * sweep / libm::hypot(rod, sweep)
+}
+
+/// Drag as felt at the lure when it begins to slip, N: start-up and rings included.
+pub(in crate::judge) fn drag_slips_n(c: &Case<'_>, drag_kgf: f64) -> f64 {
+    let p = &c.p.hook;
+    let friction = c.p.drag.ring_friction;
+    hook::drag_slips_at_n(drag_kgf * N_PER_KGF, p.start_up, friction, p.rod_turn_rad)
 }
 
 /// Force at which line is given, N: the drag at start-up, or the line itself under a thumb.
 pub(in crate::judge) fn slip_n(c: &Case<'_>) -> f64 {
     match c.hookset {
         Hookset::HandOnSpool | Hookset::StripSet => c.weakest_kgf() * N_PER_KGF,
-        Hookset::Sweep | Hookset::Snap | Hookset::ReelSet => {
-            c.usable_drag_kgf() * N_PER_KGF * c.p.hook.start_up
-        }
+        Hookset::Sweep | Hookset::Snap | Hookset::ReelSet => drag_slips_n(c, c.usable_drag_kgf()),
     }
 }
 
@@ -61,10 +93,12 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let needed = needed_n(c);
     let (swung, slip) = (swung_n(c), slip_n(c));
     let ratio = swung.min(slip) / needed;
-    Some(Scored::new(
+    Some(scored!(
         c.p.hook.set.at(ratio),
         [
             ("force_needed", needed, "N"),
+            ("force_of_rod", rod_n(c), "N"),
+            ("force_of_sweep", sweep_n(c), "N"),
             ("force_of_rod_and_line", swung, "N"),
             ("force_before_drag_slips", slip, "N"),
             ("force_ratio", ratio, "1"),

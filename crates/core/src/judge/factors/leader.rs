@@ -1,8 +1,9 @@
 //! Leader: does it survive teeth, jaws and edges, without spoiling the lure? Practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::gear::{LeaderMaterial, LineMaterial};
 use crate::judge::text::{kilograms_force, millimetres};
+use crate::judge::work::power;
 use crate::water::{Cover, Teeth};
 
 /// Whether the trace is of wire.
@@ -53,7 +54,7 @@ fn asked_mm(c: &Case<'_>) -> f64 {
         Cover::Rock => p.edge_rock_mm,
         Cover::Timber => p.edge_timber_mm,
     };
-    let size = libm::pow(c.fish_kg / c.p.cover.fish_reference_kg, p.edge_fish_exponent)
+    let size = power(c.fish_kg / c.p.cover.fish_reference_kg, p.edge_fish_exponent)
         .clamp(p.edge_fish_least, p.edge_fish_most);
     jaws.max(edges * size)
 }
@@ -139,7 +140,7 @@ fn missing(c: &Case<'_>) -> f64 {
 /// The worst of: teeth, abrasion, strength, stiffness, none at all on braid.
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let score = teeth(c).min(abrasion(c)).min(strength(c)).min(stiffness(c)).min(missing(c));
-    Some(Scored::new(
+    Some(scored!(
         score,
         [
             ("leader_test", c.leader_kgf, "kgf"),

@@ -1,6 +1,6 @@
 //! Length: does it suit the platform? Preference, but for branches overhead.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::judge::text::metres;
 use crate::model::Parameters;
 use crate::water::Platform;
@@ -27,7 +27,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let outside = (low - c.rod_length_m).max(c.rod_length_m - high).max(0.0);
     let in_branches = c.platform == Platform::OverhungBank && c.rod_length_m > high;
     let slope = if in_branches { p.branch_loss } else { p.loss };
-    Some(Scored::new(
+    Some(scored!(
         (1.0 - slope * outside).max(p.least),
         [("rod_length", c.rod_length_m, "m"), ("usual_from", low, "m"), ("usual_to", high, "m")],
     ))

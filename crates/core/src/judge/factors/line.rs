@@ -1,25 +1,34 @@
 //! Line: does it suit rod, cast and rings? Practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::gear::{GuideCondition, Handle, LeaderMaterial, LineMaterial, LureClass};
 use crate::judge::text::{kilograms_force, millimetres};
+use crate::mechanics::line::{Caught, snap_off_n};
 use crate::model::Presentation;
+use crate::quantity::N_PER_KGF;
 use crate::water::Cover;
 
-/// Strength that a full cast of this mass asks of the line, kgf. Practice: so much test a gram.
+/// Strength that a full cast of this mass asks of the line, kgf: what keeps the lure when the line
+/// is caught in flight ([`snap_off_n`]).
 pub(in crate::judge) fn cast_need_kgf(c: &Case<'_>) -> f64 {
     let p = &c.p.line;
-    let (spinning, casting, floor) = match c.line {
-        LineMaterial::Braid => (p.cast_braid_spinning, p.cast_braid_casting, p.cast_floor_braid),
-        LineMaterial::Nylon | LineMaterial::Fluorocarbon => {
-            (p.cast_nylon_spinning, p.cast_nylon_casting, p.cast_floor_nylon)
-        }
+    let (break_strain, floor) = match c.line {
+        LineMaterial::Braid => (p.break_braid, p.cast_floor_braid),
+        LineMaterial::Nylon => (p.break_nylon, p.cast_floor_nylon),
+        LineMaterial::Fluorocarbon => (p.break_fluorocarbon, p.cast_floor_nylon),
     };
-    let per_gram = match c.handle {
-        Handle::Spinning => spinning,
-        Handle::Casting => casting,
+    let run_m = match c.handle {
+        Handle::Spinning => p.run_spinning_m,
+        Handle::Casting => p.run_casting_m,
     };
-    (per_gram * c.mass_g).max(floor)
+    let caught = Caught {
+        mass_kg: c.mass_g * 1e-3,
+        speed_m_s: c.work.cast.speed_m_s,
+        run_m,
+        break_strain,
+        weights: p.cast_weights,
+    };
+    (snap_off_n(&caught) / N_PER_KGF).max(floor)
 }
 
 /// What is thrown hangs on the weaker of line and leader, kgf.
@@ -99,7 +108,7 @@ fn rings(c: &Case<'_>) -> f64 {
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let strength = against_rod(c).min(below_rod(c)).min(against_cast(c));
     let score = strength.min(thickness(c)).min(rings(c));
-    Some(Scored::new(
+    Some(scored!(
         score,
         [
             ("line_test", c.line_kgf, "kgf"),

@@ -1,6 +1,6 @@
 //! Load: does the rod throw this mass? Practice; the window is a range, not a gate.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::judge::text::grams;
 use crate::water::Skill;
 
@@ -12,7 +12,8 @@ use crate::water::Skill;
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let in_wind = c.mass_g * (1.0 + c.p.load.wind_gain * c.wind_m_s * c.wind_share() * c.air);
     let score = of_mass(c, c.mass_g).min(of_mass(c, in_wind));
-    Some(Scored::new(
+    let of_cast = |value: f64| if c.is_vertical() { f64::NAN } else { value };
+    Some(scored!(
         score,
         [
             ("rigged_mass", c.mass_g, "g"),
@@ -20,6 +21,8 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
             ("window_max", c.lure_max_g, "g"),
             ("share_of_maximum", c.mass_g / c.lure_max_g, "1"),
             ("window_place", c.window_place(c.mass_g), "1"),
+            ("cast_load", of_cast(c.work.cast.peak_n), "N"),
+            ("cast_load_over_third_drop", of_cast(c.work.cast.load_ratio), "1"),
         ],
     ))
 }

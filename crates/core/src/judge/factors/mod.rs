@@ -22,42 +22,48 @@ pub(super) mod reel;
 pub(super) mod skill;
 pub(super) mod wind;
 
-/// One quantity behind a score: name, value, unit.
-pub(super) type Measure = (&'static str, f64, &'static str);
-
 /// Most quantities that one factor names.
 const MEASURES: usize = 7;
 
-/// A score with the quantities behind it, kept without allocation: millions are computed.
+/// A score with the quantities behind it, kept without allocation and small: millions are computed.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Scored {
     /// 0 to 1.
     pub(super) score: f64,
-    measures: [Measure; MEASURES],
-    count: usize,
+    values: [f64; MEASURES],
+    /// Name and unit of each value that is there.
+    names: &'static [(&'static str, &'static str)],
 }
 
+/// A score and the quantities that it follows from, each with name, value and unit.
+macro_rules! scored {
+    ($score:expr, [$(($name:literal, $value:expr, $unit:literal)),* $(,)?] $(,)?) => {
+        $crate::judge::factors::Scored::new($score, const { &[$(($name, $unit)),*] }, [$($value),*])
+    };
+}
+pub(super) use scored;
+
 impl Scored {
-    /// A score and the quantities that it follows from.
-    pub(super) fn new<const N: usize>(score: f64, given: [Measure; N]) -> Self {
+    pub(super) fn new<const N: usize>(
+        score: f64,
+        names: &'static [(&'static str, &'static str); N],
+        given: [f64; N],
+    ) -> Self {
         const { assert!(N <= MEASURES) };
-        let mut measures = [("", 0.0, ""); MEASURES];
-        measures[..N].copy_from_slice(&given);
-        Self { score: score.clamp(0.0, 1.0), measures, count: N }
+        let mut values = [0.0; MEASURES];
+        values[..N].copy_from_slice(&given);
+        Self { score: score.clamp(0.0, 1.0), values, names }
     }
 
     /// The quantities in the order in which they were given; those not known (NaN) are left out.
     pub(super) fn quantities(&self) -> Vec<Quantity> {
-        self.measures[..self.count]
-            .iter()
-            .filter(|m| !m.1.is_nan())
-            .map(|&(name, value, unit)| Quantity { name, value, unit })
-            .collect()
+        let given = self.names.iter().zip(self.values).filter(|(_, value)| !value.is_nan());
+        given.map(|(&(name, unit), value)| Quantity { name, value, unit }).collect()
     }
 
     /// The value of a quantity by name; NaN if it has none of that name.
     pub(super) fn get(&self, name: &str) -> f64 {
-        self.measures[..self.count].iter().find(|m| m.0 == name).map_or(f64::NAN, |m| m.1)
+        self.names.iter().position(|n| n.0 == name).map_or(f64::NAN, |i| self.values[i])
     }
 }
 

@@ -1,6 +1,6 @@
 //! Pull: does the rod carry the lure's pull with something left for the fish? Physics.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::judge::text::newtons;
 use crate::model::Presentation;
 
@@ -11,7 +11,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let gain = if steady { 1.0 + p.current_gain * c.current_m_s } else { 1.0 };
     let pull = c.pull_n * gain;
     let share = pull / c.rod_force_n();
-    Some(Scored::new(
+    Some(scored!(
         p.share.at(share),
         [
             ("pull", pull, "N"),

@@ -1,9 +1,9 @@
 //! Reel: does it suit lure, drag and line? Practice. What is not known is not judged.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::gear::Handle;
-use crate::judge::text::grams;
-use crate::model::RetrieveSpeed;
+use crate::judge::text::{grams, newtons};
+use crate::model::{Presentation, RetrieveSpeed};
 
 /// A revolving spool sits on a trigger grip, a fixed spool hangs under a spinning handle.
 fn mount(c: &Case<'_>) -> Option<f64> {
@@ -38,6 +38,17 @@ fn retrieve(c: &Case<'_>) -> Option<f64> {
     Some((1.0 - p.retrieve_loss * outside).max(p.retrieve_least))
 }
 
+/// Force at the handle while the lure is wound in, N: work of a turn over the way of the hand.
+fn handle_n(c: &Case<'_>) -> Option<f64> {
+    let turn_m = c.reel.retrieve_cm? * 1e-2;
+    let way_m = 2.0 * core::f64::consts::PI * c.p.reel.handle_arm_m;
+    (c.traits.presentation == Presentation::Steady).then(|| c.pull_n * turn_m / way_m)
+}
+
+fn winding(c: &Case<'_>) -> Option<f64> {
+    handle_n(c).map(|force| c.p.reel.handle_n.at(force))
+}
+
 fn start_up(c: &Case<'_>) -> Option<f64> {
     let p = &c.p.reel;
     let ratio = c.reel.start_up?;
@@ -68,18 +79,20 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         light_on_casting(c),
         drag_reserve(c),
         retrieve(c),
+        winding(c),
         start_up(c),
         capacity(c),
         body(c),
     ];
     let worst = parts.into_iter().flatten().reduce(f64::min)?;
-    Some(Scored::new(
+    Some(scored!(
         worst,
         [
             ("rigged_mass", c.mass_g, "g"),
             ("drag_max", c.reel.drag_max_kgf.unwrap_or(f64::NAN), "kgf"),
             ("retrieve_per_turn", c.reel.retrieve_cm.unwrap_or(f64::NAN), "cm"),
             ("start_up_ratio", c.reel.start_up.unwrap_or(f64::NAN), "1"),
+            ("handle_force", handle_n(c).unwrap_or(f64::NAN), "N"),
             ("capacity", c.reel.capacity_m.unwrap_or(f64::NAN), "m"),
         ],
     ))
@@ -103,6 +116,9 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         "the reel's smooth drag leaves little reserve".to_owned()
     } else if at_fault(capacity(c)) {
         format!("the spool holds little line for the runs of {}", c.fish_plain())
+    } else if at_fault(winding(c)) {
+        let force = newtons(s.get("handle_force"));
+        format!("{} takes {force} at the handle at each turn: it tires", c.lure_plain())
     } else if at_fault(retrieve(c)) {
         let (low, high) = wanted_retrieve_cm(c);
         let turn = s.get("retrieve_per_turn");

@@ -1,6 +1,6 @@
 //! Skill: can this angler handle it? Practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
 use crate::gear::{Handle, HookStyle};
 use crate::water::Skill;
 
@@ -28,7 +28,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         }
         Skill::Intermediate | Skill::Expert => 1.0,
     };
-    Some(Scored::new(
+    Some(scored!(
         tangle.min(handling),
         [("rigged_mass", c.mass_g, "g"), ("wind_against", against, "m/s")],
     ))

@@ -1,35 +1,43 @@
-//! Wind: does the lure fly in it? Physics shortened to practice's coefficients.
+//! Wind: does the lure fly in it? Physics; what wind across or behind costs is practice.
 
-use super::{Case, Scored};
+use super::{Case, Scored, scored};
+use crate::mechanics::carry::into_wind_share;
+use crate::mechanics::flight::GRAVITY_M_S2;
 use crate::water::WindDirection;
 
-/// Loss in proportion to wind, drag coefficient of the air class, direction and lightness; a
-/// bulky lure on a tip that it bends far begins to tumble, and its drag area grows.
+/// What the cast carries into this wind over what it carries in still air, and of that loss the
+/// share that the direction leaves; a bulky lure on a tip that it bends far begins to tumble, and
+/// its drag area grows. Across, the loss stands for line that bows, down for what is left of it:
+/// both shares are practice.
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     if c.is_vertical() {
         return None;
     }
     let p = &c.p.wind;
-    // A long soft tail on a light head tumbles at a bulk at which a plug still flies straight.
-    let (bulk_to, growth) = if c.traits.soft_tail {
-        (p.soft_tail_bulk_to, p.soft_tail_growth)
-    } else {
-        (p.bulk_to, p.tumble_growth)
+    let cast = &c.work.credited;
+    let bulk = p.bulk_cm2_per_g.at(c.air) * c.doubt.wind;
+    let tumbling = c.p.tumbling(c.traits.soft_tail);
+    let chance = tumbling.chance(bulk, c.work.cast.load_ratio).unwrap_or(1.0);
+    let flying = bulk * (1.0 + tumbling.growth * chance);
+    // 1 cm²/g is 0.1 m²/kg.
+    let k = 0.5 * c.p.cast.air_density_kg_m3 * 0.1 * flying;
+    let drag_number = k * cast.speed_m_s * cast.speed_m_s / GRAVITY_M_S2;
+    let carried = into_wind_share(drag_number, c.wind_m_s / cast.speed_m_s);
+    // What tumbles sails off: the side counts as much as the front.
+    let share = match c.wind {
+        WindDirection::Across => c.wind_share() + (1.0 - c.wind_share()) * chance,
+        WindDirection::Calm | WindDirection::Down | WindDirection::Into => c.wind_share(),
     };
-    let bulk = ((c.air - p.bulk_from) / (bulk_to - p.bulk_from)).clamp(0.0, 1.0);
-    let place = c.window_place(c.mass_g);
-    let soft = ((place - p.tumble_from) / (p.tumble_to - p.tumble_from)).clamp(0.0, 1.0);
-    let tumbling = bulk * soft;
-    let air = c.air * (1.0 + growth * tumbling) * c.doubt.wind;
-    let lightness = p.lightness.at_log(c.throwable_g());
-    let loss = c.wind_m_s / p.reference_m_s * air * c.wind_share() * lightness;
-    Some(Scored::new(
+    let loss = (1.0 - p.carry.at(carried)) * share;
+    Some(scored!(
         (1.0 - loss).max(p.least),
         [
             ("wind", c.wind_m_s, "m/s"),
-            ("share_along_cast", c.wind_share(), "1"),
-            ("air_coefficient", air, "1"),
-            ("tumbling", tumbling, "1"),
+            ("share_that_counts", share, "1"),
+            ("release_speed", cast.speed_m_s, "m/s"),
+            ("drag_area_over_mass", flying, "cm^2/g"),
+            ("tumbling", chance, "1"),
+            ("carry_into_wind_over_calm", carried, "1"),
         ],
     ))
 }

@@ -17,9 +17,9 @@ use super::points::{DIMENSIONS, POINTS, Point, points};
 use super::{Case, Interval, Spreads, compose, moved, normal};
 
 /// How many points to take before looking whether they are enough.
-const STOPS: [usize; 6] = [64, 128, 192, 256, 384, POINTS];
+const STOPS: [usize; 7] = [96, 128, 192, 256, 384, 640, POINTS];
 /// Enough points: standard error of an end if the points were random; they are about twice as good.
-const ENOUGH: f64 = 0.018;
+const ENOUGH: f64 = 0.014;
 /// Half the share of draws over which the density about an end is taken.
 const ABOUT: f64 = 0.06;
 /// How near the share of broken draws must be to that of an end to be found more precisely.
@@ -71,6 +71,7 @@ fn all_moved<'m>(case: &Case<'m>, spreads: &Spreads, point: &Point) -> Case<'m> 
     for (spread, step) in spreads.all.iter().zip(point) {
         moved(&mut c, spread, *step);
     }
+    c.set_to_work();
     c
 }
 

@@ -11,7 +11,7 @@ use std::sync::OnceLock;
 use super::normal;
 
 /// Number of points.
-pub(super) const POINTS: usize = 512;
+pub(super) const POINTS: usize = 1024;
 /// Values that can move; of a case with more, the rest stays where it is.
 pub(super) const DIMENSIONS: usize = 48;
 /// Of the scramble: the one of 48 with the fewest ends off on 600 cases that no test uses.

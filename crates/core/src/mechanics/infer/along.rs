@@ -86,13 +86,14 @@ mod tests {
 
     use super::super::super::blank::{bend, load_for_third_drop};
     use super::super::family;
-    use super::super::label::{BlankLabel, LabelModel, from_label};
+    use super::super::label::{BlankLabel, from_label};
     use super::super::measured::{Measurement, from_measurement};
     use super::*;
+    use crate::model::Model;
 
     fn label() -> LabelInference {
         let label = BlankLabel { power_class: 4.0, action: 0.6, length_m: 2.1 };
-        from_label(family(), &label, &LabelModel::default()).unwrap()
+        from_label(family(), &label, &Model::builtin().label_model()).unwrap()
     }
 
     // Source: the blanks themselves: root sum of squares of the changes that a standard deviation

@@ -24,7 +24,7 @@ pub struct BlankLabel {
     pub length_m: f64,
 }
 
-/// Numbers of the model by which a label is read.
+/// Numbers of the model by which a label is read; the values stand in the parameter file.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LabelModel {
     /// Mass that drops the tip by a third of the length, by power class 1 to 8, g.
@@ -41,24 +41,6 @@ pub struct LabelModel {
     pub ladder_spread: f64,
     /// One standard deviation of the bend depth.
     pub depth_spread: f64,
-}
-
-impl Default for LabelModel {
-    /// From memory: the middle of the trade's ladder, where each action bends, and how far makers
-    /// differ (a class either way holds nearly all; depths a good twentieth of the length). The
-    /// last fifth of an extra-fast blank is out of reach by the definition of the depth (see
-    /// [`super::family`]); it gets the most that is left.
-    fn default() -> Self {
-        Self {
-            third_drop_g: [90.0, 150.0, 215.0, 295.0, 395.0, 550.0, 825.0, 1200.0],
-            reference_length_m: 2.1,
-            length_exponent: 0.0,
-            depths: [0.65, 0.50, 0.43, 0.33, 0.275],
-            class_spread: 0.5,
-            ladder_spread: 0.12,
-            depth_spread: 0.05,
-        }
-    }
 }
 
 /// The blank behind a label, and how far it may be off.
@@ -132,11 +114,12 @@ mod tests {
     use super::super::super::blank::{bend_depth, load_for_third_drop};
     use super::super::family;
     use super::*;
+    use crate::model::Model;
 
     fn read(power_class: f64, action: f64) -> LabelInference {
         let family = family();
         let label = BlankLabel { power_class, action, length_m: 2.1 };
-        from_label(family, &label, &LabelModel::default()).unwrap()
+        from_label(family, &label, &Model::builtin().label_model()).unwrap()
     }
 
     // Source: common practice, no source: where each action bends; about a third 0.28 to 0.37, two
@@ -170,10 +153,10 @@ mod tests {
     #[test]
     fn classes_are_logarithmic_between_and_length_scales_by_its_exponent() {
         let half = read(4.5, 0.5).third_drop_load_n / GRAVITY_M_S2 * 1e3;
-        assert!((half - (295.0_f64 * 395.0).sqrt()).abs() < 1e-9);
+        assert!((half - (295.0_f64 * 413.0).sqrt()).abs() < 1e-9);
         let family = family();
         let label = BlankLabel { power_class: 4.0, action: 0.5, length_m: 4.2 };
-        let model = LabelModel { length_exponent: -0.5, ..LabelModel::default() };
+        let model = LabelModel { length_exponent: -0.5, ..Model::builtin().label_model() };
         let long = from_label(family, &label, &model).unwrap().third_drop_load_n;
         assert!((long * 2.0_f64.sqrt() / (0.295 * GRAVITY_M_S2) - 1.0).abs() < 1e-12);
     }
@@ -183,12 +166,12 @@ mod tests {
     #[test]
     fn the_spread_holds_a_class() {
         let label = read(4.0, 0.75);
-        let class = libm::log(395.0 / 295.0);
+        let class = libm::log(413.0 / 295.0);
         assert!(2.0 * label.load_spread > class && label.load_spread < class);
         assert!(label.butt_spread > label.load_spread);
         let family = family();
         let bad = BlankLabel { power_class: 9.0, action: 0.5, length_m: 2.1 };
-        let error = from_label(family, &bad, &LabelModel::default()).unwrap_err();
+        let error = from_label(family, &bad, &Model::builtin().label_model()).unwrap_err();
         assert_eq!(error.field, "power_class");
     }
 }

@@ -470,8 +470,9 @@ fn distance(curve: &[(f64, f64)], (x, y): (f64, f64)) -> f64 {
 mod tests {
     use super::super::super::blank::bend_depth;
     use super::super::family;
-    use super::super::label::{BlankLabel, LabelModel, from_label};
+    use super::super::label::{BlankLabel, from_label};
     use super::*;
+    use crate::model::Model;
 
     fn truth() -> (FamilyBlank, Blank) {
         let own = FamilyBlank { taper: 0.62, butt_n_m2: 17.0, length_m: 2.2 };
@@ -544,7 +545,7 @@ mod tests {
     fn one_load_narrows_a_label() {
         let family = family();
         let printed = BlankLabel { power_class: 4.0, action: 0.75, length_m: 2.2 };
-        let label = from_label(family, &printed, &LabelModel::default()).unwrap();
+        let label = from_label(family, &printed, &Model::builtin().label_model()).unwrap();
         let measured = Measurement { third_drop_load_n: Some(3.5), ..Measurement::default() };
         let found = from_measurement(family, 2.2, &measured, Some(&label)).unwrap();
         assert!((found.third_drop_load_n / 3.5 - 1.0).abs() < 0.01, "{found:?}");

@@ -15,7 +15,7 @@ pub mod measured;
 
 /// One table for all tests.
 #[cfg(test)]
-pub(super) fn family() -> &'static family::BlankFamily {
+pub(crate) fn family() -> &'static family::BlankFamily {
     static FAMILY: std::sync::OnceLock<family::BlankFamily> = std::sync::OnceLock::new();
     FAMILY.get_or_init(|| family::BlankFamily::new().unwrap())
 }
