@@ -7,12 +7,12 @@ use deepbend_core::gear::{AirClass, Lure, Outfit, Rod, RodMaterial, Word as _};
 use deepbend_core::judge::case::Resolved;
 use deepbend_core::judge::resolve::resolve;
 use deepbend_core::mechanics::blank::{BendError, Blank};
-use deepbend_core::mechanics::carry::{bulk_cm2_per_g, flying_drag_area_m2, tumbling_chance};
+use deepbend_core::mechanics::carry::bulk_cm2_per_g;
 use deepbend_core::mechanics::domain::OutsideDomain;
 use deepbend_core::mechanics::infer::along;
 use deepbend_core::mechanics::infer::family::{BlankFamily, FamilyBlank};
-use deepbend_core::mechanics::infer::label::{BlankLabel, LabelInference, LabelModel, from_label};
-use deepbend_core::mechanics::launch::{Angler, launch};
+use deepbend_core::mechanics::infer::label::{BlankLabel, LabelInference, from_label};
+use deepbend_core::mechanics::launch::launch;
 use deepbend_core::mechanics::vibration::{MassAlong, effective_mass_kg};
 use deepbend_core::model::Model;
 use deepbend_core::water::Water;
@@ -75,7 +75,7 @@ pub(super) fn rod(
     let power_class = case.power.clamp(1.0, 8.0);
     let length = length_m.unwrap_or(case.rod_length_m);
     let label = BlankLabel { power_class, action: case.action, length_m: length };
-    let label = from_label(family, &label, &LabelModel::default())?;
+    let label = from_label(family, &label, &Model::builtin().label_model())?;
     let mut assumptions = match length_m {
         Some(_) => kept(&resolved, &["rod.action", "rod.material"]),
         None => kept(&resolved, &["rod.length", "rod.action", "rod.material"]),
@@ -140,16 +140,17 @@ pub(super) fn release(
     let blank = solved(&rod.label.blank)?;
     let along = MassAlong::assumed(&blank, rod.material);
     let tip = effective_mass_kg(&blank, &along, rod.label.third_drop_load_n, FRAC_PI_2)?;
-    let left = launch(family, &rod.label.blank, tip, mass_kg, &Angler::default())?;
+    let left = launch(family, &rod.label.blank, tip, mass_kg, &Model::builtin().angler())?;
     let (_, bulk, _) = bulk_cm2_per_g(lure.air);
+    let tumbling = Model::builtin().tumbling();
     Ok(Release {
         launch: pb::Launch {
             speed_m_s: left.speed_m_s,
             peak_load_n: left.peak_load_n,
             load_ratio: left.load_ratio,
-            tumbling_chance: tumbling_chance(bulk, left.load_ratio)?,
+            tumbling_chance: tumbling.chance(bulk, left.load_ratio)?,
         },
-        drag_area_m2: flying_drag_area_m2(mass_kg, bulk, left.load_ratio)?,
+        drag_area_m2: tumbling.drag_area_m2(mass_kg, bulk, left.load_ratio)?,
         bulk_cm2_per_g: bulk,
     })
 }
