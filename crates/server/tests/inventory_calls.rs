@@ -199,3 +199,27 @@ async fn two_services_on_one_folder_do_not_go() {
     assert!(error.to_string().contains(holder.as_str()));
     running.end().await;
 }
+
+// Source: the store's promise: what is damaged is read as far as it can be, and never written to.
+#[tokio::test]
+async fn a_damaged_store_is_served_for_reading() {
+    let folder = tempfile::tempdir().unwrap();
+    let running = start_on(folder.path()).await;
+    let get = pb::GetItemRequest { id: "R14".to_owned(), read_mask: None };
+    running.inventory().import_items(import_of(demo_files())).await.unwrap();
+    let before = running.inventory().get_item(get.clone()).await.unwrap().into_inner();
+    running.end().await;
+    let db = folder.path().join("db");
+    let mut bytes = std::fs::read(&db).unwrap();
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 1;
+    std::fs::write(&db, &bytes).unwrap();
+
+    let running = start_on(folder.path()).await;
+    let after = running.inventory().get_item(get).await.unwrap().into_inner();
+    assert_eq!(after, before);
+    let refused = running.inventory().import_items(import_of(small_fleet())).await.unwrap_err();
+    assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
+    running.end().await;
+    assert_eq!(std::fs::read(&db).unwrap(), bytes, "it stays as it is");
+}
