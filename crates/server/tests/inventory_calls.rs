@@ -218,7 +218,9 @@ async fn a_damaged_store_is_served_for_reading() {
     let running = start_on(folder.path()).await;
     let after = running.inventory().get_item(get).await.unwrap().into_inner();
     assert_eq!(after, before);
-    let refused = running.inventory().import_items(import_of(small_fleet())).await.unwrap_err();
+    let mut fleet = small_fleet(&["Q1"]);
+    fleet.iter_mut().for_each(|file| file.csv_text = file.csv_text.replace("B1", "B77"));
+    let refused = running.inventory().import_items(import_of(fleet)).await.unwrap_err();
     assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
     running.end().await;
     assert_eq!(std::fs::read(&db).unwrap(), bytes, "it stays as it is");
