@@ -58,6 +58,8 @@ impl FromWire for Rod {
             guides,
             piece_count,
             mass_g,
+            third_drop_mass_g,
+            third_drop_angle_deg,
         } = wire;
         let mut r = Reader::new(at, faults);
         Self {
@@ -82,6 +84,14 @@ impl FromWire for Rod {
             guides: r.word("guides", guides),
             pieces: r.count("piece_count", piece_count, limits::ROD_PIECES),
             mass: r.number("mass_g", mass_g, limits::TACKLE_MASS_G).map(Mass::from_g),
+            third_drop_mass: r
+                .number("third_drop_mass_g", third_drop_mass_g, limits::THIRD_DROP_G)
+                .map(Mass::from_g),
+            third_drop_angle_deg: r.number(
+                "third_drop_angle_deg",
+                third_drop_angle_deg,
+                limits::THIRD_DROP_ANGLE_DEG,
+            ),
         }
     }
 }
@@ -102,6 +112,8 @@ impl ToWire for Rod {
             guides,
             pieces,
             mass,
+            third_drop_mass,
+            third_drop_angle_deg,
         } = self;
         pb::Rod {
             handle: word(*handle),
@@ -117,6 +129,8 @@ impl ToWire for Rod {
             guides: word(*guides),
             piece_count: count(*pieces),
             mass_g: g(*mass),
+            third_drop_mass_g: g(*third_drop_mass),
+            third_drop_angle_deg: *third_drop_angle_deg,
         }
     }
 }
@@ -391,13 +405,14 @@ impl ToWire for InferredPower {
     type Wire = pb::InferredPower;
 
     fn to_wire(&self) -> pb::InferredPower {
-        let Self { class, low, high, by_window, by_maximum, by_line } = self;
+        let Self { class, low, high, by_window, by_maximum, by_line, by_bench } = self;
         pb::InferredPower {
             class_index: *class,
             low: *low,
             high: *high,
             by_window: *by_window,
             by_maximum: *by_maximum,
+            by_bench: *by_bench,
             by_line: *by_line,
             word: self.word().to_wire_word().into(),
         }

@@ -41,6 +41,8 @@ pub const ROD_LENGTH_M: Bounds = Bounds::new(0.3, 6.0, "m");
 pub const ROD_PIECES: Bounds = Bounds::new(1.0, 12.0, "");
 /// Mass of a rod or a reel.
 pub const TACKLE_MASS_G: Bounds = Bounds::new(10.0, 3000.0, "g");
+/// Mass that drops a rod's tip by a third of its length.
+pub const THIRD_DROP_G: Bounds = Bounds::new(5.0, 20_000.0, "g");
 /// Mass of a lure, its parts, and what a rod is rated for; 0 for a trailer: none.
 pub const LURE_MASS_G: Bounds = Bounds::new(0.05, 1000.0, "g");
 /// Breaking force of a line or leader, and what a rod is rated for.
@@ -204,6 +206,8 @@ mod tests {
             (GEAR, "Rod", "line_rating_max_kgf", TEST_KGF),
             (GEAR, "Rod", "piece_count", ROD_PIECES),
             (GEAR, "Rod", "mass_g", TACKLE_MASS_G),
+            (GEAR, "Rod", "third_drop_mass_g", THIRD_DROP_G),
+            (GEAR, "Rod", "third_drop_angle_deg", THIRD_DROP_ANGLE_DEG),
             (GEAR, "Reel", "mass_g", TACKLE_MASS_G),
             (GEAR, "Reel", "drag_max_kgf", DRAG_KGF),
             (GEAR, "Reel", "gear_ratio", GEAR_RATIO),

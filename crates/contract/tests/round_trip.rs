@@ -65,12 +65,14 @@ prop_compose! {
         line_rating in range(limits::TEST_KGF, Force::from_kgf),
         pieces in of(1u32..=12),
         mass in given_as(limits::TACKLE_MASS_G, Mass::from_g),
+        third_drop_mass in given_as(limits::THIRD_DROP_G, Mass::from_g),
+        third_drop_angle_deg in of(written(limits::THIRD_DROP_ANGLE_DEG)),
     ) -> Rod {
         let (handle, power_label, action) = words;
         let (material, line_rating_basis, guides) = more;
         Rod {
             handle, length, power_label, action, material, lure_rating, line_rating,
-            line_rating_basis, guides, pieces, mass,
+            line_rating_basis, guides, pieces, mass, third_drop_mass, third_drop_angle_deg,
         }
     }
 }

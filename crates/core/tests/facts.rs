@@ -358,3 +358,50 @@ fn a_misspelt_fish_is_doubtful() {
     let width = |j: &Judgement| j.score_high - j.score_low;
     assert!(width(&judged) > width(&known));
 }
+
+// Source: from memory: the trade's bench ladder (medium 250 to 340 g) and angles (fast 66 to 71
+// degrees); common practice, no source: a bench test is the best evidence of power and action.
+#[test]
+fn a_bench_test_outweighs_the_print() {
+    let printed = rated(10.0, 30.0, 20.0, Action::Fast);
+    let with = |grams: f64, degrees: f64| {
+        let mut outfit = printed.clone();
+        outfit.rod.third_drop_mass = Some(Mass::from_g(grams));
+        outfit.rod.third_drop_angle_deg = Some(degrees);
+        whole(&outfit, &crankbait(), &calm("zander"))
+    };
+    let medium = with(295.0, 68.5);
+    assert!((medium.power.class - 4.0).abs() < 1e-9, "{:?}", medium.power);
+    let stout = with(566.0, 68.5);
+    assert!((stout.power.class - 6.0).abs() < 1e-9);
+    assert!(factor(&stout, FactorKind::Pull) > factor(&medium, FactorKind::Pull));
+    // The print alone says medium-heavy; half of a class apart from it nothing is odd.
+    assert!(medium.findings.is_empty(), "{:?}", medium.findings);
+    let odd = with(150.0, 68.5);
+    assert!(odd.findings.iter().any(|f| f.field == "rod.third_drop_mass"), "{:?}", odd.findings);
+    // A deeper bend than printed holds trebles better.
+    assert!(factor(&with(295.0, 60.0), FactorKind::Action) > factor(&medium, FactorKind::Action));
+    // Measured is better known than printed.
+    let read = whole(&printed, &crankbait(), &calm("zander"));
+    let blank = &Model::builtin().parameters().blank;
+    let same = with(blank.third_drop_g.at_ratio(read.power.class), 68.5);
+    assert!(
+        read.score > 0.0 && (same.score - read.score).abs() < 1e-6,
+        "{} {}",
+        same.score,
+        read.score
+    );
+    assert!(same.score_high - same.score_low < read.score_high - read.score_low);
+}
+
+// Source: common practice, no source: an unmarked rod is judged by its bench test alone.
+#[test]
+fn an_unmarked_rod_is_judged_by_its_bench_test() {
+    let mut outfit = Outfit::default();
+    outfit.rod.third_drop_mass = Some(Mass::from_g(295.0));
+    let j = whole(&outfit, &paddle_tail(), &calm("zander"));
+    assert!((j.power.class - 4.0).abs() < 1e-9);
+    assert!(!j.assumptions.iter().any(|a| a.field == "rod.power_label"), "{:?}", j.assumptions);
+    let max = j.assumptions.iter().find(|a| a.field == "rod.lure_rating.max").unwrap();
+    assert_eq!(max.value, "21 g");
+}

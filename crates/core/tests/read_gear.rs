@@ -262,6 +262,8 @@ fn rows_of_rods_and_reels() {
         pieces: "2",
         guides: "ceramic",
         mass_g: "98",
+        third_drop_g: "",
+        third_drop_angle_deg: "",
     };
     let (rod, findings) = row.read().unwrap();
     assert_eq!(codes(&findings), vec![FindingCode::LineNumberConverted]);

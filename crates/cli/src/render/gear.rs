@@ -59,6 +59,8 @@ pub(super) fn rod(rod: &pb::Rod) -> Pairs {
     rows.put("rings", Some(plain!(GuideCondition, rod.guides)));
     rows.put("pieces", rod.piece_count.map(|n| n.to_string()));
     rows.put("mass", rod.mass_g.map(units::grams));
+    rows.put("third drop at", rod.third_drop_mass_g.map(units::grams));
+    rows.put("tip angle there", rod.third_drop_angle_deg.map(|deg| format!("{deg:.0} deg")));
     rows.0
 }
 

@@ -44,6 +44,10 @@ pub struct Rod {
     pub pieces: Option<u32>,
     /// Mass of the rod.
     pub mass: Option<Mass>,
+    /// Bench test: mass that, hung from the tip of the level rod, drops it by a third of the length.
+    pub third_drop_mass: Option<Mass>,
+    /// Bench test: angle of the tip below the level at that mass, degrees.
+    pub third_drop_angle_deg: Option<f64>,
 }
 
 /// A reel, without its line.

@@ -99,6 +99,8 @@ pub struct InferredPower {
     pub by_maximum: Option<f64>,
     /// By the line rating, where it is given.
     pub by_line: Option<f64>,
+    /// By the bench test, where it was made: it outweighs all ratings.
+    pub by_bench: Option<f64>,
 }
 
 impl InferredPower {
@@ -125,7 +127,8 @@ fn printed_window_g(model: &Model, rod: &Rod) -> Option<(f64, f64)> {
     Some((rod.lure_rating.min.map_or(max / single, |m| m.g()), max))
 }
 
-/// Infers the power from lure and line rating; the label is never looked at. Practice.
+/// Infers the power from the bench test, else from lure and line rating; the label is never looked
+/// at. Practice.
 ///
 /// With neither rating the class is the middle of the ladder and the spread is wide.
 #[must_use]
@@ -140,11 +143,13 @@ pub fn infer_power(model: &Model, rod: &Rod) -> InferredPower {
         (one, None) | (None, one) => one,
     };
     let by_maximum = blend(maximum);
-    let class = blend(by_window).unwrap_or(p.unknown_class);
-    let ways = [Some(class), by_maximum];
+    let bench = &model.parameters().blank.third_drop_g;
+    let by_bench = rod.third_drop_mass.map(|mass| bench.x_at_ratio(mass.g()));
+    let class = by_bench.or(blend(by_window)).unwrap_or(p.unknown_class);
+    let ways = if by_bench.is_some() { [by_bench, None] } else { [Some(class), by_maximum] };
     let low = ways.iter().flatten().copied().fold(f64::INFINITY, f64::min);
     let high = ways.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
-    InferredPower { class, low, high, by_window, by_maximum, by_line }
+    InferredPower { class, low, high, by_window, by_maximum, by_line, by_bench }
 }
 
 /// What is odd about a rod's label and ratings.
@@ -174,13 +179,25 @@ pub fn findings(model: &Model, rod: &Rod) -> Vec<Finding> {
         );
         found.push(Finding::new(FindingCode::RatingsDisagree, "rod.line_rating", text));
     }
+    if let (Some(bench), Some(printed)) = (power.by_bench, power.by_window.or(power.by_line))
+        && (bench - printed).abs() > p.ratings_disagree
+    {
+        let text = format!(
+            "the bench test says class {bench:.1}, the ratings {printed:.1}: judged by the bench \
+             test; mind the printed maximum all the same"
+        );
+        found.push(Finding::new(FindingCode::RatingsDisagree, "rod.third_drop_mass", text));
+    }
     found.extend(rod.power_label.and_then(|label| label_finding(model, rod, &power, label)));
     found
 }
 
 fn label_finding(model: &Model, rod: &Rod, power: &InferredPower, label: Power) -> Option<Finding> {
     let p = &model.parameters().rod;
-    power.by_window.or(power.by_line)?;
+    let (by, makes) = match power.by_bench {
+        Some(_) => ("bench test", "makes"),
+        None => power.by_window.or(power.by_line).map(|_| ("ratings", "make"))?,
+    };
     // The label may be right by either reading of the ratings.
     let nearest = label.class().clamp(power.low, power.high);
     let off = nearest - label.class();
@@ -189,7 +206,7 @@ fn label_finding(model: &Model, rod: &Rod, power: &InferredPower, label: Power) 
     let word = power.word();
     if off.abs() >= alarm {
         let text = format!(
-            "marked {}, but its ratings make it {} (power {:.2} of 8): judged by the ratings",
+            "marked {}, but its {by} {makes} it {} (power {:.2} of 8): judged by the {by}",
             label.plain(),
             word.plain(),
             power.class

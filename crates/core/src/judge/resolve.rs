@@ -206,7 +206,10 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
         },
     );
     for (dimension, sigma) in [
-        (Dimension::RodForce, i.rod_force),
+        (
+            Dimension::RodForce,
+            if power.by_bench.is_some() { i.rod_force_measured } else { i.rod_force },
+        ),
         (Dimension::SeatForce, i.seat_force),
         (Dimension::ActionSlope, i.action_slope),
         (Dimension::WindLoss, i.wind_loss),
@@ -256,14 +259,19 @@ fn rod(
     let (rod, i) = (&outfit.rod, &p.interval);
     let kind = outfit.reel.kind.unwrap_or(Handle::Spinning);
     let handle = notes.word("rod.handle", rod.handle, kind, "as the reel, else most common");
-    let rated = power.by_window.or(power.by_line).is_some();
+    let rated = power.by_bench.or(power.by_window).or(power.by_line).is_some();
     let class = match (rated, rod.power_label) {
         (false, Some(label)) => label.class(),
         (true, _) | (false, None) => power.class,
     };
-    let sigma =
-        if rated { i.power_given + (power.high - power.low) / 2.0 } else { i.power_assumed };
-    notes.spreads.push(Dimension::Power, Some("rod.lure_rating.max"), sigma);
+    let (sigma, field) = if power.by_bench.is_some() {
+        (i.power_measured, "rod.third_drop_mass")
+    } else if rated {
+        (i.power_given + (power.high - power.low) / 2.0, "rod.lure_rating.max")
+    } else {
+        (i.power_assumed, "rod.lure_rating.max")
+    };
+    notes.spreads.push(Dimension::Power, Some(field), sigma);
 
     let max = notes.number(
         rod.lure_rating.max.map(|m| m.g()),
@@ -299,10 +307,17 @@ fn rod(
             sigma: [i.rod_line_given, i.rod_line_assumed],
         },
     );
-    let action_given = rod.action.is_some();
-    let action_word = notes.word("rod.action", rod.action, Action::Fast, "most common");
-    let sigma = if action_given { i.action_given } else { i.action_assumed };
-    notes.spreads.push(Dimension::Action, Some("rod.action"), sigma);
+    let measured = rod.third_drop_angle_deg.map(|angle| p.blank.action_by_angle.at(angle));
+    let action_word = match (measured, rod.action) {
+        (Some(place), None) => nearest_action(p, place),
+        (_, given) => notes.word("rod.action", given, Action::Fast, "most common"),
+    };
+    let (sigma, field) = match (measured, rod.action) {
+        (Some(_), _) => (i.action_measured, "rod.third_drop_angle_deg"),
+        (None, Some(_)) => (i.action_given, "rod.action"),
+        (None, None) => (i.action_assumed, "rod.action"),
+    };
+    notes.spreads.push(Dimension::Action, Some(field), sigma);
     let material = notes.word("rod.material", rod.material, RodMaterial::Graphite, "most common");
     let length_m = rod.length.map_or_else(
         || {
@@ -313,7 +328,8 @@ fn rod(
         },
         |l| l.m(),
     );
-    let action = action_value(p, action_word, material, water);
+    let printed = measured.unwrap_or_else(|| place_of(p, action_word));
+    let action = action_value(p, printed, material, water);
     RodPart {
         handle,
         length_m,
@@ -326,15 +342,25 @@ fn rod(
     }
 }
 
-fn action_value(p: &Parameters, word: Action, material: RodMaterial, water: &Water) -> f64 {
+fn place_of(p: &Parameters, word: Action) -> f64 {
     let r = &p.rod;
-    let printed = match word {
+    match word {
         Action::Slow => r.action_slow,
         Action::Moderate => r.action_moderate,
         Action::ModerateFast => r.action_moderate_fast,
         Action::Fast => r.action_fast,
         Action::ExtraFast => r.action_extra_fast,
-    };
+    }
+}
+
+fn nearest_action(p: &Parameters, place: f64) -> Action {
+    let off = |word: &Action| (place_of(p, *word) - place).abs();
+    let nearest = Action::ALL.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+    nearest.copied().unwrap_or(Action::Fast)
+}
+
+fn action_value(p: &Parameters, printed: f64, material: RodMaterial, water: &Water) -> f64 {
+    let r = &p.rod;
     let shift = match material {
         RodMaterial::Graphite => 0.0,
         RodMaterial::Composite => r.composite_shift,

@@ -141,6 +141,8 @@ fn rod(row: &mut Row<'_>) -> Option<Rod> {
         pieces: &row.cell("pieces"),
         guides: &row.cell("guides"),
         mass_g: &row.cell("mass_g"),
+        third_drop_g: &row.cell("third_drop_g"),
+        third_drop_angle_deg: &row.cell("third_drop_angle_deg"),
     }
     .read();
     row.take(read)

@@ -175,6 +175,10 @@ pub struct RodColumns<'a> {
     pub guides: &'a str,
     /// `mass_g`.
     pub mass_g: &'a str,
+    /// `third_drop_g`: bench test, mass that drops the tip by a third of the length.
+    pub third_drop_g: &'a str,
+    /// `third_drop_angle_deg`: bench test, angle of the tip at that mass.
+    pub third_drop_angle_deg: &'a str,
 }
 
 impl RodColumns<'_> {
@@ -222,6 +226,15 @@ impl RodColumns<'_> {
             guides: cells.word("guides", self.guides, &all::<GuideCondition>(), vocabulary::guides),
             pieces: cells.count("pieces", self.pieces),
             mass: cells.number("mass_g", self.mass_g, 1.0, 5000.0).map(Mass::from_g),
+            third_drop_mass: cells
+                .number("third_drop_g", self.third_drop_g, 5.0, 20_000.0)
+                .map(Mass::from_g),
+            third_drop_angle_deg: cells.number(
+                "third_drop_angle_deg",
+                self.third_drop_angle_deg,
+                29.33,
+                90.0,
+            ),
         };
         cells.finish(rod)
     }
