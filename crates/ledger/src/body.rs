@@ -3,6 +3,7 @@
 //! An event says what was seen or done, never what follows from it: that is the fold's work.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
@@ -45,7 +46,7 @@ pub enum Body {
     /// The first event of an item: it joined the fleet, as described.
     Acquired {
         /// The item.
-        item: Box<Item>,
+        item: Arc<Item>,
     },
     /// It was carried to another place.
     Moved {
@@ -346,7 +347,7 @@ impl Body {
 
     /// The item that it says was acquired.
     #[must_use]
-    pub fn acquired(&self) -> Option<&Item> {
+    pub fn acquired(&self) -> Option<&Arc<Item>> {
         if let Some(Self::Acquired { item }) = self.says() { Some(item) } else { None }
     }
 

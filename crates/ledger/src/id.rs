@@ -1,5 +1,7 @@
 //! Names of items, devices and actors.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 /// Greatest length of an [`Id`] in characters.
@@ -9,7 +11,7 @@ pub const MAX_ID_LENGTH: usize = 64;
 /// `_` and `-`. It is what stands on the sticker, so case matters and order is by bytes.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
-pub struct Id(String);
+pub struct Id(Arc<str>);
 
 /// A text that is no [`Id`].
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -28,7 +30,11 @@ impl Id {
         let text = text.into();
         let fits = (1..=MAX_ID_LENGTH).contains(&text.len())
             && text.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_' || b == b'-');
-        if fits { Ok(Self(text)) } else { Err(BadId { text: text.chars().take(80).collect() }) }
+        if fits {
+            Ok(Self(text.into()))
+        } else {
+            Err(BadId { text: text.chars().take(80).collect() })
+        }
     }
 
     /// The id as text.
@@ -54,7 +60,7 @@ impl TryFrom<String> for Id {
 
 impl From<Id> for String {
     fn from(id: Id) -> Self {
-        id.0
+        id.as_str().to_owned()
     }
 }
 

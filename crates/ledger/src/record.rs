@@ -192,9 +192,11 @@ impl Recorder {
     ) -> BTreeSet<EventId> {
         let mut superseded = BTreeSet::new();
         let mut there = BTreeSet::new();
-        if let Body::Correction { target, .. } = body {
+        if let Some(target) = body.target()
+            && let Some(wrong) = view.find_event(target)
+        {
             superseded.insert(target.clone());
-            there = view.find_event(target).map(writes).unwrap_or_default();
+            there = writes(wrong);
         }
         for field in fields.difference(&there) {
             superseded.extend(view.latest(&field.0, &field.1));

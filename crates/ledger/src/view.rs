@@ -10,12 +10,14 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
+use crate::body::Body;
 use crate::causal::Vector;
 use crate::event::{Chain, Claim, Event, EventId, Hash, Sealed};
 use crate::exchange::{self, Tips};
 use crate::filter::Filter;
 use crate::fold::{
-    Corrections, Disputed, Effect, Field, Founder, Log, Roll, Story, Told, Wear, Why, about, story,
+    Corrections, Disputed, Effect, Field, Founder, Log, Roll, Standing, Story, Told, Wear, Why,
+    about, latest, story,
 };
 use crate::id::Id;
 use crate::item::{Item, ItemKey, ItemKind};
@@ -51,7 +53,7 @@ impl Said {
     /// What the item is.
     #[must_use]
     pub fn item(&self) -> Option<&Item> {
-        self.0.body.acquired()
+        self.0.body.acquired().map(|item| &**item)
     }
 }
 
@@ -59,7 +61,7 @@ impl Said {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
     claims: BTreeMap<EventRef, Said>,
-    item: Item,
+    item: Arc<Item>,
     disputes: BTreeSet<Disputed>,
     wear: Wear,
     state: Hash,
@@ -175,7 +177,7 @@ impl View {
 
     /// Adds events, and folds each item that they touch once. Answers how many were new.
     pub fn extend<'a>(&mut self, events: impl IntoIterator<Item = &'a Sealed>) -> usize {
-        let mut touched = BTreeSet::new();
+        let mut touched = Vec::new();
         let mut stale = BTreeSet::new();
         let (mut new, mut enrolled) = (0, false);
         for event in events {
@@ -188,7 +190,7 @@ impl View {
                     self.enrolments.insert(reference.clone());
                     enrolled = true;
                 }
-                touched.insert(reference);
+                touched.push(reference);
             }
             // Every event from the fork on stands otherwise than before.
             if let Some(chain) = added.forked {
@@ -211,12 +213,17 @@ impl View {
 
     /// Files an event, and the corrections that lead to it, under their items.
     fn note(&mut self, event: &EventRef, stale: &mut BTreeSet<ItemKey>) {
-        for event in self.corrections.above(event) {
-            let Some(placed) = self.log.get(&event) else { continue };
+        let mut file = |event: &EventRef| {
+            let Some(placed) = self.log.get(event) else { return };
             for key in about(&self.log, placed) {
                 self.about.entry(key.clone()).or_default().insert(event.clone());
                 stale.insert(key);
             }
+        };
+        if self.corrections.name(&event.id) {
+            self.corrections.above(event).iter().for_each(file);
+        } else {
+            file(event);
         }
     }
 
@@ -229,28 +236,7 @@ impl View {
     }
 
     fn settle(&mut self, key: &ItemKey) {
-        let entry = self.tell(key).and_then(|story| {
-            let item = story.item?;
-            let events = self.about.get(key).into_iter().flatten();
-            let mut state = Vec::new();
-            for event in events.clone() {
-                state.extend_from_slice(event.hash.as_bytes());
-            }
-            for effect in story.effects.values().filter(|e| **e != Effect::Acts) {
-                state.extend_from_slice(format!("{effect:?}").as_bytes());
-            }
-            let claims = events.filter(|event| match story.effects.get(*event) {
-                Some(Effect::Nothing(why)) => *why == Why::Quarantined,
-                Some(Effect::Acts | Effect::InPart(_)) => true,
-                None => false,
-            });
-            let claims = claims.filter_map(|event| {
-                let said = Said(Arc::clone(&self.log.get(event)?.event));
-                (said.item()?.key() == *key).then(|| (event.clone(), said))
-            });
-            let (claims, state) = (claims.collect(), Hash::of(&state));
-            Some(Entry { claims, item, disputes: story.disputes, wear: story.wear, state })
-        });
+        let entry = self.fresh(key).or_else(|| self.folded(key));
         match entry {
             Some(entry) => {
                 self.by_id.entry(key.id.clone()).or_default().insert(key.kind);
@@ -272,6 +258,46 @@ impl View {
                 }
             }
         }
+    }
+
+    /// The entry of an item of which nothing is known but that it was acquired: by far the most
+    /// usual one in a large fleet, and the same as [`Self::folded`] finds.
+    fn fresh(&self, key: &ItemKey) -> Option<Entry> {
+        let mut events = self.about.get(key)?.iter();
+        let (event, None) = (events.next()?, events.next()) else { return None };
+        let placed = self.log.get(event)?;
+        let Body::Acquired { item } = &placed.event.body else { return None };
+        if self.corrections.standing(&self.log, &self.roll, event) != Standing::Acts {
+            return None;
+        }
+        let claims = BTreeMap::from([(event.clone(), Said(placed.event.clone()))]);
+        let (item, state) = (Arc::clone(item), Hash::of(event.hash.as_bytes()));
+        Some(Entry { claims, item, disputes: BTreeSet::new(), wear: Wear::default(), state })
+    }
+
+    fn folded(&self, key: &ItemKey) -> Option<Entry> {
+        let story = self.tell(key)?;
+        let item = Arc::new(story.item?);
+        let events = self.about.get(key)?;
+        let mut state = Vec::new();
+        let mut claims = BTreeMap::new();
+        for event in events {
+            state.extend_from_slice(event.hash.as_bytes());
+            let effect = story.effects.get(event)?;
+            if *effect != Effect::Acts {
+                state.extend_from_slice(format!("{effect:?}").as_bytes());
+            }
+            let heard = match effect {
+                Effect::Nothing(why) => *why == Why::Quarantined,
+                Effect::Acts | Effect::InPart(_) => true,
+            };
+            let said = Said(Arc::clone(&self.log.get(event)?.event));
+            if heard && said.item().is_some_and(|item| item.key() == *key) {
+                claims.insert(event.clone(), said);
+            }
+        }
+        let (disputes, wear, state) = (story.disputes, story.wear, Hash::of(&state));
+        Some(Entry { claims, item, disputes, wear, state })
     }
 }
 
@@ -318,6 +344,26 @@ impl View {
         self.log.waiting()
     }
 
+    /// What became of an event, over all items that it is about; `None` if it is not here, or
+    /// waits for the one before it.
+    #[must_use]
+    pub fn effect(&self, event: &EventRef) -> Option<Effect> {
+        let body = &self.log.get(event)?.event.body;
+        match self.corrections.standing(&self.log, &self.roll, event) {
+            Standing::Out(why) => return Some(Effect::Nothing(why)),
+            Standing::Doubtful => return Some(Effect::Nothing(Why::Quarantined)),
+            Standing::Acts if body.is_about_devices() => {
+                let acts = self.roll.acts(&event.id, body);
+                return Some(if acts { Effect::Acts } else { Effect::Nothing(Why::NotKeeper) });
+            }
+            Standing::Acts => {}
+        }
+        let stories = self.about(event).into_iter().filter_map(|key| self.tell(&key));
+        let mut effects = stories.filter_map(|mut story| story.effects.remove(event));
+        let first = effects.next().unwrap_or(Effect::Acts);
+        Some(effects.fold(first, Effect::and))
+    }
+
     /// The items that an event is about, for a correction those of its target as well.
     #[must_use]
     pub fn about(&self, event: &EventRef) -> BTreeSet<ItemKey> {
@@ -339,9 +385,8 @@ impl View {
     /// What the next event on a field of an item supersedes.
     #[must_use]
     pub fn latest(&self, key: &ItemKey, field: &Field) -> BTreeSet<EventId> {
-        let story = self.tell(key);
-        let held = story.and_then(|mut story| story.fields.remove(field));
-        held.map(|held| held.latest).unwrap_or_default()
+        let events = self.about.get(key).into_iter().flatten();
+        latest(key, field, events.filter_map(|event| self.event(event)))
     }
 
     /// Which devices may write.

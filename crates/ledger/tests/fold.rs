@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use deepbend_core::gear::Power;
 use deepbend_ledger::body::Body;
@@ -21,13 +22,13 @@ fn events(device: &str) -> Vec<Sealed> {
 }
 
 fn acquired(item: &Item) -> Body {
-    Body::Acquired { item: Box::new(item.clone()) }
+    Body::Acquired { item: Arc::new(item.clone()) }
 }
 
 /// The fleet told by two devices, a rod changed in between, and a fork of the second device.
 fn troubled() -> Vec<Sealed> {
     let mut all = events("shed-desk");
-    let item = all.last().unwrap().event().body.acquired().unwrap().clone();
+    let item = all.last().unwrap().event().body.acquired().unwrap().as_ref().clone();
     all.extend(events("B1-tablet"));
     let mut other = recorder("B1-tablet");
     let lost = Item { status: Status::Lost, note: Some("fork".to_owned()), ..item };
@@ -110,7 +111,7 @@ fn two_first_events_of_one_id_are_kept_and_reported() {
 #[test]
 fn one_id_on_two_kinds_of_item_is_reported() {
     let all = events("shed-desk");
-    let item = all.last().unwrap().event().body.acquired().unwrap().clone();
+    let item = all.last().unwrap().event().body.acquired().unwrap().as_ref().clone();
     let twin = Item { id: Id::new("R06").unwrap(), ..item };
     let twin = recorder("x").record(&claim(), BTreeSet::new(), acquired(&twin)).unwrap();
     let view = View::fold(all.iter().chain([&twin]));
@@ -159,7 +160,7 @@ fn the_first_fields_stand_in_their_order() {
 #[test]
 fn a_number_that_is_not_finite_is_refused() {
     let all = events("shed-desk");
-    let item = all.last().unwrap().event().body.acquired().unwrap().clone();
+    let item = all.last().unwrap().event().body.acquired().unwrap().as_ref().clone();
     let mut item = item;
     let deepbend_ledger::item::Spec::Lure(lure) = &mut item.spec else { panic!() };
     lure.pull = Some(deepbend_core::quantity::Force::from_n(f64::NAN));

@@ -97,8 +97,9 @@ pub(crate) fn lacking(
             all.extend(log.from(chain, from).map(|(event, _)| event));
             continue;
         };
+        // Below the fork all events stand in one line.
         let had = before(log, known, fork);
-        let from = if last.is_some() { fork } else { 0 };
+        let from = last.map_or(0, |last| last.saturating_add(1)).min(fork);
         all.extend(log.from(chain, from).map(|(event, _)| event).filter(|e| !had.contains(e)));
     }
     all

@@ -18,6 +18,18 @@ pub enum Effect {
     Nothing(Why),
 }
 
+impl Effect {
+    /// The effect on two items together.
+    pub(crate) fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Acts, Self::Acts) => Self::Acts,
+            (Self::Nothing(why), Self::Nothing(_)) => Self::Nothing(why),
+            (Self::InPart(why) | Self::Nothing(why), _)
+            | (_, Self::InPart(why) | Self::Nothing(why)) => Self::InPart(why),
+        }
+    }
+}
+
 /// Why an event does not act.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, thiserror::Error)]
 #[serde(rename_all = "snake_case")]
@@ -34,6 +46,9 @@ pub enum Why {
     /// Its device is not enrolled, or revoked.
     #[error("its device may not write: it is not enrolled, or revoked")]
     NotEnrolled,
+    /// It enrols or revokes without the right to.
+    #[error("its device may not enrol or revoke: only a keeper may, and only those below it")]
+    NotKeeper,
     /// The event that it corrects has not arrived.
     #[error("pending: event {target} is not here yet")]
     TargetMissing {

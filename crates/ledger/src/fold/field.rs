@@ -4,11 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
-use super::deed::{Field, Value};
+use super::deed::{Field, Value, writes};
 use super::line;
 use super::story::Line;
-use crate::event::{Certainty, EventId};
+use crate::event::{Certainty, Event, EventId};
 use crate::id::Id;
+use crate::item::ItemKey;
 use crate::view::EventRef;
 
 /// What one event claims of a field.
@@ -38,8 +39,6 @@ pub struct Held {
     pub value: Option<Value>,
     /// The claim that is best known, where one is: seen over said over typed. Advice only.
     pub advice: Option<EventRef>,
-    /// The events that the next one on this field supersedes, those without effect included.
-    pub latest: BTreeSet<EventId>,
 }
 
 /// An event's word on a field; without a value it has none, but stands between two that have.
@@ -64,17 +63,24 @@ impl<'w> Reach<'w> {
         Self { by_id }
     }
 
-    /// Every event on this field that `line` replaces, itself not among them.
-    fn replaced(&self, lines: &'w [Line<'_>], line: usize) -> BTreeSet<&'w EventId> {
+    /// Every event on this field that `from` replace, through events that they replaced.
+    fn replaced(
+        &self,
+        lines: &'w [Line<'_>],
+        from: impl IntoIterator<Item = usize>,
+    ) -> BTreeSet<&'w EventId> {
+        let before = |line: usize| {
+            let Line { event, reference, .. } = &lines[line];
+            event.supersedes.iter().filter(|id| **id != reference.id)
+        };
         let mut reached = BTreeSet::new();
-        let mut next: Vec<&EventId> = lines[line].event.supersedes.iter().collect();
+        let mut next: Vec<&EventId> = from.into_iter().flat_map(before).collect();
         while let Some(id) = next.pop() {
             let Some(there) = self.by_id.get(id) else { continue };
             if reached.insert(id) {
-                next.extend(there.iter().flat_map(|&line| &lines[line].event.supersedes));
+                next.extend(there.iter().flat_map(|&line| before(line)));
             }
         }
-        reached.remove(&lines[line].reference.id);
         reached
     }
 }
@@ -97,47 +103,50 @@ fn by_field(writes: &[Write]) -> BTreeMap<&Field, Vec<&Write>> {
     fields
 }
 
-/// The writes that `others` do not replace.
+/// The writes that no other one replaces. Only an event with a say, `counts`, replaces; one in
+/// quarantine only its like.
 fn heads<'w>(
     lines: &[Line<'_>],
     writes: &[&'w Write],
     counts: impl Fn(&Write) -> bool,
 ) -> Vec<&'w Write> {
+    // With one write, which is by far the most usual, there is nothing to replace.
+    if writes.len() < 2 {
+        return writes.to_vec();
+    }
     let reach = Reach::new(lines, writes);
     let mut left: Vec<_> = writes.to_vec();
-    // With one write, which is by far the most usual, there is nothing to replace.
-    if left.len() < 2 {
-        return left;
+    if writes.iter().all(|write| lines[write.line].is_plain()) {
+        let counting = writes.iter().filter(|write| counts(write)).map(|write| write.line);
+        let replaced = reach.replaced(lines, counting);
+        left.retain(|write| !replaced.contains(&lines[write.line].reference.id));
+    } else {
+        for write in writes.iter().filter(|write| counts(write)) {
+            let by = &lines[write.line];
+            let replaced = reach.replaced(lines, [write.line]);
+            left.retain(|other| {
+                let line = &lines[other.line];
+                let may = by.acts() || !line.acts();
+                other.line == write.line || !(may && replaces(by, &replaced, line))
+            });
+        }
     }
-    for write in writes.iter().filter(|write| counts(write)) {
-        let by = &lines[write.line];
-        let reached = reach.replaced(lines, write.line);
-        let doubtful = !by.acts();
-        left.retain(|other| {
-            let other_line = &lines[other.line];
-            let may = !doubtful || !other_line.acts();
-            other.line == write.line || !(may && replaces(by, &reached, other_line))
-        });
-    }
-    left
+    // Events that claim to replace each other in a circle replace nothing.
+    if left.iter().any(|write| counts(write)) { left } else { writes.to_vec() }
 }
 
-/// What the next event on each field supersedes.
-pub(super) fn latest(lines: &[Line<'_>], writes: &[Write]) -> BTreeMap<Field, BTreeSet<EventId>> {
-    let fields = by_field(writes).into_iter();
-    fields
-        .map(|(field, writes)| {
-            let reach = Reach::new(lines, &writes);
-            let mut ids: BTreeSet<_> =
-                writes.iter().map(|w| lines[w.line].reference.id.clone()).collect();
-            for write in &writes {
-                for id in reach.replaced(lines, write.line) {
-                    ids.remove(id);
-                }
-            }
-            (field.clone(), ids)
-        })
-        .collect()
+/// What the next event on a field of an item supersedes, given the item's events: those that no
+/// other one does, those without effect among them.
+pub(crate) fn latest<'l>(
+    key: &ItemKey,
+    field: &Field,
+    events: impl Iterator<Item = &'l Event>,
+) -> BTreeSet<EventId> {
+    let writes = |event: &&Event| writes(event).iter().any(|(item, f)| item == key && f == field);
+    let on: Vec<_> = events.filter(writes).collect();
+    let before: BTreeSet<_> =
+        on.iter().flat_map(|event| event.supersedes.iter().filter(|id| **id != event.id)).collect();
+    on.iter().map(|event| &event.id).filter(|id| !before.contains(id)).cloned().collect()
 }
 
 /// The fields of an item.
@@ -163,13 +172,7 @@ pub(super) fn held(lines: &[Line<'_>], writes: &[Write]) -> BTreeMap<Field, Held
         if claims.is_empty() {
             continue;
         }
-        let mut held = Held {
-            contested: false,
-            value: None,
-            advice: advice(&claims),
-            claims,
-            latest: BTreeSet::new(),
-        };
+        let mut held = Held { contested: false, value: None, advice: advice(&claims), claims };
         held.settle();
         fields.insert(field.clone(), held);
     }

@@ -104,6 +104,21 @@ impl Roll {
         self.is_open() || self.member(&id.chain.device).is_some_and(|member| member.counts(id))
     }
 
+    /// Whether an event about devices acts.
+    pub(crate) fn acts(&self, id: &EventId, body: &Body) -> bool {
+        let Some(by) = self.member(&id.chain.device).filter(|by| by.counts(id)) else {
+            return false;
+        };
+        let below = |device: &Id| self.member(device).filter(|device| device.level > by.level);
+        if let Body::Enrolled { device, key, .. } = body {
+            return by.keeper && below(device).is_some_and(|device| device.keys.contains(key));
+        }
+        if let Body::Revoked { device, .. } = body {
+            return *device == id.chain.device || (by.keeper && below(device).is_some());
+        }
+        false
+    }
+
     /// Folds the events about devices, from the founder outwards.
     pub(crate) fn fold(founder: Option<Founder>, log: &Log, events: &BTreeSet<EventRef>) -> Self {
         let Some(first) = founder else { return Self::default() };

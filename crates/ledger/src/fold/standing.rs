@@ -32,6 +32,11 @@ impl Corrections {
         self.0.get(event).into_iter().flatten()
     }
 
+    /// Whether any correction names an event.
+    pub(crate) fn name(&self, event: &EventId) -> bool {
+        self.0.contains_key(event)
+    }
+
     /// The event with every correction of it, and of those, as far as they can matter.
     pub(crate) fn above(&self, event: &EventRef) -> BTreeSet<EventRef> {
         let mut all = BTreeSet::from([event.clone()]);
@@ -112,16 +117,18 @@ pub(crate) fn below<'l>(
     Ok(all)
 }
 
-/// The items that an event is about; a correction is about those of its target as well.
+/// The items that an event is about; a correction is about those of its target as well, and of
+/// every branch of it, should its chain fork there.
 pub(crate) fn about(log: &Log, placed: &Placed) -> BTreeSet<ItemKey> {
     let mut items: BTreeSet<_> = placed.event.body.about().into_iter().collect();
-    if let Body::Correction { target, .. } = &placed.event.body {
-        let mut next = Some(target.clone());
-        for _ in 0..MAX_CORRECTIONS {
-            let Some((_, placed)) = next.and_then(|id| log.at(&id).next()) else { break };
-            items.extend(placed.event.body.about());
-            next = placed.event.body.target().cloned();
+    let mut targets: BTreeSet<&EventId> = placed.event.body.target().into_iter().collect();
+    for _ in 0..MAX_CORRECTIONS {
+        let below: Vec<_> = targets.iter().flat_map(|id| log.at(id)).collect();
+        if below.is_empty() {
+            break;
         }
+        items.extend(below.iter().flat_map(|(_, placed)| placed.event.body.about()));
+        targets = below.iter().filter_map(|(_, placed)| placed.event.body.target()).collect();
     }
     items
 }

@@ -17,7 +17,7 @@ use crate::body::Measure;
 use crate::event::{Event, EventId};
 use crate::import;
 use crate::item::{Item, ItemKey, Spec};
-use crate::quantity::from_cm;
+use crate::quantity::{cm_of, from_cm};
 use crate::time::Date;
 use crate::view::EventRef;
 
@@ -79,8 +79,10 @@ pub struct Story {
     /// The item as it counts now; `None` until it is acquired.
     pub item: Option<Item>,
     /// Its fields with all that is claimed of them.
+    #[serde(serialize_with = "pairs")]
     pub fields: BTreeMap<Field, Held>,
     /// Its counts.
+    #[serde(serialize_with = "pairs")]
     pub counts: BTreeMap<CountKey, Count>,
     /// How much it was used.
     pub wear: Wear,
@@ -91,11 +93,12 @@ pub struct Story {
     pub effects: BTreeMap<EventRef, Effect>,
 }
 
-fn pairs<S: serde::Serializer>(
-    effects: &BTreeMap<EventRef, Effect>,
+/// A map whose keys are no texts, for JSON.
+fn pairs<K: Serialize, V: Serialize, S: serde::Serializer>(
+    map: &BTreeMap<K, V>,
     to: S,
 ) -> Result<S::Ok, S::Error> {
-    to.collect_seq(effects)
+    to.collect_seq(map)
 }
 
 /// An event of the item, ready to be folded.
@@ -120,6 +123,11 @@ impl Line<'_> {
     /// Whether it is heard: it acts, or it is in quarantine.
     pub(super) fn is_heard(&self) -> bool {
         matches!(self.standing, Standing::Acts | Standing::Doubtful)
+    }
+
+    /// Whether it is an ordinary event outside of quarantine.
+    pub(super) fn is_plain(&self) -> bool {
+        self.replaces.is_empty() && self.standing != Standing::Doubtful
     }
 
     /// Whether its device held another event when it wrote it.
@@ -182,16 +190,10 @@ pub(crate) fn story(
     for (index, line) in lines.iter_mut().enumerate() {
         collect(index, line, &first, judged.get(&index), &mut writes);
     }
-    let latest = field::latest(&lines, &writes);
     let mut fields = field::held(&lines, &writes);
     let counts = count::counts(log, &lines, &first);
     if let Some(held) = fields.get_mut(&Field::Line) {
         line::age(log, &lines, &writes, held);
-    }
-    for (field, ids) in latest {
-        if let Some(held) = fields.get_mut(&field) {
-            held.latest = ids;
-        }
     }
     let wear = wear(log, &lines);
     let mut disputes = BTreeSet::new();
@@ -363,7 +365,11 @@ fn compose(
         }
         Spec::LineStock(stock) => {
             let left = counts.iter().find(|(key, _)| key.measure == Measure::Centimetres);
-            if let Some((_, count)) = left {
+            // As written, until something is taken: counts are whole centimetres.
+            let written = stock.length.map(cm_of);
+            if let Some((_, count)) = left
+                && written != Some(u64::from(count.low))
+            {
                 stock.length = Some(from_cm(count.low));
             }
         }

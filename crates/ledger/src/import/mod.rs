@@ -1,6 +1,7 @@
 //! A fleet's files, turned into the first event of each item: all rows or none.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use crate::body::Body;
 use crate::event::{BadEvent, Claim, Recorder, Sealed};
@@ -178,7 +179,7 @@ pub fn import(
     let mut ahead = recorder.clone();
     let mut events = Vec::with_capacity(rows.len());
     for ImportRow { file, row, item } in rows {
-        let body = Body::Acquired { item: Box::new(item) };
+        let body = Body::Acquired { item: Arc::new(item) };
         match ahead.record(claim, BTreeSet::new(), body) {
             Ok(event) => events.push(event),
             Err(bad) => faults.push(unwritable(file, row, &bad)),

@@ -1,0 +1,437 @@
+//! What events mean: who may do what, what corrections give back, how lines age, what is due.
+//! Source, where none is named beside a test: the trade's rules, common practice, no source.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+use deepbend_ledger::body::{Body, Measure, Reason};
+use deepbend_ledger::due::{Work, due};
+use deepbend_ledger::event::{Event, EventId, Recorder, Remark, Sealed};
+use deepbend_ledger::fold::{Disputed, Effect, Field, Why};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::import::import;
+use deepbend_ledger::item::{Condition, FittedLine, Item, ItemKey, ItemKind, Spec, Status};
+use deepbend_ledger::time::Date;
+use deepbend_ledger::view::{EventRef, View};
+use std::sync::Arc;
+
+mod fleet;
+use fleet::{claim, files, recorder};
+
+fn id(text: &str) -> Id {
+    Id::new(text).unwrap()
+}
+
+/// A device with its own view.
+struct Device {
+    recorder: Recorder,
+    view: View,
+}
+
+impl Device {
+    fn new(name: &str) -> Self {
+        let snapshot =
+            import(&files(), &View::default(), &mut recorder("snapshot"), &claim()).unwrap();
+        Self { recorder: recorder(name), view: View::fold(&snapshot) }
+    }
+
+    fn write(&mut self, body: Body) -> Sealed {
+        let event = self.recorder.write(&self.view, &Remark::from(claim()), body).unwrap();
+        self.view.apply(&event);
+        event
+    }
+
+    /// Writes, and tells what became of it for the item.
+    fn effect(&mut self, item: &ItemKey, body: Body) -> Effect {
+        let event = self.write(body);
+        self.view.tell(item).unwrap().effects[&EventRef::to(&event)].clone()
+    }
+
+    fn status(&self, item: &ItemKey) -> Status {
+        self.view.get(item).unwrap().item().status
+    }
+}
+
+fn rod() -> ItemKey {
+    ItemKey { kind: ItemKind::Rod, id: id("R06") }
+}
+
+fn reel() -> ItemKey {
+    ItemKey { kind: ItemKind::Reel, id: id("E12") }
+}
+
+fn lure() -> ItemKey {
+    ItemKey { kind: ItemKind::Lure, id: id("L17") }
+}
+
+fn broke() -> Body {
+    Body::Broke { item: rod(), what: "crack above the ferrule".to_owned() }
+}
+
+fn set(status: Status) -> Body {
+    Body::StatusSet { item: rod(), status }
+}
+
+fn inspected(status: Status, reason: &str) -> Body {
+    Body::Inspected { item: rod(), status, condition: None, reason: reason.to_owned() }
+}
+
+fn moved(to: &str) -> Body {
+    Body::Moved { item: rod(), from: None, to: id(to), pieces: None }
+}
+
+fn correct(target: &EventId, instead: Option<Body>) -> Body {
+    let instead = instead.map(Box::new);
+    Body::Correction { target: target.clone(), instead, reason: "wrong".to_owned() }
+}
+
+#[test]
+fn a_broken_rod_is_ready_only_after_an_inspection_that_knew_of_it() {
+    let mut boat = Device::new("boat");
+    let needs = Why::NeedsInspection { was: Status::Broken };
+    boat.write(broke());
+    assert_eq!(boat.effect(&rod(), set(Status::Ready)), Effect::Nothing(needs.clone()));
+    let sent = Body::SentToService { item: rod(), to: None, back_by: None };
+    boat.write(sent);
+    assert_eq!(boat.status(&rod()), Status::InService);
+    let done =
+        Body::Serviced { item: rod(), what: "glued".to_owned(), finished: true, condition: None };
+    assert_eq!(boat.effect(&rod(), done), Effect::InPart(needs.clone()));
+    assert_eq!(boat.status(&rod()), Status::InService);
+    // It was lent all the same: the loan is a fact, and it is broken.
+    let lent = Body::Lent { item: rod(), to: id("client"), until: None };
+    assert_eq!(boat.effect(&rod(), lent), Effect::InPart(needs));
+    assert_eq!(boat.status(&rod()), Status::Broken);
+    assert_eq!(boat.effect(&rod(), inspected(Status::Ready, " ")), Effect::Nothing(Why::NoReason));
+    boat.write(inspected(Status::InService, "wait for the glue"));
+    assert!(matches!(boat.effect(&rod(), set(Status::Ready)), Effect::Nothing(_)));
+    boat.write(inspected(Status::Ready, "cut off, new tip, bent to 3 kg"));
+    assert_eq!(boat.status(&rod()), Status::Ready);
+    boat.write(Body::Lost { item: rod() });
+    boat.write(Body::Found { item: rod(), at: Some(id("S0")) });
+    assert_eq!(boat.status(&rod()), Status::Ready);
+    boat.write(broke());
+    assert!(matches!(boat.effect(&rod(), set(Status::Ready)), Effect::Nothing(_)));
+}
+
+#[test]
+fn an_inspection_that_did_not_know_of_the_breakage_counts_for_nothing() {
+    let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+    let crack = one.write(broke());
+    let looked = other.write(inspected(Status::Ready, "all well"));
+    one.view.apply(&looked);
+    assert_eq!(one.status(&rod()), Status::Broken, "the more cautious of two");
+    assert!(one.view.get(&rod()).unwrap().is_contested());
+    assert!(matches!(one.effect(&rod(), set(Status::Ready)), Effect::Nothing(_)));
+    other.view.apply(&crack);
+    other.write(inspected(Status::Ready, "it is the varnish"));
+    assert_eq!(other.status(&rod()), Status::Ready);
+    assert!(!other.view.get(&rod()).unwrap().is_contested());
+}
+
+#[test]
+fn the_more_cautious_status_counts() {
+    let order = [
+        (set(Status::Ready), Status::Ready),
+        (Body::Lent { item: rod(), to: id("x"), until: None }, Status::OnLoan),
+        (Body::SentToService { item: rod(), to: None, back_by: None }, Status::InService),
+        (broke(), Status::Broken),
+        (Body::Lost { item: rod() }, Status::Lost),
+        (Body::Retired { item: rod(), reason: "old".to_owned() }, Status::Retired),
+    ];
+    for (i, (lesser, _)) in order.iter().enumerate() {
+        for (greater, status) in &order[i + 1..] {
+            let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+            one.write(lesser.clone());
+            let event = other.write(greater.clone());
+            one.view.apply(&event);
+            assert_eq!(one.status(&rod()), *status);
+            assert!(one.view.get(&rod()).unwrap().is_contested());
+        }
+    }
+}
+
+#[test]
+fn who_saw_it_claims_its_place() {
+    let mut boat = Device::new("boat");
+    boat.write(moved("S0"));
+    let remark = Remark { seen_at: Some(id("B1")), ..Remark::from(claim()) };
+    let note = || Body::Note { item: rod(), text: "soft tip".to_owned() };
+    // The claim of this test is typed: where the typist stood says nothing.
+    let typed = boat.recorder.write(&boat.view, &remark, note()).unwrap();
+    boat.view.apply(&typed);
+    let place = |boat: &Device| boat.view.get(&rod()).unwrap().item().place.clone();
+    assert_eq!(place(&boat), Some(id("S0")));
+    let mut remark = remark;
+    remark.claim.certainty = deepbend_ledger::event::Certainty::Seen;
+    let seen = boat.recorder.write(&boat.view, &remark, note()).unwrap();
+    boat.view.apply(&seen);
+    assert_eq!(place(&boat), Some(id("B1")));
+}
+
+#[test]
+fn a_correction_gives_back_what_was_before() {
+    let mut boat = Device::new("boat");
+    let place = |boat: &Device| boat.view.get(&rod()).unwrap().item().place.clone();
+    let wrong = boat.write(moved("S0")).event().id.clone();
+    let first = boat.write(correct(&wrong, None)).event().id.clone();
+    assert_eq!(place(&boat), Some(id("B1")));
+    assert!(!boat.view.get(&rod()).unwrap().is_contested());
+    // The correction is corrected: the event stands again.
+    let second = boat.write(correct(&first, None)).event().id.clone();
+    assert_eq!(place(&boat), Some(id("S0")));
+    boat.write(correct(&second, None));
+    assert_eq!(place(&boat), Some(id("B1")));
+    // A corrected breakage needs no inspection.
+    let wrong = boat.write(broke()).event().id.clone();
+    boat.write(correct(&wrong, Some(moved("S0"))));
+    assert_eq!((boat.status(&rod()), place(&boat)), (Status::Ready, Some(id("S0"))));
+    let key = rod();
+    let told: Vec<_> = boat.view.history(&key).into_iter().map(|told| told.effect).collect();
+    assert_eq!(told.len(), 7, "nothing is ever dropped: {told:?}");
+    assert!(told.iter().any(|e| matches!(e, Effect::Nothing(Why::Corrected { .. }))));
+}
+
+#[test]
+fn a_corrected_event_that_was_replaced_stays_replaced() {
+    let mut boat = Device::new("boat");
+    let wrong = boat.write(moved("S0")).event().id.clone();
+    boat.write(moved("B1"));
+    boat.write(correct(&wrong, Some(moved("S0"))));
+    let entry = boat.view.get(&rod()).unwrap();
+    assert_eq!(entry.item().place, Some(id("B1")));
+    assert!(!entry.is_contested());
+}
+
+#[test]
+fn two_corrections_of_one_event_contradict_each_other() {
+    let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+    let wrong = one.write(moved("S0"));
+    other.view.apply(&wrong);
+    let target = wrong.event().id.clone();
+    one.write(correct(&target, Some(moved("B1"))));
+    let second = other.write(correct(&target, Some(moved("S0"))));
+    one.view.apply(&second);
+    let entry = one.view.get(&rod()).unwrap();
+    assert_eq!(entry.disputes().iter().next(), Some(&Disputed::Field(Field::Place)));
+}
+
+#[test]
+fn a_correction_of_what_was_never_seen_is_pending() {
+    let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+    let unseen = one.write(moved("S0"));
+    let target = unseen.event().id.clone();
+    let early = other.write(correct(&target, None));
+    one.view.apply(&early);
+    let story = one.view.tell(&rod()).unwrap();
+    let pending = Effect::Nothing(Why::TargetUnseen { target: target.clone() });
+    assert_eq!(story.effects[&EventRef::to(&early)], pending);
+    assert_eq!(one.view.get(&rod()).unwrap().item().place, Some(id("S0")));
+    // A correction that arrives before its target waits for it.
+    let mut third = Device::new("third");
+    third.view.apply(&unseen);
+    let late = third.write(correct(&target, None));
+    let mut fourth = Device::new("fourth");
+    fourth.view.apply(&late);
+    assert!(fourth.view.tell(&rod()).unwrap().effects.len() == 1, "its item is not known yet");
+    fourth.view.apply(&unseen);
+    assert_eq!(fourth.view.get(&rod()).unwrap().item().place, Some(id("B1")));
+}
+
+// Source: own rule: no circle and no depth stops the fold.
+#[test]
+fn corrections_in_circles_and_towers_have_no_effect() {
+    let mut boat = Device::new("boat");
+    let future = EventId { chain: recorder("boat").chain().clone(), sequence: 1 };
+    let circle = boat.write(correct(&future, None));
+    let unseen = Why::TargetUnseen { target: future };
+    assert_eq!(boat.view.effect(&EventRef::to(&circle)), Some(Effect::Nothing(unseen)));
+    assert_eq!(boat.view.get(&rod()).unwrap().item().place, Some(id("B1")));
+    let mut target = boat.write(moved("S0")).event().id.clone();
+    for _ in 0..200 {
+        target = boat.write(correct(&target, None)).event().id.clone();
+    }
+    let last = boat.write(correct(&target, None));
+    let too_deep = Effect::Nothing(Why::TooDeep);
+    assert_eq!(boat.view.effect(&EventRef::to(&last)), Some(too_deep));
+}
+
+#[test]
+fn a_corrected_loss_is_not_taken_off_a_later_count() {
+    let mut boat = Device::new("boat");
+    let lost = |by| Body::Adjusted {
+        item: lure(),
+        measure: Measure::Pieces,
+        place: None,
+        by,
+        why: Reason::Lost,
+    };
+    let count = |boat: &Device| boat.view.get(&lure()).unwrap().item().quantity;
+    assert_eq!(count(&boat), Some(4));
+    let wrong = boat.write(lost(-1)).event().id.clone();
+    boat.write(correct(&wrong, Some(lost(-2))));
+    assert_eq!(count(&boat), Some(2));
+    let wrong = boat.write(lost(-1)).event().id.clone();
+    let counted = Body::Counted { item: lure(), measure: Measure::Pieces, place: None, amount: 1 };
+    boat.write(counted);
+    boat.write(correct(&wrong, Some(lost(-2))));
+    assert_eq!(count(&boat), Some(1), "the count was made after the loss");
+    boat.write(lost(-3));
+    let entry = boat.view.get(&lure()).unwrap();
+    assert_eq!(entry.item().quantity, Some(0));
+    assert!(entry.is_contested(), "more went than was there");
+}
+
+#[test]
+fn pieces_are_moved_by_number() {
+    let mut boat = Device::new("boat");
+    let move_it = |pieces| Body::Moved { item: lure(), from: None, to: id("S0"), pieces };
+    assert_eq!(boat.effect(&lure(), move_it(None)), Effect::Nothing(Why::SayHowMany));
+    boat.write(move_it(Some(3)));
+    let story = boat.view.tell(&lure()).unwrap();
+    let counts: Vec<_> =
+        story.counts.iter().map(|(key, count)| (key.to_string(), count.low)).collect();
+    assert_eq!(counts, [("count at B1".to_owned(), 1), ("count at S0".to_owned(), 3)]);
+    let item = boat.view.get(&lure()).unwrap().item();
+    assert_eq!((item.quantity, &item.place), (Some(4), &Some(id("S0"))));
+    let count = Body::Counted { item: rod(), measure: Measure::Pieces, place: None, amount: 1 };
+    assert_eq!(boat.effect(&rod(), count), Effect::Nothing(Why::NotCounted));
+}
+
+#[test]
+fn lines_age_by_events() {
+    let mut boat = Device::new("boat");
+    let fitted = |boat: &Device| {
+        let Spec::Reel(reel) = boat.view.get(&reel()).unwrap().item().spec.clone() else {
+            panic!()
+        };
+        reel.fitted.unwrap()
+    };
+    let used = |minutes| Body::Used { item: reel(), minutes };
+    // Acquired with 40 h on 100 m of nylon.
+    boat.write(used(90));
+    boat.write(Body::CutBack { reel: reel().id, cut_cm: 250 });
+    boat.write(Body::Reversed { reel: reel().id });
+    boat.write(used(30));
+    let line = fitted(&boat);
+    assert_eq!(line.hours, Some(42.0));
+    assert!((line.line.length.unwrap().m() - 97.5).abs() < 1e-9);
+    let turned = line.turned.unwrap();
+    assert_eq!((turned.on.to_string().as_str(), turned.hours), ("2031-09-15", 41.5));
+    assert_eq!(boat.view.get(&reel()).unwrap().wear().minutes, 120);
+    // New line begins anew; what happened to the old one is gone with it.
+    let fresh = Body::Respooled {
+        reel: reel().id,
+        fitted: Some(Box::new(FittedLine::default())),
+        from: Some(id("K05")),
+        taken_cm: Some(12_000),
+    };
+    boat.write(fresh);
+    let line = fitted(&boat);
+    assert_eq!((line.hours, line.turned), (Some(0.0), None));
+    assert_eq!(line.spooled_on, Date::read("2031-09-15").ok());
+    boat.write(used(60));
+    assert_eq!(fitted(&boat).hours, Some(1.0));
+    let stock = ItemKey { kind: ItemKind::LineStock, id: id("K05") };
+    let Spec::LineStock(left) = &boat.view.get(&stock).unwrap().item().spec else { panic!() };
+    assert!((left.length.unwrap().m() - 180.0).abs() < 1e-9);
+}
+
+#[test]
+fn what_is_due_follows_from_events() {
+    let mut boat = Device::new("boat");
+    let day = |text| Date::read(text).unwrap();
+    let works = |boat: &Device, today| -> Vec<(String, Work)> {
+        let due = due(&boat.view, day(today)).into_iter();
+        let ours = due.filter(|due| due.item == rod() || due.item == reel());
+        ours.map(|due| (due.item.id.to_string(), due.work)).collect()
+    };
+    assert_eq!(works(&boat, "2031-09-15"), []);
+    let until = Some(day("2031-09-18"));
+    boat.write(Body::Lent { item: rod(), to: id("client"), until });
+    assert_eq!(works(&boat, "2031-09-18"), []);
+    let [(_, Work::Return(loan))] = &works(&boat, "2031-09-19")[..] else { panic!() };
+    assert_eq!(loan.to, id("client"));
+    boat.write(Body::Returned { item: rod(), to: None });
+    assert_eq!(works(&boat, "2031-09-19"), []);
+    let sent = Body::SentToService { item: rod(), to: Some("bench".to_owned()), back_by: until };
+    boat.write(sent);
+    assert!(matches!(&works(&boat, "2031-09-19")[..], [(_, Work::Bench(_))]));
+    let serviced = |item: ItemKey, finished| Body::Serviced {
+        item,
+        what: "cleaned".to_owned(),
+        finished,
+        condition: Some(Condition::B),
+    };
+    boat.write(serviced(rod(), false));
+    assert!(matches!(&works(&boat, "2031-09-19")[..], [(_, Work::Bench(_))]));
+    boat.write(serviced(rod(), true));
+    assert_eq!(works(&boat, "2031-09-19"), []);
+    let used = Body::Used { item: reel(), minutes: 6000 };
+    boat.write(used);
+    let due = works(&boat, "2031-09-19");
+    assert!(due.iter().any(|(_, w)| *w == Work::ServiceByHours { hours: 100.0 }), "{due:?}");
+    boat.write(serviced(reel(), true));
+    let by_age = |today| {
+        let works = works(&boat, today);
+        works.iter().any(|(_, work)| matches!(work, Work::ServiceByAge { months: 12, .. }))
+    };
+    assert!(!by_age("2032-09-14"));
+    assert!(by_age("2032-09-15"));
+}
+
+#[test]
+fn edited_columns_are_read_anew() {
+    let mut boat = Device::new("boat");
+    let edit = |column: &str, cell: Option<&str>| Body::Edited {
+        item: rod(),
+        columns: [(column.to_owned(), cell.map(str::to_owned))].into(),
+    };
+    let max_g = |boat: &Device| {
+        let Spec::Rod(rod) = &boat.view.get(&rod()).unwrap().item().spec else { panic!() };
+        rod.lure_rating.max.unwrap().g()
+    };
+    boat.write(edit("lure_raw", Some("7-21 g")));
+    assert!((max_g(&boat) - 21.0).abs() < 1e-9);
+    boat.write(edit("note", None));
+    assert_eq!(boat.view.get(&rod()).unwrap().item().note, None);
+    let effect = boat.effect(&rod(), edit("lure_raw", Some("heavy")));
+    let Effect::Nothing(Why::Unreadable { column, .. }) = effect else { panic!("{effect:?}") };
+    assert_eq!(column, "lure_raw");
+    assert!((max_g(&boat) - 35.0).abs() < 1e-9, "the first description");
+    for told in ["place", "status", "rod_id"] {
+        let effect = boat.effect(&rod(), edit(told, Some("B1")));
+        assert_eq!(effect, Effect::Nothing(Why::NotEdited { column: told.to_owned() }));
+    }
+}
+
+#[test]
+fn an_item_that_nobody_acquired_waits_for_it() {
+    let mut boat = Device::new("boat");
+    let unknown = ItemKey { kind: ItemKind::Rod, id: id("R77") };
+    let moved = Body::Moved { item: unknown.clone(), from: None, to: id("S0"), pieces: None };
+    assert_eq!(boat.effect(&unknown, moved), Effect::Nothing(Why::UnknownItem));
+    assert!(boat.view.get(&unknown).is_none());
+    let item = boat.view.get(&rod()).unwrap().item().clone();
+    let mut other = Device::new("other");
+    let item = Arc::new(Item { id: id("R77"), ..item });
+    boat.view.apply(&other.write(Body::Acquired { item }));
+    let entry = boat.view.get(&unknown).unwrap();
+    assert!(entry.is_contested(), "one says that it is at B1, the other that it went to S0");
+}
+
+// Source: own rule: format 1 keeps its bytes.
+#[test]
+fn an_event_of_the_first_version_keeps_its_bytes() {
+    let mut boat = recorder("boat");
+    let body = Body::Lost { item: rod() };
+    let event = boat.record(&claim(), Default::default(), body).unwrap();
+    let text = std::str::from_utf8(event.bytes()).unwrap();
+    let right = "{\"format\":1,\"id\":{\"device\":\"boat\",\"incarnation\":1,\"sequence\":1},\
+         \"previous\":null,\"observed_time\":\"2031-09-15T17:00:00Z\",\"actor\":\"shed\",\
+         \"certainty\":\"typed\",\"supersedes\":[],\
+         \"body\":{\"lost\":{\"item\":{\"kind\":\"rod\",\"id\":\"R06\"}}}}";
+    assert_eq!(text, right);
+    let newer = text.replace("\"supersedes\"", "\"mood\":\"good\",\"supersedes\"");
+    let read = Sealed::from_bytes(newer.clone().into_bytes()).unwrap();
+    assert_eq!(read.bytes(), newer.as_bytes(), "a newer field survives an older reader");
+    let _: &Event = read.event();
+}
