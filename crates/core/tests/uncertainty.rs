@@ -118,7 +118,7 @@ impl Forced {
     }
 }
 
-// Asked for: ends within 0.02 of brute force on 200 cases. Reached on 98 in 100; 0.03 on all.
+// Asked for: ends within 0.02 of brute force on 200 cases.
 #[test]
 fn ends_are_those_of_brute_force() {
     let mut random = Random(1);
@@ -143,10 +143,7 @@ fn ends_are_those_of_brute_force() {
     worst.sort_by(|a, b| b.0.total_cmp(&a.0));
     println!("mean {:.4} of widths of {:.3}", sum / CASES as f64, widths / CASES as f64);
     println!("worst (off, case, share of draws that break a limit): {:.4?}", &worst[..8]);
-    let beyond = worst.iter().filter(|case| case.0 > 0.02).count();
-    println!("beyond 0.02: {beyond} of {CASES}");
-    assert!(beyond * 50 <= CASES, "{beyond} of {CASES} beyond 0.02");
-    assert!(worst[0].0 <= 0.03, "{:?}", worst[0]);
+    assert!(worst[0].0 <= 0.02, "{:?}", worst[0]);
 }
 
 // By definition: the wider the spread of one field alone, the sooner it is named.
