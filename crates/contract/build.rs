@@ -12,11 +12,12 @@ use std::{env, fs};
 use prost::Message as _;
 
 const PROTO: &str = "../../proto";
-const SERVICES: [&str; 4] = [
+const SERVICES: [&str; 5] = [
     "deepbend/v1/matching_service.proto",
     "deepbend/v1/inventory_service.proto",
     "deepbend/v1/trip_service.proto",
     "deepbend/v1/mechanics_service.proto",
+    "deepbend/v1/sync_service.proto",
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {

@@ -170,6 +170,26 @@ pub const SEEN_DEPTH: Bounds = Bounds::new(0.02, 0.98, "");
 pub const SEEN_POINT_M: Bounds = Bounds::new(-20.0, 20.0, "m");
 /// Points that are seen.
 pub const SEEN_POINTS: usize = 1000;
+/// A count, a length, a time or a number of pieces that an event tells.
+pub const EVENT_AMOUNT: Bounds = Bounds::new(0.0, 1_000_000.0, "");
+/// A change of a count.
+pub const EVENT_CHANGE: Bounds = Bounds::new(-1_000_000.0, 1_000_000.0, "");
+/// Strands of a braid.
+pub const STRANDS: Bounds = Bounds::new(1.0, 100.0, "");
+/// Time that a line was fished.
+pub const FISHED_HOURS: Bounds = Bounds::new(0.0, 100_000.0, "hours");
+/// A price.
+pub const COST_CENTS: Bounds = Bounds::new(0.0, 1_000_000_000.0, "");
+/// Characters of a text of an event.
+pub const EVENT_TEXT_LENGTH: usize = 500;
+/// Events of one call.
+pub const EVENTS: usize = 500;
+/// Columns of a description.
+pub const COLUMNS: usize = 100;
+/// Events of one chunk of an exchange.
+pub const CHUNK_EVENTS: usize = 500;
+/// Ends of chains that a side of an exchange tells.
+pub const TIPS: usize = 100_000;
 /// Bytes of fault details that go into the trailers of a call; some clients refuse trailers of
 /// more than 8 KiB, and Base64 adds a third.
 pub const DETAIL_BYTES: usize = 4 * 1024;
@@ -182,6 +202,8 @@ mod tests {
     const WATER: &str = include_str!("../../../proto/deepbend/v1/water.proto");
     const TRIP: &str = include_str!("../../../proto/deepbend/v1/trip.proto");
     const MECHANICS: &str = include_str!("../../../proto/deepbend/v1/mechanics_service.proto");
+    const LEDGER: &str = include_str!("../../../proto/deepbend/v1/ledger.proto");
+    const INVENTORY: &str = include_str!("../../../proto/deepbend/v1/inventory.proto");
     const PLAN: &str = include_str!("../../../proto/deepbend/v1/trip_service.proto");
 
     /// The comment above a field.
@@ -263,6 +285,15 @@ mod tests {
             (MECHANICS, "MeasureBlankRequest", "length_m", MEASURED_LENGTH_M),
             (MECHANICS, "MeasureBlankRequest", "third_drop_load_n", MEASURED_LOAD_N),
             (MECHANICS, "MeasureBlankRequest", "third_drop_tip_angle_deg", THIRD_DROP_ANGLE_DEG),
+            (INVENTORY, "FittedLine", "strand_count", STRANDS),
+            (INVENTORY, "FittedLine", "fished_hours", FISHED_HOURS),
+            (INVENTORY, "Cost", "amount_cents", COST_CENTS),
+            (LEDGER, "Moved", "piece_count", Bounds { low: 1.0, ..EVENT_AMOUNT }),
+            (LEDGER, "Counted", "amount", EVENT_AMOUNT),
+            (LEDGER, "Adjusted", "change", EVENT_CHANGE),
+            (LEDGER, "Respooled", "taken_cm", EVENT_AMOUNT),
+            (LEDGER, "CutBack", "cut_cm", EVENT_AMOUNT),
+            (LEDGER, "Used", "minutes", EVENT_AMOUNT),
             (PLAN, "PlanTripRequest", "work_budget_nodes", WORK_BUDGET_NODES),
         ];
         for (file, message, field, bounds) in rows {

@@ -36,6 +36,8 @@ reasons! {
     REQUEST_ID_REUSED => InvalidArgument,
     /// More than a stated limit. Metadata: `what`, `limit`.
     TOO_LARGE => ResourceExhausted,
+    /// The changes after that revision are forgotten. Metadata: `revision`, `floor`.
+    REVISION_TOO_OLD => OutOfRange,
     /// No such item. Metadata: `kind`, `id`.
     ITEM_NOT_FOUND => NotFound,
     /// The item has changed since it was read. Metadata: `kind`, `id`, `etag`.
@@ -58,6 +60,8 @@ reasons! {
     UNAUTHENTICATED => Unauthenticated,
     /// The caller may not do this.
     PERMISSION_DENIED => PermissionDenied,
+    /// An exchange that cannot be held. Metadata: `what`.
+    PEER_REFUSED => FailedPrecondition,
     /// A defect of the service.
     INTERNAL => Internal,
 }

@@ -49,6 +49,24 @@ pub(crate) enum ServiceError {
         /// How much is allowed.
         limit: usize,
     },
+    /// The changes after a revision are forgotten.
+    RevisionTooOld {
+        /// The revision.
+        revision: u64,
+        /// The oldest that can be gone on from.
+        floor: u64,
+    },
+    /// An item has changed since it was read.
+    EtagMismatch {
+        /// Its kind.
+        kind: String,
+        /// Its id.
+        id: String,
+        /// Its entity tag now; empty if it is not there.
+        etag: String,
+    },
+    /// An exchange that cannot be held; what is wrong.
+    Peer(String),
     /// Ids that name nothing.
     NotFound(Vec<Missing>),
     /// The deadline passed.
@@ -104,6 +122,21 @@ impl From<ServiceError> for Status {
                 let limit = limit.to_string();
                 let text = format!("too many {what}: at most {limit}");
                 reason::TOO_LARGE.status(text, &[("what", what), ("limit", &limit)])
+            }
+            ServiceError::RevisionTooOld { revision, floor } => {
+                let (revision, floor) = (revision.to_string(), floor.to_string());
+                reason::REVISION_TOO_OLD.status(
+                    format!("changes after revision {revision} cannot be told (kept: after {floor}); \
+                             list again, and go on from the revision of the listing"),
+                    &[("revision", &revision), ("floor", &floor)],
+                )
+            }
+            ServiceError::EtagMismatch { kind, id, etag } => reason::ETAG_MISMATCH.status(
+                format!("{kind} {id} has changed since it was read; read it again (etag {etag})"),
+                &[("kind", &kind), ("id", &id), ("etag", &etag)],
+            ),
+            ServiceError::Peer(what) => {
+                reason::PEER_REFUSED.status(format!("no exchange: {what}"), &[("what", &what)])
             }
             ServiceError::NotFound(missing) => not_found(&missing),
             ServiceError::Deadline => reason::DEADLINE_EXCEEDED

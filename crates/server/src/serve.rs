@@ -29,7 +29,7 @@ use crate::compute::Pool;
 use crate::config::Config;
 use crate::gate::Gate;
 use crate::health::HealthWatch;
-use crate::inventory::{Holding, InventoryApi, PageKey, forget_old};
+use crate::inventory::{Heads, Holding, InventoryApi, PageKey, forget_old};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
@@ -89,8 +89,9 @@ impl Server {
     /// # Errors
     /// [`StartError`]: the folder is in use or damaged, or the address is taken.
     pub async fn bind(config: Config) -> Result<Bound, StartError> {
+        let cut = CancellationToken::new();
         let holding = match config.data.clone() {
-            Some(folder) => Some(open(folder, config.device.clone()).await?),
+            Some(folder) => Some(open(folder, config.device.clone(), cut.clone()).await?),
             None => None,
         };
         let failed = |place: String| |source| StartError::Listen { place, source };
@@ -103,7 +104,6 @@ impl Server {
             }
             None => None,
         };
-        let cut = CancellationToken::new();
         let (reporter, routes) = routes(&config, holding.as_ref(), cut.clone())?;
         let store = holding.map(|holding| holding.store);
         let health = HealthWatch::begin(reporter, store.as_ref()).await;
@@ -112,7 +112,11 @@ impl Server {
 }
 
 /// Opens the data folder, on a thread that may block.
-async fn open(folder: PathBuf, device: Option<Id>) -> Result<Holding, StartError> {
+async fn open(
+    folder: PathBuf,
+    device: Option<Id>,
+    stop: CancellationToken,
+) -> Result<Holding, StartError> {
     let named = folder.clone();
     let opened = tokio::task::spawn_blocking(move || {
         let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
@@ -144,7 +148,8 @@ async fn open(folder: PathBuf, device: Option<Id>) -> Result<Holding, StartError
             source: StoreError::Unavailable(error.to_string()).into(),
         })?,
     };
-    Ok(Holding { inventory, store, page_key, device, importing: Arc::default() })
+    let heads = Heads::follow(&store, stop);
+    Ok(Holding { inventory, store, page_key, device, heads })
 }
 
 fn routes(
@@ -161,12 +166,13 @@ fn routes(
         pool,
         max_request_bytes: asked,
         max_response_bytes: answered,
-        cut,
+        cut: cut.clone(),
     };
     let items = InventoryApi {
         holding: holding.cloned(),
         pool: Pool::new(STORE_WORKERS),
         today: config.today,
+        cut,
     };
     let trips = TripServiceImpl::new(inventory);
     let (reporter, health) = tonic_health::server::health_reporter();

@@ -89,10 +89,10 @@ fn an_event_must_be_the_next_of_its_chain() {
 /// An answer that was lost: the inventory looks what happened and goes on from there.
 #[test]
 fn a_lost_answer_is_found_out_by_reading_again() {
-    // Two calls to open, then the commit.
-    let store = Arc::new(FaultyStore::new(MemoryStore::new(), 3, Fault::AnswerLost));
+    // Four calls to open, then the commit.
+    let store = Arc::new(FaultyStore::new(MemoryStore::new(), 5, Fault::AnswerLost));
     let inventory = Inventory::open(store.clone()).unwrap();
-    assert_eq!(store.calls(), 2);
+    assert_eq!(store.calls(), 4);
     let events = boats_by("B1-tablet");
     let error = inventory.append(&events[..1]).unwrap_err();
     assert!(matches!(error, InventoryError::Store(StoreError::Unknown(_))), "{error}");

@@ -17,6 +17,14 @@ impl CallDeadline {
     pub(super) fn after(limit: Duration) -> Self {
         Self(Instant::now() + limit)
     }
+
+    /// Waits until it has passed; for ever where there is none.
+    pub(crate) async fn passed(deadline: Option<Self>) {
+        match deadline {
+            Some(Self(at)) => tokio::time::sleep_until(at).await,
+            None => std::future::pending().await,
+        }
+    }
 }
 
 /// The time that the caller gives, less a margin. At most 8 digits and a unit ("gRPC over

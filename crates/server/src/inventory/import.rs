@@ -1,18 +1,18 @@
 //! Files in: all rows or none, with a report, and safe to repeat under a request id.
 
 use std::collections::BTreeMap;
-use std::sync::PoisonError;
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, ToWire as _, limits, pb};
 use deepbend_ledger::body::Body;
-use deepbend_ledger::event::{Chain, Claim, Recorder, Sealed};
+use deepbend_ledger::event::{Claim, Recorder, Sealed};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{FileKind, RowFault, import as read_files};
 use deepbend_ledger::item::{Item, ItemKind};
 use deepbend_ledger::time::ObservedTime;
 use deepbend_ledger::view::View;
-use deepbend_store::{MAX_WRITES, StoreError};
+use deepbend_store::StoreError;
+use deepbend_store::inventory::{Draft, InventoryError, MAX_EVENTS_AT_ONCE};
 use prost::Message as _;
 use prost_types::Timestamp;
 use sha2::{Digest as _, Sha256};
@@ -43,10 +43,7 @@ pub(super) fn read(request: pb::ImportItemsRequest) -> Result<Asked, Faults> {
     let pb::ImportItemsRequest { request_id, files, claim, validate_only } = request;
     let mut faults = Faults::new();
     let mut reader = Reader::new(At::ROOT, &mut faults);
-    if !request_id.is_empty() && !is_uuid(&request_id) {
-        let right = "a UUID, for example 123e4567-e89b-42d3-a456-426614174000";
-        reader.fault("request_id", FaultCode::Malformed, "is no UUID", right);
-    }
+    let request_id = requests::read_id(&mut reader, &request_id);
     if files.is_empty() {
         reader.fault("files", FaultCode::Missing, "is empty", format!("1 to {FILES} files"));
     }
@@ -80,7 +77,6 @@ pub(super) fn read(request: pb::ImportItemsRequest) -> Result<Asked, Faults> {
     let claim = claim.and_then(|claim| {
         reader.within("claim", |at, faults| read_claim(&mut Reader::new(at, faults), claim))
     });
-    let request_id = Some(request_id.to_ascii_lowercase()).filter(|id| !id.is_empty());
     match claim {
         Some(claim) => faults.or(Asked { request_id, content, files, claim, validate_only }),
         // Without a claim there is a fault that says so.
@@ -88,16 +84,11 @@ pub(super) fn read(request: pb::ImportItemsRequest) -> Result<Asked, Faults> {
     }
 }
 
-fn is_uuid(text: &str) -> bool {
-    let groups: Vec<_> = text.split('-').collect();
-    groups.iter().map(|group| group.len()).eq([8, 4, 4, 4, 12])
-        && groups.iter().all(|group| group.bytes().all(|b| b.is_ascii_hexdigit()))
-}
-
 /// Years 1 to 9999, as RFC 3339 and `google.protobuf.Timestamp` have them, seconds since 1970.
 const SECONDS: std::ops::RangeInclusive<i64> = -62_135_596_800..=253_402_300_799;
 
-fn read_claim(reader: &mut Reader<'_>, claim: pb::Claim) -> Option<Claim> {
+/// Who says it, when, and how well he knows.
+pub(super) fn read_claim(reader: &mut Reader<'_>, claim: pb::Claim) -> Option<Claim> {
     let pb::Claim { observed_time, actor, certainty } = claim;
     let right = "a time of the years 1 to 9999";
     let observed_time = reader.required("observed_time", observed_time, right);
@@ -126,46 +117,66 @@ pub(super) fn import(
     holding: &Holding,
     asked: &Asked,
 ) -> Result<pb::ImportItemsResponse, ServiceError> {
-    // What it guards is on the disk, whole or not at all.
-    let _one_at_a_time = holding.importing.lock().unwrap_or_else(PoisonError::into_inner);
-    let inventory = &holding.inventory;
-    let view = inventory.view();
-    if let Some(id) = &asked.request_id
-        && let Some(done) = requests::done(&*holding.store, &view, id)?
-    {
-        if done.content != asked.content {
-            return Err(ServiceError::RequestIdReused(id.clone()));
-        }
-        return Ok(imported(&view, &done));
-    }
-    let mut recorder = match inventory.head(&holding.device) {
-        Some((chain, head)) => Recorder::after(chain, &head),
-        None => Recorder::begin(Chain { device: holding.device.clone(), incarnation: 1 }, 1),
-    };
     let files: Vec<_> = asked.files.iter().map(|(kind, text)| (*kind, text.as_str())).collect();
-    let events = match read_files(&files, &view, &mut recorder, &asked.claim) {
-        Ok(events) => events,
-        Err(faults) => return Ok(refused(&faults)),
-    };
-    // Besides the events a commit has the head of their chain.
-    if events.len() >= MAX_WRITES {
-        return Err(ServiceError::TooLarge { what: "rows in one import", limit: MAX_WRITES - 1 });
-    }
-    if asked.validate_only {
+    let store = &*holding.store;
+    let drafted = |view: &View, recorder: &mut Recorder| -> Result<_, Stopped> {
+        if let Some(id) = &asked.request_id
+            && let Some(done) = requests::done(store, view, id)?
+        {
+            if done.content != asked.content {
+                return Err(ServiceError::RequestIdReused(id.clone()).into());
+            }
+            return Ok(answered(imported(view, &done)));
+        }
+        let events = match read_files(&files, view, recorder, &asked.claim) {
+            Ok(events) => events,
+            Err(faults) => return Ok(answered(refused(&faults))),
+        };
+        if events.len() > MAX_EVENTS_AT_ONCE {
+            let (what, limit) = ("rows in one import", MAX_EVENTS_AT_ONCE);
+            return Err(ServiceError::TooLarge { what, limit }.into());
+        }
         let items = events.iter().filter_map(item_of);
-        return Ok(report(pb::ImportOutcome::Valid, items));
+        if asked.validate_only {
+            return Ok(answered(report(pb::ImportOutcome::Valid, items)));
+        }
+        let answer = report(pb::ImportOutcome::Imported, items);
+        let note = asked.request_id.as_ref().zip(Done::by(asked.content, &events));
+        let beside = note.map(|(id, done)| requests::note(id, &done)).into_iter().collect();
+        Ok(Draft { events, beside, answer })
+    };
+    holding.inventory.record(&holding.device, drafted).map_err(|Stopped(error)| error)
+}
+
+/// Nothing is recorded.
+fn answered(answer: pb::ImportItemsResponse) -> Draft<pb::ImportItemsResponse> {
+    Draft { events: Vec::new(), beside: Vec::new(), answer }
+}
+
+/// Why an import stopped.
+struct Stopped(ServiceError);
+
+impl From<ServiceError> for Stopped {
+    fn from(error: ServiceError) -> Self {
+        Self(error)
     }
-    let done = Done::by(asked.content, &events);
-    if let (Some(id), Some(done)) = (&asked.request_id, &done) {
-        requests::note(&*holding.store, id, done)?;
+}
+
+impl From<StoreError> for Stopped {
+    fn from(error: StoreError) -> Self {
+        Self(error.into())
     }
-    inventory.append(&events).map_err(too_large)?;
-    Ok(report(pb::ImportOutcome::Imported, events.iter().filter_map(item_of)))
+}
+
+impl From<InventoryError> for Stopped {
+    fn from(error: InventoryError) -> Self {
+        Self(too_large(error))
+    }
 }
 
 /// A commit has a greatest size, which only the store knows.
-fn too_large(error: deepbend_store::inventory::InventoryError) -> ServiceError {
-    use deepbend_store::inventory::InventoryError as Error;
+fn too_large(error: InventoryError) -> ServiceError {
+    use InventoryError as Error;
     match error {
         Error::Store(StoreError::Malformed { .. }) => ServiceError::TooLarge {
             what: "bytes of events in one import",
@@ -243,7 +254,9 @@ mod tests {
     use deepbend_store::inventory::Inventory;
     use deepbend_store::{Fault, FaultyStore, MemoryStore, Store};
 
-    use super::super::PageKey;
+    use tokio_util::sync::CancellationToken;
+
+    use super::super::{Heads, PageKey};
     use super::*;
 
     fn asked() -> Asked {
@@ -272,20 +285,23 @@ mod tests {
     }
 
     // Source: AIP-155; every call to the store fails once, in every way that it can.
-    #[test]
-    fn whatever_fails_once_the_second_call_has_all_of_it_once() {
+    #[tokio::test]
+    async fn whatever_fails_once_the_second_call_has_all_of_it_once() {
         let mut failed = 0;
         for fault in [Fault::Refused, Fault::AnswerLost, Fault::Damaged] {
             for call in 1..=16 {
                 let store: Arc<dyn Store> =
                     Arc::new(FaultyStore::new(MemoryStore::default(), call, fault));
                 let Ok(inventory) = Inventory::open(Arc::clone(&store)) else { continue };
+                let stop = CancellationToken::new();
+                stop.cancel();
+                let heads = Heads::follow(&(Arc::new(MemoryStore::default()) as Arc<dyn Store>), stop);
                 let holding = Holding {
                     inventory: Arc::new(inventory),
                     store,
                     page_key: PageKey::new(&[0; PageKey::BYTES]).unwrap(),
                     device: Id::new("service").unwrap(),
-                    importing: Arc::default(),
+                    heads,
                 };
                 let asked = asked();
                 let mut twice = || match import(&holding, &asked) {

@@ -12,6 +12,7 @@ use deepbend_ledger::line_age::line_due;
 use deepbend_ledger::time::Date;
 use deepbend_ledger::view::{Entry, EventRef};
 
+use super::told;
 use super::words::LedgerWord as _;
 use crate::error::ServiceError;
 
@@ -80,16 +81,12 @@ fn origin(event: &EventRef, claim: &Claim) -> pb::EventOrigin {
         incarnation: count(id.chain.incarnation),
         sequence: i64::try_from(id.sequence).unwrap_or(i64::MAX),
         hash: hash.to_string(),
-        claim: Some(pb::Claim {
-            observed_time: claim.observed_time.as_str().parse().ok(),
-            actor: claim.actor.to_string(),
-            certainty: claim.certainty.wire().into(),
-        }),
+        claim: Some(told::claim(claim)),
     }
 }
 
 /// Counts of the ledger are small.
-fn count(value: u32) -> i32 {
+pub(super) fn count(value: u32) -> i32 {
     i32::try_from(value).unwrap_or(i32::MAX)
 }
 
@@ -118,7 +115,7 @@ fn write(spec: Spec, quantity: Option<u32>, today: Option<Date>) -> pb::item::Sp
     }
 }
 
-fn fitted_line(fitted: &FittedLine, today: Option<Date>) -> pb::FittedLine {
+pub(super) fn fitted_line(fitted: &FittedLine, today: Option<Date>) -> pb::FittedLine {
     let due = today.and_then(|today| line_due(fitted, today));
     let FittedLine { line, strands, spooled_on, hours, turned: _ } = fitted;
     pb::FittedLine {

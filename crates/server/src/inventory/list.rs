@@ -1,6 +1,7 @@
 //! Listing, page by page.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, ReadMask, Reader, WireWord, limits, pb};
@@ -9,10 +10,11 @@ use deepbend_ledger::filter::Filter;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
 use deepbend_ledger::view::View;
+use deepbend_store::Seq;
 use prost::Message as _;
 
 use super::item;
-use super::page::PageKey;
+use super::page::{PageKey, key_of, place_of};
 use super::words::LedgerWord;
 use crate::error::ServiceError;
 
@@ -114,16 +116,22 @@ fn words<W, E: TryFrom<i32>>(
     })
 }
 
-/// A page of what is asked for.
+/// A page of what is asked for, of a view that holds all changes up to `revision`.
 pub(super) fn list(
-    view: &View,
+    (revision, view): &(Seq, Arc<View>),
     key: &PageKey,
     asked: &Asked,
     today: Option<Date>,
 ) -> Result<pb::ListItemsResponse, ServiceError> {
-    let after = match asked.token.as_str() {
-        "" => None,
-        token => Some(key.read(&asked.request, token)?),
+    // All matches are counted for the first page only, so that the others cost what they show.
+    let (total, after) = match asked.token.as_str() {
+        "" => (u32::try_from(view.count(&asked.filter)).unwrap_or(u32::MAX), None),
+        token => {
+            let place = key.read(&asked.request, token)?;
+            let (total, place) = place.split_first_chunk().ok_or(ServiceError::PageToken)?;
+            let after = key_of(place).ok_or(ServiceError::PageToken)?;
+            (u32::from_be_bytes(*total), Some(after))
+        }
     };
     let page = view.page(&asked.filter, after.as_ref(), asked.size);
     let mut next_after = page.next_after;
@@ -138,11 +146,11 @@ pub(super) fn list(
         }
         items.push(item);
     }
+    let place = next_after.map(|after| [&total.to_be_bytes()[..], &place_of(&after)].concat());
     Ok(pb::ListItemsResponse {
         items,
-        next_page_token: next_after
-            .map(|after| key.issue(&asked.request, &after))
-            .unwrap_or_default(),
-        total_size: i32::try_from(view.count(&asked.filter)).unwrap_or(i32::MAX),
+        next_page_token: place.map(|place| key.issue(&asked.request, &place)).unwrap_or_default(),
+        total_size: i32::try_from(total).unwrap_or(i32::MAX),
+        revision: i64::try_from(*revision).unwrap_or(i64::MAX),
     })
 }

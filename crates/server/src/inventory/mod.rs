@@ -2,7 +2,10 @@
 //!
 //! 1. [`item`]: an item, written;
 //! 2. [`list`] and [`page`]: filters, pages and their tokens;
-//! 3. [`import`] and [`requests`]: files in, all rows or none, safe to repeat.
+//! 3. [`import`] and [`requests`]: files in, all rows or none, safe to repeat;
+//! 4. [`record`], [`event`] and [`columns`]: what happened, read and recorded;
+//! 5. [`told`] and [`history`]: claims, disputes, who said what, what is due;
+//! 6. [`watch`]: changes from a revision on.
 
 use std::sync::Arc;
 
@@ -12,21 +15,32 @@ use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
 use deepbend_store::Store;
 use deepbend_store::inventory::Inventory;
+use tokio_stream::wrappers::ReceiverStream;
+use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
 
 use crate::compute::Pool;
 use crate::error::{Missing, ServiceError};
+use crate::gate::{CallDeadline, CallPlace};
 use crate::today::today;
 
+mod columns;
+mod event;
+mod history;
 mod import;
 mod item;
 mod list;
 mod page;
+mod record;
 mod requests;
+mod told;
+mod watch;
 mod words;
 
 pub(crate) use page::PageKey;
 pub(crate) use requests::forget_old;
+pub(crate) use told::forks;
+pub(crate) use watch::Heads;
 
 /// The inventory of a folder, with what the service keeps beside it.
 #[derive(Clone)]
@@ -39,8 +53,8 @@ pub(crate) struct Holding {
     pub(crate) page_key: PageKey,
     /// Name under which this service records.
     pub(crate) device: Id,
-    /// Held by whoever imports, so that a request id is looked up and noted in one step.
-    pub(crate) importing: Arc<std::sync::Mutex<()>>,
+    /// Tells when something was committed.
+    pub(crate) heads: Heads,
 }
 
 /// Answers `deepbend.v1.InventoryService`.
@@ -49,6 +63,8 @@ pub(crate) struct InventoryApi {
     pub(crate) holding: Option<Holding>,
     pub(crate) pool: Pool,
     pub(crate) today: Option<Date>,
+    /// Ends the streams.
+    pub(crate) cut: CancellationToken,
 }
 
 impl InventoryApi {
@@ -56,7 +72,7 @@ impl InventoryApi {
         self.holding.clone().ok_or(ServiceError::NoInventory)
     }
 
-    fn get(&self, request: pb::GetItemRequest) -> Result<pb::Item, ServiceError> {
+    fn get(&self, request: pb::GetItemRequest) -> Result<pb::GetItemResponse, ServiceError> {
         let pb::GetItemRequest { id, read_mask } = request;
         let mut faults = Faults::new();
         let mut reader = Reader::new(At::ROOT, &mut faults);
@@ -76,7 +92,8 @@ impl InventoryApi {
         };
         let mut item = item::item(entry, today(self.today));
         item.contested |= found.len() > 1;
-        item::masked(&mask, item)
+        let story = told::story(&view, &entry.item().key());
+        Ok(pb::GetItemResponse { item: Some(item::masked(&mask, item)?), story })
     }
 }
 
@@ -96,8 +113,7 @@ impl InventoryService for InventoryApi {
         &self,
         request: Request<pb::GetItemRequest>,
     ) -> Result<Response<pb::GetItemResponse>, Status> {
-        let item = self.get(request.into_inner())?;
-        Ok(Response::new(pb::GetItemResponse { item: Some(item) }))
+        Ok(Response::new(self.get(request.into_inner())?))
     }
 
     async fn list_items(
@@ -107,7 +123,62 @@ impl InventoryService for InventoryApi {
         let asked = list::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
         let today = today(self.today);
-        let work = move || list::list(&holding.inventory.view(), &holding.page_key, &asked, today);
+        let work = move || list::list(&holding.inventory.settled(), &holding.page_key, &asked, today);
         Ok(Response::new(self.pool.run(work).await??))
+    }
+
+    async fn record_events(
+        &self,
+        request: Request<pb::RecordEventsRequest>,
+    ) -> Result<Response<pb::RecordEventsResponse>, Status> {
+        let asked = record::read(request.into_inner()).map_err(ServiceError::from)?;
+        let holding = self.holding()?;
+        Ok(Response::new(self.pool.run(move || record::record(&holding, asked)).await??))
+    }
+
+    async fn list_item_events(
+        &self,
+        request: Request<pb::ListItemEventsRequest>,
+    ) -> Result<Response<pb::ListItemEventsResponse>, Status> {
+        let asked = history::read_events(request.into_inner()).map_err(ServiceError::from)?;
+        let holding = self.holding()?;
+        let work = move || history::events(&holding.inventory.view(), &holding.page_key, &asked);
+        Ok(Response::new(self.pool.run(work).await??))
+    }
+
+    async fn list_contested(
+        &self,
+        request: Request<pb::ListContestedRequest>,
+    ) -> Result<Response<pb::ListContestedResponse>, Status> {
+        let paging = history::read_contested(request.into_inner()).map_err(ServiceError::from)?;
+        let holding = self.holding()?;
+        let work =
+            move || history::contested(&holding.inventory.view(), &holding.page_key, &paging);
+        Ok(Response::new(self.pool.run(work).await??))
+    }
+
+    async fn list_due(
+        &self,
+        request: Request<pb::ListDueRequest>,
+    ) -> Result<Response<pb::ListDueResponse>, Status> {
+        let (day, paging) = history::read_due(request.into_inner()).map_err(ServiceError::from)?;
+        let holding = self.holding()?;
+        let day = day.or_else(|| today(self.today)).ok_or(ServiceError::Internal)?;
+        let work =
+            move || history::due_on(&holding.inventory.view(), &holding.page_key, &paging, day);
+        Ok(Response::new(self.pool.run(work).await??))
+    }
+
+    type WatchItemsStream = ReceiverStream<Result<pb::WatchItemsResponse, Status>>;
+
+    async fn watch_items(
+        &self,
+        request: Request<pb::WatchItemsRequest>,
+    ) -> Result<Response<Self::WatchItemsStream>, Status> {
+        let deadline = request.extensions().get::<CallDeadline>().copied();
+        let place = request.extensions().get::<CallPlace>().cloned();
+        let asked = watch::read(request.into_inner()).map_err(ServiceError::from)?;
+        let holding = self.holding()?;
+        Ok(Response::new(watch::start(self.clone(), holding, asked, deadline, place)))
     }
 }

@@ -26,26 +26,24 @@ impl PageKey {
         Some(Self { mac: Hmac::new_from_slice(bytes).ok()? })
     }
 
-    /// The token of the page that begins after `after`, for the request that `request` stands for.
-    pub(super) fn issue(&self, request: &[u8], after: &ItemKey) -> String {
-        let mut bytes = place(after);
+    /// The token of the page that begins after `place`, for the request that `request` stands for.
+    pub(super) fn issue(&self, request: &[u8], place: &[u8]) -> String {
+        let mut bytes = place.to_vec();
         let seal = self.seal(request, &bytes).finalize().into_bytes();
         bytes.extend_from_slice(&seal[..SEAL]);
         bytes.iter().map(|byte| format!("{byte:02x}")).collect()
     }
 
     /// Where the page begins that a token of ours asks for.
-    pub(super) fn read(&self, request: &[u8], token: &str) -> Result<ItemKey, ServiceError> {
+    pub(super) fn read(&self, request: &[u8], token: &str) -> Result<Vec<u8>, ServiceError> {
         self.try_read(request, token).ok_or(ServiceError::PageToken)
     }
 
-    fn try_read(&self, request: &[u8], token: &str) -> Option<ItemKey> {
+    fn try_read(&self, request: &[u8], token: &str) -> Option<Vec<u8>> {
         let bytes = from_hex(token)?;
         let (place, seal) = bytes.split_at_checked(bytes.len().checked_sub(SEAL)?)?;
         self.seal(request, place).verify_truncated_left(seal).ok()?;
-        let (kind, id) = place.split_first()?;
-        let kind = *ItemKind::ALL.get(usize::from(*kind))?;
-        Some(ItemKey { kind, id: Id::new(std::str::from_utf8(id).ok()?).ok()? })
+        Some(place.to_vec())
     }
 
     fn seal(&self, request: &[u8], place: &[u8]) -> Hmac<Sha256> {
@@ -54,7 +52,8 @@ impl PageKey {
     }
 }
 
-fn place(after: &ItemKey) -> Vec<u8> {
+/// An item as a place of a listing.
+pub(super) fn place_of(after: &ItemKey) -> Vec<u8> {
     let kind = ItemKind::ALL.iter().position(|kind| *kind == after.kind).unwrap_or_default();
     // There are six kinds.
     let mut bytes = vec![kind as u8];
@@ -62,8 +61,15 @@ fn place(after: &ItemKey) -> Vec<u8> {
     bytes
 }
 
+/// The item at a place of a listing.
+pub(super) fn key_of(place: &[u8]) -> Option<ItemKey> {
+    let (kind, id) = place.split_first()?;
+    let kind = *ItemKind::ALL.get(usize::from(*kind))?;
+    Some(ItemKey { kind, id: Id::new(std::str::from_utf8(id).ok()?).ok()? })
+}
+
 fn from_hex(text: &str) -> Option<Vec<u8>> {
-    const LONGEST: usize = 2 * (1 + deepbend_ledger::id::MAX_ID_LENGTH + SEAL);
+    const LONGEST: usize = 2 * (256 + SEAL);
     let fits = text.len() <= LONGEST && text.len().is_multiple_of(2) && text.is_ascii();
     if !fits {
         return None;
@@ -82,8 +88,8 @@ mod tests {
         let key = PageKey::new(&[7; PageKey::BYTES]).unwrap();
         for kind in ItemKind::ALL {
             let after = ItemKey { kind: *kind, id: Id::new("R14").unwrap() };
-            let token = key.issue(b"rods", &after);
-            assert_eq!(key.read(b"rods", &token).unwrap(), after);
+            let token = key.issue(b"rods", &place_of(&after));
+            assert_eq!(key_of(&key.read(b"rods", &token).unwrap()), Some(after));
             assert!(key.read(b"reels", &token).is_err());
             let other = PageKey::new(&[8; PageKey::BYTES]).unwrap();
             assert!(other.read(b"rods", &token).is_err());

@@ -1,11 +1,13 @@
 //! Request ids: what each one did, so that a repeated call gets the first answer again.
 //!
-//! A note is written *before* the events that it tells of, and counts only if the last of them,
-//! by its hash, is in the ledger: so a crash between the two leaves a note that says nothing.
+//! A note is written in the same commit as the events that it tells of. Notes are kept for two
+//! days and dropped when the service starts.
 
+use deepbend_contract::Reader;
+use deepbend_contract::pb::FaultCode;
 use deepbend_ledger::event::{EventId, Hash, Sealed};
 use deepbend_ledger::id::Id;
-use deepbend_ledger::view::View;
+use deepbend_ledger::view::{EventRef, View};
 use deepbend_store::{Condition, Expect, Store, StoreError, Tree, Write};
 
 use super::PageKey;
@@ -19,7 +21,7 @@ const REQUEST: &[u8] = b"request ";
 const KEEP_SECONDS: u64 = 48 * 3600;
 const NOTES_PAGE: usize = 500;
 
-/// What an import did.
+/// What a request did.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Done {
     /// SHA-256 of the request without its id.
@@ -46,9 +48,19 @@ impl Done {
             && (self.first..=self.last.sequence).contains(&event.sequence)
     }
 
+    /// They, in their order, as far as the view has them.
+    pub(super) fn events(&self, view: &View) -> Vec<EventRef> {
+        let chain = &self.last.chain;
+        let all = (self.first..=self.last.sequence).map(|sequence| {
+            let id = EventId { chain: chain.clone(), sequence };
+            let hash = if id == self.last { Some(self.last_hash) } else { view.hash_at(&id) };
+            Some(EventRef { id, hash: hash? })
+        });
+        all.flatten().collect()
+    }
+
     fn is_in(&self, view: &View) -> bool {
-        let mut events = view.entries().flat_map(|entry| entry.claims().map(|(event, _)| event));
-        events.any(|event| event.hash == self.last_hash && event.id == self.last)
+        view.contains(&EventRef { id: self.last.clone(), hash: self.last_hash })
     }
 
     /// content(32) | time(8) | first(8) | last(8) | incarnation(4) | hash(32) | device
@@ -102,11 +114,25 @@ pub(super) fn done(
     Ok(done.is_in(view).then_some(done))
 }
 
-/// Notes what a request id is about to do.
-pub(super) fn note(store: &dyn Store, request_id: &str, done: &Done) -> Result<(), StoreError> {
+/// The note of what a request id does, for the commit that does it.
+pub(super) fn note(request_id: &str, done: &Done) -> Write {
     let value = Some(done.write(unix_seconds()));
-    let write = Write { tree: SERVICE, key: key(request_id), expect: Expect::Any, value };
-    store.commit(vec![write]).map(drop)
+    Write { tree: SERVICE, key: key(request_id), expect: Expect::Any, value }
+}
+
+/// Reads a request id; `None` also where there is none.
+pub(super) fn read_id(reader: &mut Reader<'_>, request_id: &str) -> Option<String> {
+    if request_id.is_empty() {
+        return None;
+    }
+    let groups: Vec<_> = request_id.split('-').collect();
+    let uuid = groups.iter().map(|group| group.len()).eq([8, 4, 4, 4, 12])
+        && groups.iter().all(|group| group.bytes().all(|b| b.is_ascii_hexdigit()));
+    if !uuid {
+        let right = "a UUID, for example 123e4567-e89b-42d3-a456-426614174000";
+        reader.fault("request_id", FaultCode::Malformed, "is no UUID", right);
+    }
+    Some(request_id.to_ascii_lowercase())
 }
 
 /// Drops notes that are older than anybody was promised.
@@ -171,7 +197,7 @@ mod tests {
         let last = EventId { chain, sequence: 9 };
         let done = Done { content: [3; 32], first: 4, last, last_hash: Hash::of(b"x") };
         assert_eq!(Done::read(&done.write(77)), Some((done.clone(), 77)));
-        note(&store, "new", &done).unwrap();
+        store.commit(vec![note("new", &done)]).unwrap();
         assert_eq!(super::done(&store, &View::default(), "new").unwrap(), None);
         let old = Some(done.write(unix_seconds() - 49 * 3600));
         let write = Write { tree: SERVICE, key: key("old"), expect: Expect::Any, value: old };

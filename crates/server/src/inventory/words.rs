@@ -1,6 +1,7 @@
 //! Closed lists of the ledger and the enums of the contract, word for word.
 
 use deepbend_contract::pb;
+use deepbend_ledger::body::{Measure, Reason};
 use deepbend_ledger::event::Certainty;
 use deepbend_ledger::import::FileKind;
 use deepbend_ledger::item::{Condition, ItemKind, Status};
@@ -45,6 +46,8 @@ pairs! {
     ItemKind = ItemKind { Rod Reel Lure LineStock Boat Device }
     Status = ItemStatus { Ready OnLoan InService Broken Lost Retired }
     Condition = ItemCondition { A B C D E }
+    Measure = Measure { Pieces Centimetres }
+    Reason = AdjustmentReason { Lost Used Discarded Bought Found }
     Certainty = Certainty { Seen Said Typed }
     FileKind = ImportFileKind { Boats Devices LineStock Rods Reels Lures }
 }

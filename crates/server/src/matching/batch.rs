@@ -46,7 +46,7 @@ pub(super) fn start(
             biased;
             () = answers.closed() => return,
             () = service.cut.cancelled() => Err(ServiceError::ShuttingDown.into()),
-            () = passed(deadline) => Err(ServiceError::Deadline.into()),
+            () = CallDeadline::passed(deadline) => Err(ServiceError::Deadline.into()),
             ended = answer_all(&service, rows, &answers, &mut count) => ended,
         };
         let code = ended.as_ref().err().map_or(tonic::Code::Ok, Status::code);
@@ -59,13 +59,6 @@ pub(super) fn start(
     };
     tokio::spawn(work.in_current_span());
     ReceiverStream::new(receiver)
-}
-
-async fn passed(deadline: Option<CallDeadline>) {
-    match deadline {
-        Some(CallDeadline(at)) => tokio::time::sleep_until(at).await,
-        None => std::future::pending().await,
-    }
 }
 
 async fn answer_all(

@@ -1,0 +1,88 @@
+//! A description by column, read as a row of an item file.
+
+use std::collections::BTreeMap;
+
+use deepbend_contract::pb::FaultCode;
+use deepbend_contract::{Reader, limits};
+use deepbend_ledger::event::{Certainty, Chain, Claim, Recorder};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::import::{FileKind, import};
+use deepbend_ledger::item::{Item, ItemKind};
+use deepbend_ledger::time::ObservedTime;
+
+use super::event::Known;
+
+/// The name of the column with the id.
+fn id_column(kind: ItemKind) -> &'static str {
+    match kind {
+        ItemKind::Rod => "rod_id",
+        ItemKind::Reel => "reel_id",
+        ItemKind::Lure => "lure_id",
+        ItemKind::LineStock => "stock_id",
+        ItemKind::Boat => "boat_id",
+        ItemKind::Device => "device",
+    }
+}
+
+/// Columns with names and cells of a sane size.
+pub(super) fn named(
+    reader: &mut Reader<'_>,
+    name: &str,
+    columns: BTreeMap<String, String>,
+) -> BTreeMap<String, String> {
+    if columns.is_empty() {
+        reader.required(name, None::<()>, "columns of the item files");
+    }
+    if !reader.fits(name, columns.len(), limits::COLUMNS) {
+        return BTreeMap::new();
+    }
+    reader.within(name, |at, faults| {
+        let mut reader = Reader::new(at, faults);
+        for (column, cell) in &columns {
+            reader.text(column, cell.clone(), limits::EVENT_TEXT_LENGTH);
+        }
+    });
+    columns
+}
+
+/// The item that a row describes, as an import of that row would have it.
+pub(super) fn item(
+    reader: &mut Reader<'_>,
+    kind: ItemKind,
+    id: Id,
+    columns: BTreeMap<String, String>,
+    known: &mut Known<'_>,
+) -> Option<Item> {
+    let before = reader.fault_count();
+    let mut columns = named(reader, "columns", columns);
+    if reader.fault_count() > before {
+        return None;
+    }
+    columns.insert(id_column(kind).to_owned(), id.to_string());
+    let row = |cells: Vec<&String>| {
+        let quoted = |cell: &String| format!("\"{}\"", cell.replace('"', "\"\""));
+        cells.into_iter().map(quoted).collect::<Vec<_>>().join(",")
+    };
+    let text = format!("{}\n{}\n", row(columns.keys().collect()), row(columns.values().collect()));
+    let chain = Chain { device: id.clone(), incarnation: 1 };
+    let claim = Claim {
+        observed_time: ObservedTime::new("2000-01-01T00:00:00Z").ok()?,
+        actor: id,
+        certainty: Certainty::Typed,
+    };
+    // Only what it reads is wanted: the event is written by the device's own recorder.
+    let mut scratch = Recorder::begin(chain, 1);
+    let file = FileKind::of_kind(kind);
+    match import(&[(file, &text)], known.view, &mut scratch, &claim) {
+        Ok(events) => events.first()?.event().body.acquired().cloned(),
+        Err(rows) => {
+            for fault in rows {
+                let right =
+                    if fault.right.is_empty() { "see the message".to_owned() } else { fault.right };
+                let column = if fault.column.is_empty() { "columns" } else { &fault.column };
+                reader.fault(column, FaultCode::Malformed, fault.what, right);
+            }
+            None
+        }
+    }
+}

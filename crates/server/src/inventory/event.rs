@@ -1,0 +1,508 @@
+//! Events as callers tell them: read, with every fault.
+
+use std::collections::BTreeMap;
+
+use deepbend_contract::pb::FaultCode;
+use deepbend_contract::pb::event_body::What;
+use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, pb};
+use deepbend_core::gear::Line;
+use deepbend_ledger::body::Body;
+use deepbend_ledger::event::{Chain, EventId, Remark};
+use deepbend_ledger::exchange::PublicKey;
+use deepbend_ledger::id::Id;
+use deepbend_ledger::item::{Condition, Cost, FittedLine, ItemKey, ItemKind, Status};
+use deepbend_ledger::time::Date;
+use deepbend_ledger::view::View;
+
+use super::columns;
+use super::import::read_claim;
+use super::words::LedgerWord;
+use crate::error::Missing;
+
+const DATE: &str = "a date as YYYY-MM-DD";
+
+/// An event that is to be written.
+#[derive(Debug)]
+pub(super) struct Asked {
+    pub(super) remark: Remark,
+    pub(super) body: Body,
+    /// Item and kind that it is told of; `None` for events about devices.
+    pub(super) item: Option<ItemKey>,
+}
+
+/// What the events of a request are read against.
+pub(super) struct Known<'v> {
+    pub(super) view: &'v View,
+    /// Items that earlier events of the same request acquire.
+    pub(super) acquired: BTreeMap<Id, ItemKind>,
+    /// Ids that name nothing.
+    pub(super) missing: Vec<Missing>,
+}
+
+impl Known<'_> {
+    /// The kind of the item that an id means.
+    fn kind(&mut self, at: &At<'_>, id: &Id) -> Option<ItemKind> {
+        if let Some(kind) = self.acquired.get(id) {
+            return Some(*kind);
+        }
+        let found = self.view.find(id);
+        let kind = found.first().map(|entry| entry.item().kind());
+        if kind.is_none() {
+            let field = at.field("item_id").to_string();
+            self.missing.push(Missing::new(field, None, id.as_str(), self.view));
+        }
+        kind
+    }
+}
+
+/// Reads an event. `None` only if a fault was noted or an id names nothing.
+pub(super) fn read(
+    new: pb::NewEvent,
+    at: At<'_>,
+    faults: &mut Faults,
+    known: &mut Known<'_>,
+) -> Option<Asked> {
+    let pb::NewEvent { item_id, item_kind, claim, seen_at_id, trip_id, text, body } = new;
+    let mut reader = Reader::new(at, faults);
+    let claim = reader.required("claim", claim, "who says it, when, and how well he knows");
+    let claim = claim.and_then(|claim| {
+        reader.within("claim", |at, faults| read_claim(&mut Reader::new(at, faults), claim))
+    });
+    let remark = Remark {
+        seen_at: id(&mut reader, "seen_at_id", seen_at_id),
+        trip: id(&mut reader, "trip_id", trip_id),
+        text: reader.text("text", text, limits::EVENT_TEXT_LENGTH),
+        claim: claim?,
+    };
+    let given = id(&mut reader, "item_id", item_id);
+    let kind: Option<pb::ItemKind> = reader.choice("item_kind", item_kind, "ItemKind");
+    let kind = kind.and_then(ItemKind::from_wire);
+    let what = body.and_then(|body| body.what);
+    let what = reader.required("body", what, "what happened")?;
+    let mut item = Wanted { at, id: given, kind, key: None };
+    let body = item.body(&mut reader, "body", what, known)?;
+    if let Some(acquired) = body.acquired() {
+        known.acquired.insert(acquired.id.clone(), acquired.kind());
+    }
+    Some(Asked { remark, body, item: item.key })
+}
+
+/// The item that an event is told of.
+struct Wanted<'a> {
+    at: At<'a>,
+    id: Option<Id>,
+    kind: Option<ItemKind>,
+    key: Option<ItemKey>,
+}
+
+impl Wanted<'_> {
+    fn id(&self, reader: &mut Reader<'_>) -> Option<Id> {
+        reader.required("item_id", self.id.clone(), "the id of an item")
+    }
+
+    fn key(&mut self, reader: &mut Reader<'_>, known: &mut Known<'_>) -> Option<ItemKey> {
+        let id = self.id(reader)?;
+        let kind = match self.kind {
+            Some(kind) => kind,
+            None => known.kind(&self.at, &id)?,
+        };
+        let key = ItemKey { kind, id };
+        self.key = Some(key.clone());
+        Some(key)
+    }
+
+    fn of_kind(
+        &mut self,
+        reader: &mut Reader<'_>,
+        known: &mut Known<'_>,
+        kind: ItemKind,
+    ) -> Option<Id> {
+        let key = self.key(reader, known)?;
+        if key.kind != kind {
+            let wrong = format!("is a {}", key.kind);
+            reader.fault("item_id", FaultCode::Conflict, wrong, format!("the id of a {kind}"));
+        }
+        Some(key.id)
+    }
+
+    /// What happened, at the field `name` of the reader's message.
+    fn body(
+        &mut self,
+        outer: &mut Reader<'_>,
+        name: &str,
+        what: What,
+        known: &mut Known<'_>,
+    ) -> Option<Body> {
+        // The item stands beside the body, so it is read from there.
+        let whole = |wanted: &mut Self, outer: &mut Reader<'_>, known: &mut Known<'_>| {
+            wanted.key(outer, known)
+        };
+        match what {
+            What::Acquired(pb::Acquired { kind, columns }) => {
+                let id = self.id(outer);
+                let item = within(outer, name, "acquired", |reader| {
+                    let kind = reader.required_choice("kind", kind, "ItemKind");
+                    let kind = kind.and_then(ItemKind::from_wire)?;
+                    columns::item(reader, kind, id?, columns, known)
+                })?;
+                self.key = Some(item.key());
+                Some(Body::Acquired { item: Box::new(item) })
+            }
+            What::Moved(pb::Moved { to_id, from_id, piece_count }) => {
+                let item = whole(self, outer, known);
+                let (from, to, pieces) = within(outer, name, "moved", |reader| {
+                    let bounds = limits::Bounds { low: 1.0, ..limits::EVENT_AMOUNT };
+                    (
+                        id(reader, "from_id", from_id),
+                        required_id(reader, "to_id", to_id),
+                        reader.count("piece_count", piece_count, bounds),
+                    )
+                });
+                Some(Body::Moved { item: item?, from, to: to?, pieces })
+            }
+            What::Lent(pb::Lent { to_id, until_date }) => {
+                let item = whole(self, outer, known);
+                let (to, until) = within(outer, name, "lent", |reader| {
+                    (required_id(reader, "to_id", to_id), date(reader, "until_date", &until_date))
+                });
+                Some(Body::Lent { item: item?, to: to?, until })
+            }
+            What::Returned(pb::Returned { to_id }) => {
+                let item = whole(self, outer, known);
+                let to = within(outer, name, "returned", |reader| id(reader, "to_id", to_id));
+                Some(Body::Returned { item: item?, to })
+            }
+            What::Counted(pb::Counted { measure, place_id, amount }) => {
+                let item = whole(self, outer, known);
+                let (measure, place, amount) = within(outer, name, "counted", |reader| {
+                    let amount = reader.required("amount", amount, "a whole number, 0 or more");
+                    (
+                        reader
+                            .required_choice("measure", measure, "Measure")
+                            .and_then(LedgerWord::from_wire),
+                        id(reader, "place_id", place_id),
+                        reader.count("amount", amount, limits::EVENT_AMOUNT),
+                    )
+                });
+                Some(Body::Counted { item: item?, measure: measure?, place, amount: amount? })
+            }
+            What::Adjusted(pb::Adjusted { measure, place_id, change, reason }) => {
+                let item = whole(self, outer, known);
+                let (measure, place, by, why) = within(outer, name, "adjusted", |reader| {
+                    let change = reader.required("change", change, "a whole number");
+                    let bounds = limits::EVENT_CHANGE;
+                    (
+                        reader
+                            .required_choice("measure", measure, "Measure")
+                            .and_then(LedgerWord::from_wire),
+                        id(reader, "place_id", place_id),
+                        change.filter(|&c| {
+                            reader.whole("change", i64::from(c), bounds).is_some()
+                        }),
+                        reader
+                            .required_choice("reason", reason, "AdjustmentReason")
+                            .and_then(LedgerWord::from_wire),
+                    )
+                });
+                Some(Body::Adjusted { item: item?, measure: measure?, place, by: by?, why: why? })
+            }
+            What::Rigged(pb::Rigged { reel_id, leader_id }) => {
+                let rod = self.of_kind(outer, known, ItemKind::Rod);
+                let (reel, leader) = within(outer, name, "rigged", |reader| {
+                    (required_id(reader, "reel_id", reel_id), id(reader, "leader_id", leader_id))
+                });
+                Some(Body::Rigged { rod: rod?, reel: reel?, leader })
+            }
+            What::Unrigged(pb::Unrigged { reel_id }) => {
+                let rod = self.of_kind(outer, known, ItemKind::Rod);
+                let reel = within(outer, name, "unrigged", |reader| {
+                    required_id(reader, "reel_id", reel_id)
+                });
+                Some(Body::Unrigged { rod: rod?, reel: reel? })
+            }
+            What::Respooled(pb::Respooled { fitted: line, from_id, taken_cm }) => {
+                let reel = self.of_kind(outer, known, ItemKind::Reel);
+                let (fitted, from, taken_cm) = within(outer, name, "respooled", |reader| {
+                    let fitted = line.map(|line| {
+                        reader.within("fitted", |at, faults| fitted(line, at, faults))
+                    });
+                    (
+                        fitted.map(Box::new),
+                        id(reader, "from_id", from_id),
+                        reader.count("taken_cm", taken_cm, limits::EVENT_AMOUNT),
+                    )
+                });
+                Some(Body::Respooled { reel: reel?, fitted, from, taken_cm })
+            }
+            What::Reversed(pb::Reversed {}) => {
+                Some(Body::Reversed { reel: self.of_kind(outer, known, ItemKind::Reel)? })
+            }
+            What::CutBack(pb::CutBack { cut_cm }) => {
+                let reel = self.of_kind(outer, known, ItemKind::Reel);
+                let cut_cm = within(outer, name, "cut_back", |reader| {
+                    required_count(reader, "cut_cm", cut_cm)
+                });
+                Some(Body::CutBack { reel: reel?, cut_cm: cut_cm? })
+            }
+            What::Used(pb::Used { minutes }) => {
+                let item = whole(self, outer, known);
+                let minutes = within(outer, name, "used", |reader| {
+                    required_count(reader, "minutes", minutes)
+                });
+                Some(Body::Used { item: item?, minutes: minutes? })
+            }
+            What::Broke(pb::Broke { what }) => {
+                let item = whole(self, outer, known);
+                let what = within(outer, name, "broke", |r| words(r, "what", what));
+                Some(Body::Broke { item: item?, what: what? })
+            }
+            What::FoundDefect(pb::FoundDefect { what, usable, condition: state }) => {
+                let item = whole(self, outer, known);
+                let (what, condition) = within(outer, name, "found_defect", |reader| {
+                    (words(reader, "what", what), condition(reader, state))
+                });
+                Some(Body::FoundDefect { item: item?, what: what?, usable, condition })
+            }
+            What::Inspected(pb::Inspected { status: found, condition: state, reason }) => {
+                let item = whole(self, outer, known);
+                let (status, condition, reason) = within(outer, name, "inspected", |reader| {
+                    (status(reader, found), condition(reader, state), words(reader, "reason", reason))
+                });
+                Some(Body::Inspected { item: item?, status: status?, condition, reason: reason? })
+            }
+            What::SentToService(pb::SentToService { to, back_by_date }) => {
+                let item = whole(self, outer, known);
+                let (to, back_by) = within(outer, name, "sent_to_service", |reader| {
+                    (
+                        reader.text("to", to, limits::EVENT_TEXT_LENGTH),
+                        date(reader, "back_by_date", &back_by_date),
+                    )
+                });
+                Some(Body::SentToService { item: item?, to, back_by })
+            }
+            What::Serviced(pb::Serviced { what, finished, condition: state }) => {
+                let item = whole(self, outer, known);
+                let (what, condition) = within(outer, name, "serviced", |reader| {
+                    (words(reader, "what", what), condition(reader, state))
+                });
+                Some(Body::Serviced { item: item?, what: what?, finished, condition })
+            }
+            What::Lost(pb::Lost {}) => Some(Body::Lost { item: whole(self, outer, known)? }),
+            What::Found(pb::Found { at_id }) => {
+                let item = whole(self, outer, known);
+                let at = within(outer, name, "found", |reader| id(reader, "at_id", at_id));
+                Some(Body::Found { item: item?, at })
+            }
+            What::Retired(pb::Retired { reason }) => {
+                let item = whole(self, outer, known);
+                let reason = within(outer, name, "retired", |r| words(r, "reason", reason));
+                Some(Body::Retired { item: item?, reason: reason? })
+            }
+            What::StatusSet(pb::StatusSet { status: set }) => {
+                let item = whole(self, outer, known);
+                let status = within(outer, name, "status_set", |reader| status(reader, set));
+                Some(Body::StatusSet { item: item?, status: status? })
+            }
+            What::Spent(pb::Spent { cost: paid, what }) => {
+                let item = whole(self, outer, known);
+                let (cost, what) = within(outer, name, "spent", |reader| {
+                    (cost(reader, paid), words(reader, "what", what))
+                });
+                Some(Body::Cost { item: item?, cost: cost?, what: what? })
+            }
+            What::Note(pb::Note { text }) => {
+                let item = whole(self, outer, known);
+                let text = within(outer, name, "note", |reader| words(reader, "text", text));
+                Some(Body::Note { item: item?, text: text? })
+            }
+            What::Edited(pb::Edited { columns }) => {
+                let item = whole(self, outer, known);
+                let columns = within(outer, name, "edited", |reader| {
+                    columns::named(reader, "columns", columns)
+                });
+                let cell = |(name, text): (String, String)| {
+                    (name, (!text.is_empty()).then_some(text))
+                };
+                Some(Body::Edited { item: item?, columns: columns.into_iter().map(cell).collect() })
+            }
+            What::Correction(correction) => self.correction(outer, name, correction, known),
+            What::Enrolled(pb::Enrolled { device_id, key, keeper }) => {
+                within(outer, name, "enrolled", |reader| {
+                    let device = required_id(reader, "device_id", device_id);
+                    let read = PublicKey::try_from(key);
+                    let right = "64 hexadecimal digits, as `deepbend sync` prints them";
+                    if let Err(wrong) = &read {
+                        reader.fault("key", FaultCode::Malformed, wrong.clone(), right);
+                    }
+                    Some(Body::Enrolled { device: device?, key: read.ok()?, keeper })
+                })
+            }
+            What::Revoked(pb::Revoked { device_id, last_sequences, reason }) => {
+                within(outer, name, "revoked", |reader| {
+                    let device = required_id(reader, "device_id", device_id);
+                    let reason = words(reader, "reason", reason);
+                    let mut last = BTreeMap::new();
+                    for (incarnation, sequence) in last_sequences {
+                        match (u32::try_from(incarnation), u64::try_from(sequence)) {
+                            (Ok(incarnation), Ok(sequence)) => {
+                                last.insert(incarnation, sequence);
+                            }
+                            (Ok(_) | Err(_), Ok(_) | Err(_)) => {
+                                let wrong = format!("has {incarnation}: {sequence}");
+                                let right = "numbers that are 0 or more";
+                                reader.fault("last_sequences", FaultCode::TooSmall, wrong, right);
+                            }
+                        }
+                    }
+                    Some(Body::Revoked { device: device?, last, reason: reason? })
+                })
+            }
+        }
+    }
+
+    fn correction(
+        &mut self,
+        outer: &mut Reader<'_>,
+        name: &str,
+        correction: pb::Correction,
+        known: &mut Known<'_>,
+    ) -> Option<Body> {
+        let pb::Correction { event_id: target, instead, reason } = correction;
+        within(outer, name, "correction", |reader| {
+            let right = "an event as device.incarnation.sequence, for example B1-tablet.1.102";
+            let id = event_id(&target);
+            if id.is_none() {
+                reader.fault("event_id", FaultCode::Malformed, format!("is {target:?}"), right);
+            }
+            let reason = words(reader, "reason", reason);
+            // It is told of the corrected event's item, if no other is named.
+            let event = id.as_ref().and_then(|id| known.view.find_event(id));
+            let about = event.and_then(|event| event.body.says()?.about().first().cloned());
+            match (&self.id, about) {
+                (Some(_), _) => drop(self.key(reader, known)),
+                (None, Some(key)) => {
+                    (self.id, self.kind) = (Some(key.id.clone()), Some(key.kind));
+                    self.key = Some(key);
+                }
+                (None, None) => {}
+            }
+            let instead = match instead {
+                None => None,
+                Some(pb::EventBody { what }) => {
+                    let what = reader.required("instead", what, "what happened, or nothing");
+                    let plain = what.filter(|what| {
+                        let nested = matches!(
+                            what,
+                            What::Correction(_) | What::Enrolled(_) | What::Revoked(_)
+                        );
+                        if nested {
+                            let wrong = "is a correction or about devices";
+                            let right = "an event about an item";
+                            reader.fault("instead", FaultCode::Conflict, wrong, right);
+                        }
+                        !nested
+                    })?;
+                    Some(Box::new(self.body(reader, "instead", plain, known)?))
+                }
+            };
+            Some(Body::Correction { target: id?, instead, reason: reason? })
+        })
+    }
+}
+
+/// Reads the message of a body, at its own place.
+fn within<T>(
+    outer: &mut Reader<'_>,
+    name: &str,
+    part: &str,
+    read: impl FnOnce(&mut Reader<'_>) -> T,
+) -> T {
+    outer.within(name, |at, faults| read(&mut Reader::new(at.field(part), faults)))
+}
+
+/// An event's place, as it is written.
+pub(super) fn event_id(text: &str) -> Option<EventId> {
+    let (chain, sequence) = text.rsplit_once('.')?;
+    let number = sequence.parse::<u64>().ok().filter(|n| n.to_string() == sequence)?;
+    Some(EventId { chain: Chain::try_from(chain.to_owned()).ok()?, sequence: number })
+}
+
+fn id(reader: &mut Reader<'_>, name: &str, value: String) -> Option<Id> {
+    reader.id(name, value).and_then(|id| Id::new(id).ok())
+}
+
+fn required_id(reader: &mut Reader<'_>, name: &str, value: String) -> Option<Id> {
+    if value.is_empty() {
+        return reader.required(name, None, "1 to 64 letters A-Z a-z, digits, \"_\" or \"-\"");
+    }
+    id(reader, name, value)
+}
+
+fn required_count(reader: &mut Reader<'_>, name: &str, value: Option<i32>) -> Option<u32> {
+    let value = reader.required(name, value, "a whole number, 0 or more");
+    reader.count(name, value, limits::EVENT_AMOUNT)
+}
+
+fn words(reader: &mut Reader<'_>, name: &str, value: String) -> Option<String> {
+    if value.trim().is_empty() {
+        return reader.required(name, None, "some words");
+    }
+    reader.text(name, value, limits::EVENT_TEXT_LENGTH)
+}
+
+/// A date that may be left out.
+pub(super) fn date(reader: &mut Reader<'_>, name: &str, text: &str) -> Option<Date> {
+    if text.is_empty() {
+        return None;
+    }
+    let read = Date::read(text).ok();
+    if read.is_none() {
+        reader.fault(name, FaultCode::Malformed, format!("is {text:?}"), DATE);
+    }
+    read
+}
+
+fn status(reader: &mut Reader<'_>, value: i32) -> Option<Status> {
+    reader.required_choice("status", value, "ItemStatus").and_then(Status::from_wire)
+}
+
+fn condition(reader: &mut Reader<'_>, value: i32) -> Option<Condition> {
+    reader.choice("condition", value, "ItemCondition").and_then(Condition::from_wire)
+}
+
+fn cost(reader: &mut Reader<'_>, paid: Option<pb::Cost>) -> Option<Cost> {
+    let paid = reader.required("cost", paid, "an amount and a currency")?;
+    let pb::Cost { amount_cents, currency_code } = paid;
+    reader.within("cost", |at, faults| {
+        let mut reader = Reader::new(at, faults);
+        let cents = reader.whole("amount_cents", amount_cents, limits::COST_CENTS);
+        let plain = currency_code.len() == 3
+            && currency_code.bytes().all(|byte| byte.is_ascii_uppercase());
+        if !plain {
+            let wrong = format!("is {currency_code:?}");
+            let right = "three capitals of ISO 4217, for example EUR";
+            reader.fault("currency_code", FaultCode::Malformed, wrong, right);
+        }
+        let cents = u64::try_from(cents?).ok()?;
+        plain.then_some(Cost { cents, currency: currency_code })
+    })
+}
+
+fn fitted(line: pb::FittedLine, at: At<'_>, faults: &mut Faults) -> FittedLine {
+    let pb::FittedLine { line, strand_count, spooled_date, fished_hours, due: _ } = line;
+    let mut reader = Reader::new(at, faults);
+    let line = reader.required("line", line, "what is on the spool");
+    let line = line.map(|line| {
+        reader.within("line", |at, faults| Line::from_wire(line, at, faults))
+    });
+    if let Some(line) = &line {
+        reader.says_something("line", line, "a material, a test or a diameter");
+    }
+    FittedLine {
+        line: line.unwrap_or_default(),
+        strands: reader.count("strand_count", strand_count, limits::STRANDS),
+        spooled_on: date(&mut reader, "spooled_date", &spooled_date),
+        hours: reader.number("fished_hours", fished_hours, limits::FISHED_HOURS),
+        turned: None,
+    }
+}

@@ -1,0 +1,188 @@
+//! What happened, recorded: all events or none, and safe to repeat under a request id.
+
+use deepbend_contract::pb::FaultCode;
+use deepbend_contract::{At, Faults, Reader, limits, pb};
+use deepbend_ledger::event::{BadEvent, Recorder, Sealed};
+use deepbend_ledger::item::ItemKey;
+use deepbend_ledger::view::{EventRef, View};
+use deepbend_store::inventory::Draft;
+use prost::Message as _;
+use sha2::{Digest as _, Sha256};
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::event::{self, Known};
+use super::requests::{self, Done};
+use super::{Holding, told};
+use crate::error::ServiceError;
+
+/// Events that are to be recorded.
+#[derive(Debug)]
+pub(super) struct Asked {
+    request_id: Option<String>,
+    /// SHA-256 of everything but the request id.
+    content: [u8; 32],
+    events: Vec<pb::NewEvent>,
+    validate_only: bool,
+    etag: Option<String>,
+}
+
+/// Reads what does not depend on the inventory.
+pub(super) fn read(request: pb::RecordEventsRequest) -> Result<Asked, Faults> {
+    let without_id = pb::RecordEventsRequest { request_id: String::new(), ..request.clone() };
+    let content = Sha256::digest(without_id.encode_to_vec()).into();
+    let pb::RecordEventsRequest { request_id, events, validate_only, etag } = request;
+    let mut faults = Faults::new();
+    let mut reader = Reader::new(At::ROOT, &mut faults);
+    let request_id = requests::read_id(&mut reader, &request_id);
+    if events.is_empty() {
+        let right = format!("1 to {} events", limits::EVENTS);
+        reader.fault("events", FaultCode::Missing, "is empty", right);
+    }
+    // A request that is too long is read no further.
+    if !reader.fits("events", events.len(), limits::EVENTS) {
+        return Err(faults);
+    }
+    let etag = Some(etag).filter(|etag| !etag.is_empty());
+    // Faults of the events are told together with these.
+    let known = &mut Known { view: &View::default(), acquired: BTreeMap::new(), missing: Vec::new() };
+    if !faults.as_slice().is_empty() {
+        read_events(events, known, &mut faults);
+        return Err(faults);
+    }
+    Ok(Asked { request_id, content, events, validate_only, etag })
+}
+
+fn read_events(
+    events: Vec<pb::NewEvent>,
+    known: &mut Known<'_>,
+    faults: &mut Faults,
+) -> Vec<event::Asked> {
+    Reader::new(At::ROOT, faults).within("events", |list, faults| {
+        let events = events.into_iter().enumerate();
+        events.filter_map(|(i, new)| event::read(new, list.index(i), faults, known)).collect()
+    })
+}
+
+/// Records, or only checks. Blocks until the events are on the disk.
+pub(super) fn record(
+    holding: &Holding,
+    asked: Asked,
+) -> Result<pb::RecordEventsResponse, ServiceError> {
+    let Asked { request_id, content, events, validate_only, etag } = asked;
+    let store = &*holding.store;
+    let drafted = |view: &View, recorder: &mut Recorder| -> Result<_, ServiceError> {
+        if let Some(id) = &request_id
+            && let Some(done) = requests::done(store, view, id)?
+        {
+            if done.content != content {
+                return Err(ServiceError::RequestIdReused(id.clone()));
+            }
+            let answer = Outcome { recorded: done.events(view), what_if: None };
+            return Ok(Draft { events: Vec::new(), beside: Vec::new(), answer });
+        }
+        let mut faults = Faults::new();
+        let mut known = Known { view, acquired: BTreeMap::new(), missing: Vec::new() };
+        let asked = read_events(events, &mut known, &mut faults);
+        check_etag(view, etag.as_deref(), &asked, &mut faults)?;
+        let missing = known.missing;
+        let sealed = seal(view, recorder, asked, &mut faults);
+        faults.or(())?;
+        if !missing.is_empty() {
+            return Err(ServiceError::NotFound(missing));
+        }
+        let recorded = sealed.iter().map(EventRef::to).collect();
+        if validate_only {
+            let mut what_if = view.clone();
+            what_if.extend(&sealed);
+            let answer = Outcome { recorded, what_if: Some(what_if) };
+            return Ok(Draft { events: Vec::new(), beside: Vec::new(), answer });
+        }
+        let note = request_id.as_ref().zip(Done::by(content, &sealed));
+        let beside = note.map(|(id, done)| requests::note(id, &done)).into_iter().collect();
+        Ok(Draft { events: sealed, beside, answer: Outcome { recorded, what_if: None } })
+    };
+    let Outcome { recorded, what_if } = holding.inventory.record(&holding.device, drafted)?;
+    match what_if {
+        Some(view) => Ok(answer(&view, &recorded)),
+        None => Ok(answer(&holding.inventory.view(), &recorded)),
+    }
+}
+
+struct Outcome {
+    recorded: Vec<EventRef>,
+    /// The view as it would be, if only the checks were asked for.
+    what_if: Option<View>,
+}
+
+fn seal(
+    view: &View,
+    recorder: &mut Recorder,
+    asked: Vec<event::Asked>,
+    faults: &mut Faults,
+) -> Vec<Sealed> {
+    let mut sealed = Vec::with_capacity(asked.len());
+    for (index, event::Asked { remark, body, item: _ }) in asked.into_iter().enumerate() {
+        match recorder.write(view, &remark, body) {
+            Ok(event) => sealed.push(event),
+            Err(bad) => {
+                let right = match bad {
+                    BadEvent::TooLong(_) => "shorter texts",
+                    BadEvent::Malformed(_) | BadEvent::Format { .. } => "finite numbers",
+                };
+                let at = At::ROOT.field("events");
+                faults.push(FaultCode::TooLong, at.index(index), bad.to_string(), right);
+            }
+        }
+    }
+    sealed
+}
+
+fn check_etag(
+    view: &View,
+    etag: Option<&str>,
+    asked: &[event::Asked],
+    faults: &mut Faults,
+) -> Result<(), ServiceError> {
+    let Some(etag) = etag else { return Ok(()) };
+    let items: BTreeSet<_> = asked.iter().map(|event| &event.item).collect();
+    let [Some(key)] = items.into_iter().collect::<Vec<_>>()[..] else {
+        let right = "empty, or all events about one item";
+        let mut reader = Reader::new(At::ROOT, faults);
+        reader.fault("etag", FaultCode::Conflict, "goes with events about several items", right);
+        return Ok(());
+    };
+    let now = view.get(key).map(|entry| format!("\"{}\"", entry.etag())).unwrap_or_default();
+    if now == etag {
+        return Ok(());
+    }
+    let (kind, id) = (key.kind.to_string(), key.id.to_string());
+    Err(ServiceError::EtagMismatch { kind, id, etag: now })
+}
+
+/// The item that an event is told of first.
+pub(super) fn main_item(view: &View, reference: &EventRef) -> Option<ItemKey> {
+    let said = view.event(reference)?.body.says().and_then(|body| body.about().first().cloned());
+    said.or_else(|| view.about(reference).first().cloned())
+}
+
+fn answer(view: &View, recorded: &[EventRef]) -> pb::RecordEventsResponse {
+    let mut items = BTreeSet::new();
+    let mut events = Vec::with_capacity(recorded.len());
+    let mut stories = BTreeMap::new();
+    for reference in recorded {
+        let Some(event) = view.event(reference) else { continue };
+        items.extend(view.about(reference));
+        let item = main_item(view, reference);
+        let plain = told::event(reference, event, item.as_ref());
+        let effect = item.and_then(|key| {
+            let story = stories.entry(key.clone()).or_insert_with(|| view.tell(&key));
+            story.as_ref()?.effects.get(reference).cloned()
+        });
+        events.push(match effect {
+            Some(effect) => told::with_effect(plain, &effect),
+            None => plain,
+        });
+    }
+    let contested = items.iter().filter_map(|key| told::contested(view, view.get(key)?));
+    pb::RecordEventsResponse { contested: contested.collect(), events }
+}

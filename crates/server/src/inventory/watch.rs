@@ -1,0 +1,165 @@
+//! Which items change, from a revision on.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use deepbend_contract::{At, Faults, ReadMask, Reader, pb};
+use deepbend_contract::pb::FaultCode;
+use deepbend_ledger::item::ItemKey;
+use deepbend_store::inventory::{Inventory, events_of};
+use deepbend_store::{Seq, Store, StoreError};
+use tokio::sync::{mpsc, watch};
+use tokio_stream::wrappers::ReceiverStream;
+use tokio_util::sync::CancellationToken;
+use tonic::Status;
+
+use super::item;
+use super::{Holding, InventoryApi};
+use crate::error::ServiceError;
+use crate::gate::{CallDeadline, CallPlace};
+use crate::today::today;
+
+/// Commits that one message tells of at most.
+const COMMITS: usize = 64;
+/// Longest wait of the one thread that waits for commits before it looks whether to end.
+const LOOK: Duration = Duration::from_millis(250);
+
+type Answer = Result<pb::WatchItemsResponse, Status>;
+
+/// The head of the store, told to everybody who waits for changes: one thread waits for all.
+#[derive(Clone, Debug)]
+pub(crate) struct Heads(watch::Sender<Seq>);
+
+impl Heads {
+    /// Begins to wait for commits, until `stop`.
+    pub(crate) fn follow(store: &Arc<dyn Store>, stop: CancellationToken) -> Self {
+        let (sender, _) = watch::channel(store.head().unwrap_or_default());
+        let (heads, store) = (sender.clone(), Arc::downgrade(store));
+        tokio::task::spawn_blocking(move || {
+            let mut head = *heads.borrow();
+            while let Some(store) = store.upgrade().filter(|_| !stop.is_cancelled()) {
+                match store.wait_past(head, LOOK) {
+                    Ok(now) if now != head => {
+                        head = now;
+                        heads.send_replace(now);
+                    }
+                    Ok(_) => {}
+                    // Nothing will be committed any more.
+                    Err(_) => return,
+                }
+            }
+        });
+        Self(sender)
+    }
+}
+
+/// What is asked for.
+#[derive(Debug)]
+pub(super) struct Asked {
+    after: Seq,
+    mask: ReadMask,
+}
+
+/// Reads the request.
+pub(super) fn read(request: pb::WatchItemsRequest) -> Result<Asked, Faults> {
+    let pb::WatchItemsRequest { after_revision, read_mask } = request;
+    let mut faults = Faults::new();
+    let mut reader = Reader::new(At::ROOT, &mut faults);
+    let after = Seq::try_from(after_revision);
+    if after.is_err() {
+        let wrong = format!("is {after_revision}");
+        let right = "0, or the revision of an answer";
+        reader.fault("after_revision", FaultCode::TooSmall, wrong, right);
+    }
+    let mask = ReadMask::read::<pb::Item>(&mut reader, "read_mask", read_mask);
+    faults.or(Asked { after: after.unwrap_or_default(), mask })
+}
+
+/// Begins to tell changes.
+pub(super) fn start(
+    api: InventoryApi,
+    holding: Holding,
+    asked: Asked,
+    deadline: Option<CallDeadline>,
+    place: Option<CallPlace>,
+) -> ReceiverStream<Answer> {
+    let (answers, receiver) = mpsc::channel(1);
+    tokio::spawn(async move {
+        let _place = place;
+        let ended = tokio::select! {
+            biased;
+            () = answers.closed() => return,
+            () = api.cut.cancelled() => ServiceError::ShuttingDown.into(),
+            () = CallDeadline::passed(deadline) => ServiceError::Deadline.into(),
+            Err(status) = tell(&api, &holding, asked, &answers) => status,
+        };
+        // Nobody is left to be told if this fails.
+        let _ = answers.send(Err(ended)).await;
+    });
+    ReceiverStream::new(receiver)
+}
+
+async fn tell(
+    api: &InventoryApi,
+    holding: &Holding,
+    asked: Asked,
+    answers: &mpsc::Sender<Answer>,
+) -> Result<std::convert::Infallible, Status> {
+    let mut heads = holding.heads.0.subscribe();
+    let Asked { after, mask } = asked;
+    let mut revision = if after == 0 { holding.inventory.settled().0 } else { after };
+    let mask = Arc::new(mask);
+    let mut first = true;
+    loop {
+        let head = *heads.borrow_and_update();
+        if revision > head.max(holding.inventory.settled().0) {
+            return Err(ServiceError::RevisionTooOld { revision, floor: head }.into());
+        }
+        let (inventory, store) = (Arc::clone(&holding.inventory), Arc::clone(&holding.store));
+        let (mask, day) = (Arc::clone(&mask), today(api.today));
+        let work = move || changed(&inventory, &*store, revision, &mask, day);
+        let told = api.pool.run(work).await??;
+        let (upto, items) = told;
+        let more = upto > revision;
+        revision = upto;
+        if first || !items.is_empty() {
+            let revision = i64::try_from(revision).unwrap_or(i64::MAX);
+            let message = pb::WatchItemsResponse { revision, items };
+            if answers.send(Ok(message)).await.is_err() {
+                return Err(ServiceError::ShuttingDown.into());
+            }
+            first = false;
+        }
+        if !more && heads.changed().await.is_err() {
+            return Err(ServiceError::ShuttingDown.into());
+        }
+    }
+}
+
+/// The items that the next commits are about, as they are now.
+fn changed(
+    inventory: &Inventory,
+    store: &dyn Store,
+    since: Seq,
+    mask: &ReadMask,
+    day: Option<deepbend_ledger::time::Date>,
+) -> Result<(Seq, Vec<pb::Item>), ServiceError> {
+    let commits = store.changes(since, COMMITS).map_err(|error| match error {
+        StoreError::Trimmed { floor } => ServiceError::RevisionTooOld { revision: since, floor },
+        other => other.into(),
+    })?;
+    let Some(last) = commits.last() else { return Ok((since, Vec::new())) };
+    let view = inventory.caught_up();
+    let mut items: BTreeMap<ItemKey, pb::Item> = BTreeMap::new();
+    for event in commits.iter().flat_map(events_of) {
+        for key in view.about(&event) {
+            if let Some(entry) = view.get(&key)
+                && !items.contains_key(&key)
+            {
+                items.insert(key, item::masked(mask, item::item(entry, day))?);
+            }
+        }
+    }
+    Ok((last.seq, items.into_values().collect()))
+}
