@@ -126,8 +126,10 @@ impl From<ServiceError> for Status {
             ServiceError::RevisionTooOld { revision, floor } => {
                 let (revision, floor) = (revision.to_string(), floor.to_string());
                 reason::REVISION_TOO_OLD.status(
-                    format!("changes after revision {revision} cannot be told (kept: after {floor}); \
-                             list again, and go on from the revision of the listing"),
+                    format!(
+                        "changes after revision {revision} cannot be told (kept: after {floor}); \
+                             list again, and go on from the revision of the listing"
+                    ),
                     &[("revision", &revision), ("floor", &floor)],
                 )
             }

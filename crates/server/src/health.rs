@@ -6,6 +6,7 @@ use std::time::Duration;
 use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
 use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
 use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
+use deepbend_contract::pb::sync_service_server::SyncServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
 use deepbend_store::{Condition, Store, StoreError};
 use tokio_util::sync::CancellationToken;
@@ -16,6 +17,7 @@ use tonic_health::server::HealthReporter;
 use crate::inventory::InventoryApi;
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
+use crate::sync::SyncApi;
 use crate::trips::TripServiceImpl;
 
 /// Time between two looks at the store.
@@ -23,6 +25,7 @@ const LOOK: Duration = Duration::from_secs(2);
 
 const MATCHING: &str = MatchingServiceServer::<Matching>::NAME;
 const INVENTORY: &str = InventoryServiceServer::<InventoryApi>::NAME;
+const SYNC: &str = SyncServiceServer::<SyncApi>::NAME;
 const TRIPS: &str = TripServiceServer::<TripServiceImpl>::NAME;
 const MECHANICS: &str = MechanicsServiceServer::<Mechanics>::NAME;
 /// The service as a whole.
@@ -48,17 +51,24 @@ fn look(store: &dyn Store) -> StoreState {
 }
 
 /// Which services serve in a state, and whether the whole does.
-fn serving(state: StoreState) -> [(&'static str, bool); 5] {
+fn serving(state: StoreState) -> [(&'static str, bool); 6] {
     let (inventory, trips, all) = match state {
         StoreState::Missing => (false, false, true),
         StoreState::Sound => (true, true, true),
         StoreState::ReadOnly => (false, true, true),
         StoreState::Failed => (false, false, false),
     };
-    [(MATCHING, true), (INVENTORY, inventory), (TRIPS, trips), (MECHANICS, true), (ALL, all)]
+    [
+        (MATCHING, true),
+        (INVENTORY, inventory),
+        (SYNC, inventory),
+        (TRIPS, trips),
+        (MECHANICS, true),
+        (ALL, all),
+    ]
 }
 
-async fn tell(reporter: &HealthReporter, states: [(&'static str, bool); 5]) {
+async fn tell(reporter: &HealthReporter, states: [(&'static str, bool); 6]) {
     for (name, serves) in states {
         let status = if serves { ServingStatus::Serving } else { ServingStatus::NotServing };
         reporter.set_service_status(name, status).await;
@@ -112,7 +122,7 @@ impl HealthWatch {
             }
             last = look_and_tell(&reporter, store.as_ref(), Some(last)).await;
         }
-        let all = [MATCHING, INVENTORY, TRIPS, MECHANICS, ALL];
+        let all = [MATCHING, INVENTORY, SYNC, TRIPS, MECHANICS, ALL];
         tell(&reporter, all.map(|name| (name, false))).await;
     }
 }
@@ -132,8 +142,8 @@ mod tests {
             assert_eq!(look(&store), StoreState::Failed, "{fault:?}");
         }
         let serves = |state| serving(state).map(|(_, serves)| serves);
-        assert_eq!(serves(StoreState::Missing), [true, false, false, true, true]);
-        assert_eq!(serves(StoreState::ReadOnly), [true, false, true, true, true]);
-        assert_eq!(serves(StoreState::Failed), [true, false, false, true, false]);
+        assert_eq!(serves(StoreState::Missing), [true, false, false, false, true, true]);
+        assert_eq!(serves(StoreState::ReadOnly), [true, false, false, true, true, true]);
+        assert_eq!(serves(StoreState::Failed), [true, false, false, false, true, false]);
     }
 }

@@ -16,7 +16,7 @@
 //!
 //! 1. `listen`: a TCP address, or the socket in the data folder;
 //! 2. `gate`: origin, token, admission, deadline, panics, the log line, the form of errors;
-//! 3. `matching`, `inventory`, [`trips`], `mechanics`: one module a service;
+//! 3. `matching`, `inventory`, `sync`, [`trips`], `mechanics`: one module a service;
 //! 4. `compute`: the work, on threads of its own.
 //!
 //! Around them: [`config`], `serve` (up and down again), `health`, [`log`], `error`.
@@ -48,6 +48,7 @@ pub mod log;
 mod matching;
 mod mechanics;
 mod serve;
+mod sync;
 mod today;
 pub mod trips;
 

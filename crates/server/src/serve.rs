@@ -10,15 +10,16 @@ use deepbend_contract::FILE_DESCRIPTOR_SET;
 use deepbend_contract::pb::inventory_service_server::InventoryServiceServer;
 use deepbend_contract::pb::matching_service_server::MatchingServiceServer;
 use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
+use deepbend_contract::pb::sync_service_server::SyncServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
-use deepbend_ledger::id::Id;
-use deepbend_store::inventory::{Inventory, InventoryError};
+use deepbend_store::inventory::{Fleet, Inventory, InventoryError};
 use deepbend_store::{Condition, SledOptions, SledStore, Store, StoreError};
 use http::{HeaderName, Method, header};
 use tokio::net::UnixListener;
 use tokio::sync::Semaphore;
 use tokio_stream::wrappers::UnixListenerStream;
 use tokio_util::sync::CancellationToken;
+use tonic::codec::CompressionEncoding;
 use tonic::service::Routes;
 use tonic::transport::server::TcpIncoming;
 use tonic_health::server::HealthReporter;
@@ -33,12 +34,14 @@ use crate::inventory::{Heads, Holding, InventoryApi, PageKey, forget_old};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
+use crate::sync::SyncApi;
+use crate::sync::identity::Identity;
 use crate::trips::TripServiceImpl;
 
-/// Name under which the service records where none is configured.
-const DEVICE: &str = "service";
 /// Imports and listings at once.
 const STORE_WORKERS: usize = 4;
+/// Longest wait for the store to be closed.
+const CLOSING: Duration = Duration::from_secs(2);
 /// Time in which streams that were cut off tell their callers.
 const LAST_WORDS: Duration = Duration::from_millis(500);
 
@@ -91,7 +94,7 @@ impl Server {
     pub async fn bind(config: Config) -> Result<Bound, StartError> {
         let cut = CancellationToken::new();
         let holding = match config.data.clone() {
-            Some(folder) => Some(open(folder, config.device.clone(), cut.clone()).await?),
+            Some(folder) => Some(open(folder, &config, cut.clone()).await?),
             None => None,
         };
         let failed = |place: String| |source| StartError::Listen { place, source };
@@ -114,42 +117,44 @@ impl Server {
 /// Opens the data folder, on a thread that may block.
 async fn open(
     folder: PathBuf,
-    device: Option<Id>,
+    config: &Config,
     stop: CancellationToken,
 ) -> Result<Holding, StartError> {
     let named = folder.clone();
+    let (device, founder) = (config.device.clone(), config.founder.clone());
     let opened = tokio::task::spawn_blocking(move || {
         let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
-        let inventory = Arc::new(Inventory::open(Arc::clone(&store))?);
+        let read_only = matches!(store.condition(), Condition::ReadOnly(_));
+        let identity = Identity::open(&folder, device, founder, read_only);
+        let identity = identity.map_err(|error| StoreError::Unavailable(error.to_string()))?;
+        let Identity { device, founder, key } = identity;
+        let inventory = Inventory::open_for(Arc::clone(&store), Fleet { founder, key })?;
         let page_key = PageKey::of(&*store)?;
         match store.condition() {
             Condition::ReadOnly(why) => tracing::error!(%why, "the store can only be read"),
             Condition::Sound | Condition::Failed(_) => forget_old(&*store)?,
         }
-        Ok::<_, InventoryError>((inventory, store, page_key))
+        let heads = Heads::of(&store, stop);
+        Ok::<_, InventoryError>(Holding {
+            inventory: Arc::new(inventory),
+            store,
+            page_key,
+            device,
+            heads,
+        })
     });
     let lost = |error: tokio::task::JoinError| {
         InventoryError::Store(StoreError::Unavailable(error.to_string()))
     };
-    let (inventory, store, page_key) =
-        opened.await.map_err(lost).flatten().map_err(|error| match error {
-            InventoryError::Store(StoreError::Locked { folder, holder }) => {
-                StartError::Locked { folder, holder }
-            }
-            source @ (InventoryError::Store(_)
-            | InventoryError::Chain(_)
-            | InventoryError::Event(_)
-            | InventoryError::Rows(_)) => StartError::Data { folder: named.clone(), source },
-        })?;
-    let device = match device {
-        Some(device) => device,
-        None => Id::new(DEVICE).map_err(|error| StartError::Data {
-            folder: named,
-            source: StoreError::Unavailable(error.to_string()).into(),
-        })?,
-    };
-    let heads = Heads::follow(&store, stop);
-    Ok(Holding { inventory, store, page_key, device, heads })
+    opened.await.map_err(lost).flatten().map_err(|error| match error {
+        InventoryError::Store(StoreError::Locked { folder, holder }) => {
+            StartError::Locked { folder, holder }
+        }
+        source @ (InventoryError::Store(_)
+        | InventoryError::Chain(_)
+        | InventoryError::Event(_)
+        | InventoryError::Rows(_)) => StartError::Data { folder: named, source },
+    })
 }
 
 fn routes(
@@ -172,6 +177,12 @@ fn routes(
         holding: holding.cloned(),
         pool: Pool::new(STORE_WORKERS),
         today: config.today,
+        cut: cut.clone(),
+    };
+    let sync = SyncApi {
+        holding: holding.cloned(),
+        pool: Pool::new(STORE_WORKERS),
+        max_request_bytes: asked,
         cut,
     };
     let trips = TripServiceImpl::new(inventory);
@@ -191,6 +202,13 @@ fn routes(
         )
         .add_service(
             InventoryServiceServer::new(items)
+                .max_decoding_message_size(asked)
+                .max_encoding_message_size(answered),
+        )
+        .add_service(
+            SyncServiceServer::new(sync)
+                .accept_compressed(CompressionEncoding::Gzip)
+                .send_compressed(CompressionEncoding::Gzip)
                 .max_decoding_message_size(asked)
                 .max_encoding_message_size(answered),
         )
@@ -244,6 +262,7 @@ impl Bound {
         let Self { addr, config, tcp, socket, health, routes, store, cut } = self;
         let stop = CancellationToken::new();
         let places = Arc::new(Semaphore::new(config.max_calls));
+        let opened = store.as_ref().map(Arc::downgrade);
         let health = tokio::spawn(health.run(store, stop.clone()));
         let from_web = !config.cors_origins.is_empty();
         let over_tcp = transport(&config)
@@ -273,6 +292,14 @@ impl Bound {
         // It only sets states; if it ended in a panic nothing is left to be told.
         let _ = health.await;
         drop(file);
+        // Work that nobody waits for any more may still hold the store.
+        cut.cancel();
+        let began = tokio::time::Instant::now();
+        while opened.as_ref().is_some_and(|store| store.strong_count() > 0)
+            && began.elapsed() < CLOSING
+        {
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
         tracing::info!("ended");
         Ok(ended?)
     }

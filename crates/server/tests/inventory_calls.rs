@@ -133,7 +133,7 @@ async fn pages_stay_whole_when_something_comes_between() {
             client.import_items(import_of(between)).await.unwrap();
         }
         if page.next_page_token.is_empty() {
-            assert_eq!(page.total_size, 7);
+            assert_eq!(page.total_size, 5, "counted for the first page");
             break;
         }
         request.page_token = page.next_page_token;

@@ -24,7 +24,9 @@ use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{FileKind, RowFault, import};
 use deepbend_ledger::view::{Conflict, EventRef, View};
 
-use crate::api::{Commit, Condition, Expect, MAX_VALUE, MAX_WRITES, Seq, Store, StoreError, Tree, Write};
+use crate::api::{
+    Commit, Condition, Expect, MAX_VALUE, MAX_WRITES, Seq, Store, StoreError, Tree, Write,
+};
 use crate::backup;
 
 const EVENTS: Tree = Tree(1);
@@ -43,7 +45,8 @@ pub const MAX_EVENTS_AT_ONCE: usize = 9_800;
 /// Events that arrived are stored in commits of at most so many; each may have a signature.
 const ACCEPT_STEP: usize = 1_000;
 const _: () = assert!(MAX_EVENT_BYTES <= MAX_VALUE);
-const _: () = assert!(MAX_EVENTS_AT_ONCE + MAX_EVENTS_AT_ONCE / SIGN_EVERY as usize + 16 < MAX_WRITES);
+const _: () =
+    assert!(MAX_EVENTS_AT_ONCE + MAX_EVENTS_AT_ONCE / SIGN_EVERY as usize + 16 < MAX_WRITES);
 
 /// Why the inventory did not do as asked. Nothing was recorded, unless a store error says that
 /// the outcome is unknown.

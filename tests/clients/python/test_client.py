@@ -36,7 +36,7 @@ from deepbend.v1 import water_pb2 as water
 HERE = Path(__file__).parent
 PROJECT = HERE.parents[2]
 DEMO = PROJECT / "crates" / "cli" / "demo"
-SERVICES = {"InventoryService", "MatchingService", "MechanicsService", "TripService"}
+SERVICES = {"InventoryService", "MatchingService", "MechanicsService", "SyncService", "TripService"}
 FILES = {
     "boats": inventory.IMPORT_FILE_KIND_BOATS,
     "devices": inventory.IMPORT_FILE_KIND_DEVICES,

@@ -10,6 +10,7 @@ use tracing_subscriber::EnvFilter;
 
 use super::{Config, LogFormat};
 use crate::gate::token::Token;
+use crate::sync::identity::read_founder;
 
 /// A key, as the file writes it. The flag has `-` for `_`, the variable is `DEEPBEND_` and the
 /// key in capitals.
@@ -51,8 +52,14 @@ pub const KEYS: &[Key] = &[
     Key {
         name: "device",
         form: "1 to 64 letters A-Z a-z, digits, \"_\" or \"-\"",
-        help: "Name under which the service records events [default: service]",
+        help: "Name under which the service records events; kept in the folder [default: service]",
         set: |c, text| Id::new(text).map(|id| c.device = Some(id)).map_err(|_| is(text)),
+    },
+    Key {
+        name: "founder",
+        form: "a device, a colon and its key, as `deepbend sync` prints them",
+        help: "First device of the fleet; only devices that it enrols count [default: open fleet]",
+        set: |c, text| read_founder(text).map(|founder| c.founder = Some(founder)),
     },
     Key {
         name: "token_file",

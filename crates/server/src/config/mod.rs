@@ -8,6 +8,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use deepbend_contract::limits;
+use deepbend_ledger::fold::Founder;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
 use http::HeaderValue;
@@ -36,8 +37,12 @@ pub struct Config {
     pub listen: SocketAddr,
     /// Folder of the inventory; `None`: there is none.
     pub data: Option<PathBuf>,
-    /// Name under which this service records events, as devices have one. `None`: `service`.
+    /// Name under which this service records events, as devices have one. `None`: the one that it
+    /// had before, or else `service`.
     pub device: Option<Id>,
+    /// The first device of the fleet and its key; `None`: what the data folder says, and if it says
+    /// nothing every device counts.
+    pub founder: Option<Founder>,
     /// Token that callers over the network must show; `None`: nobody is asked.
     pub token: Option<Token>,
     /// Origins of web pages that may call; empty: web pages may not.
@@ -68,6 +73,7 @@ impl Default for Config {
             listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 50_551)),
             data: None,
             device: None,
+            founder: None,
             token: None,
             cors_origins: Vec::new(),
             max_request_bytes: limits::MESSAGE_BYTES,

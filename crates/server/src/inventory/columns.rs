@@ -1,6 +1,7 @@
 //! A description by column, read as a row of an item file.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{Reader, limits};
@@ -52,7 +53,7 @@ pub(super) fn item(
     id: Id,
     columns: BTreeMap<String, String>,
     known: &mut Known<'_>,
-) -> Option<Item> {
+) -> Option<Arc<Item>> {
     let before = reader.fault_count();
     let mut columns = named(reader, "columns", columns);
     if reader.fault_count() > before {

@@ -146,7 +146,7 @@ impl Wanted<'_> {
                     columns::item(reader, kind, id?, columns, known)
                 })?;
                 self.key = Some(item.key());
-                Some(Body::Acquired { item: Box::new(item) })
+                Some(Body::Acquired { item })
             }
             What::Moved(pb::Moved { to_id, from_id, piece_count }) => {
                 let item = whole(self, outer, known);
@@ -196,9 +196,7 @@ impl Wanted<'_> {
                             .required_choice("measure", measure, "Measure")
                             .and_then(LedgerWord::from_wire),
                         id(reader, "place_id", place_id),
-                        change.filter(|&c| {
-                            reader.whole("change", i64::from(c), bounds).is_some()
-                        }),
+                        change.filter(|&c| reader.whole("change", i64::from(c), bounds).is_some()),
                         reader
                             .required_choice("reason", reason, "AdjustmentReason")
                             .and_then(LedgerWord::from_wire),
@@ -223,9 +221,8 @@ impl Wanted<'_> {
             What::Respooled(pb::Respooled { fitted: line, from_id, taken_cm }) => {
                 let reel = self.of_kind(outer, known, ItemKind::Reel);
                 let (fitted, from, taken_cm) = within(outer, name, "respooled", |reader| {
-                    let fitted = line.map(|line| {
-                        reader.within("fitted", |at, faults| fitted(line, at, faults))
-                    });
+                    let fitted = line
+                        .map(|line| reader.within("fitted", |at, faults| fitted(line, at, faults)));
                     (
                         fitted.map(Box::new),
                         id(reader, "from_id", from_id),
@@ -266,7 +263,11 @@ impl Wanted<'_> {
             What::Inspected(pb::Inspected { status: found, condition: state, reason }) => {
                 let item = whole(self, outer, known);
                 let (status, condition, reason) = within(outer, name, "inspected", |reader| {
-                    (status(reader, found), condition(reader, state), words(reader, "reason", reason))
+                    (
+                        status(reader, found),
+                        condition(reader, state),
+                        words(reader, "reason", reason),
+                    )
                 });
                 Some(Body::Inspected { item: item?, status: status?, condition, reason: reason? })
             }
@@ -320,12 +321,11 @@ impl Wanted<'_> {
                 let columns = within(outer, name, "edited", |reader| {
                     columns::named(reader, "columns", columns)
                 });
-                let cell = |(name, text): (String, String)| {
-                    (name, (!text.is_empty()).then_some(text))
-                };
+                let cell =
+                    |(name, text): (String, String)| (name, (!text.is_empty()).then_some(text));
                 Some(Body::Edited { item: item?, columns: columns.into_iter().map(cell).collect() })
             }
-            What::Correction(correction) => self.correction(outer, name, correction, known),
+            What::Correction(correction) => self.correction(outer, name, *correction, known),
             What::Enrolled(pb::Enrolled { device_id, key, keeper }) => {
                 within(outer, name, "enrolled", |reader| {
                     let device = required_id(reader, "device_id", device_id);
@@ -388,7 +388,8 @@ impl Wanted<'_> {
             }
             let instead = match instead {
                 None => None,
-                Some(pb::EventBody { what }) => {
+                Some(instead) => {
+                    let what = instead.what;
                     let what = reader.required("instead", what, "what happened, or nothing");
                     let plain = what.filter(|what| {
                         let nested = matches!(
@@ -476,8 +477,8 @@ fn cost(reader: &mut Reader<'_>, paid: Option<pb::Cost>) -> Option<Cost> {
     reader.within("cost", |at, faults| {
         let mut reader = Reader::new(at, faults);
         let cents = reader.whole("amount_cents", amount_cents, limits::COST_CENTS);
-        let plain = currency_code.len() == 3
-            && currency_code.bytes().all(|byte| byte.is_ascii_uppercase());
+        let plain =
+            currency_code.len() == 3 && currency_code.bytes().all(|byte| byte.is_ascii_uppercase());
         if !plain {
             let wrong = format!("is {currency_code:?}");
             let right = "three capitals of ISO 4217, for example EUR";
@@ -492,9 +493,8 @@ fn fitted(line: pb::FittedLine, at: At<'_>, faults: &mut Faults) -> FittedLine {
     let pb::FittedLine { line, strand_count, spooled_date, fished_hours, due: _ } = line;
     let mut reader = Reader::new(at, faults);
     let line = reader.required("line", line, "what is on the spool");
-    let line = line.map(|line| {
-        reader.within("line", |at, faults| Line::from_wire(line, at, faults))
-    });
+    let line =
+        line.map(|line| reader.within("line", |at, faults| Line::from_wire(line, at, faults)));
     if let Some(line) = &line {
         reader.says_something("line", line, "a material, a test or a diameter");
     }

@@ -142,9 +142,9 @@ pub(super) fn contested(
     paging: &Paging,
 ) -> Result<pb::ListContestedResponse, ServiceError> {
     let after = paging.after_item(key)?;
-    let mut rest = view.contested().filter(|entry| {
-        after.as_ref().is_none_or(|after| entry.item().key() > *after)
-    });
+    let mut rest = view
+        .contested()
+        .filter(|entry| after.as_ref().is_none_or(|after| entry.item().key() > *after));
     let page: Vec<_> = rest.by_ref().take(paging.size).collect();
     let more = rest.next().is_some();
     let last = page.last().filter(|_| more);
@@ -180,9 +180,8 @@ pub(super) fn due_on(
     for due in all.iter().filter(|due| after.as_ref().is_none_or(|after| due.item > *after)) {
         // All work of an item stands on one page.
         if page.len() >= paging.size
-            && let Some(last) = page.last().filter(|last: &&&deepbend_ledger::due::Due| {
-                last.item != due.item
-            })
+            && let Some(last) =
+                page.last().filter(|last: &&&deepbend_ledger::due::Due| last.item != due.item)
         {
             next_page_token = key.issue(&paging.request, &place_of(&last.item));
             break;

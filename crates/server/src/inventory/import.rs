@@ -285,17 +285,15 @@ mod tests {
     }
 
     // Source: AIP-155; every call to the store fails once, in every way that it can.
-    #[tokio::test]
-    async fn whatever_fails_once_the_second_call_has_all_of_it_once() {
+    #[test]
+    fn whatever_fails_once_the_second_call_has_all_of_it_once() {
         let mut failed = 0;
         for fault in [Fault::Refused, Fault::AnswerLost, Fault::Damaged] {
             for call in 1..=16 {
                 let store: Arc<dyn Store> =
                     Arc::new(FaultyStore::new(MemoryStore::default(), call, fault));
                 let Ok(inventory) = Inventory::open(Arc::clone(&store)) else { continue };
-                let stop = CancellationToken::new();
-                stop.cancel();
-                let heads = Heads::follow(&(Arc::new(MemoryStore::default()) as Arc<dyn Store>), stop);
+                let heads = Heads::of(&store, CancellationToken::new());
                 let holding = Holding {
                     inventory: Arc::new(inventory),
                     store,

@@ -123,7 +123,8 @@ impl InventoryService for InventoryApi {
         let asked = list::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
         let today = today(self.today);
-        let work = move || list::list(&holding.inventory.settled(), &holding.page_key, &asked, today);
+        let work =
+            move || list::list(&holding.inventory.settled(), &holding.page_key, &asked, today);
         Ok(Response::new(self.pool.run(work).await??))
     }
 

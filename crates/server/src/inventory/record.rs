@@ -44,7 +44,8 @@ pub(super) fn read(request: pb::RecordEventsRequest) -> Result<Asked, Faults> {
     }
     let etag = Some(etag).filter(|etag| !etag.is_empty());
     // Faults of the events are told together with these.
-    let known = &mut Known { view: &View::default(), acquired: BTreeMap::new(), missing: Vec::new() };
+    let known =
+        &mut Known { view: &View::default(), acquired: BTreeMap::new(), missing: Vec::new() };
     if !faults.as_slice().is_empty() {
         read_events(events, known, &mut faults);
         return Err(faults);

@@ -1,8 +1,8 @@
 //! Events, claims, counts and disputes, written.
 
+use deepbend_contract::pb;
 use deepbend_contract::pb::event_body::What;
 use deepbend_contract::pb::field_value::Value as Wire;
-use deepbend_contract::{ToWire as _, pb};
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::{Claim, Event};
 use deepbend_ledger::fold::{
@@ -35,10 +35,7 @@ fn date(day: Option<Date>) -> String {
 
 fn cost(cost: Cost) -> pb::Cost {
     let Cost { cents, currency } = cost;
-    pb::Cost {
-        amount_cents: i64::try_from(cents).unwrap_or(i64::MAX),
-        currency_code: currency,
-    }
+    pb::Cost { amount_cents: i64::try_from(cents).unwrap_or(i64::MAX), currency_code: currency }
 }
 
 /// What happened, as the contract has it.
@@ -117,16 +114,16 @@ pub(super) fn body(body: Body) -> pb::EventBody {
             let cells = columns.into_iter().map(|(name, cell)| (name, cell.unwrap_or_default()));
             What::Edited(pb::Edited { columns: cells.collect() })
         }
-        Body::Correction { target, instead, reason } => What::Correction(Box::new(pb::Correction {
-            event_id: target.to_string(),
-            instead: instead.map(|instead| Box::new(self::body(*instead))),
-            reason,
-        })),
-        Body::Enrolled { device, key, keeper } => What::Enrolled(pb::Enrolled {
-            device_id: device.into(),
-            key: key.to_string(),
-            keeper,
-        }),
+        Body::Correction { target, instead, reason } => {
+            What::Correction(Box::new(pb::Correction {
+                event_id: target.to_string(),
+                instead: instead.map(|instead| Box::new(self::body(*instead))),
+                reason,
+            }))
+        }
+        Body::Enrolled { device, key, keeper } => {
+            What::Enrolled(pb::Enrolled { device_id: device.into(), key: key.to_string(), keeper })
+        }
         Body::Revoked { device, last, reason } => What::Revoked(pb::Revoked {
             device_id: device.into(),
             last_sequences: last
@@ -247,9 +244,7 @@ fn disputes(view: &View, key: &ItemKey, story: &Story) -> Vec<pb::Dispute> {
             Disputed::Tag | Disputed::Count(_) => None,
         },
         count: match disputed {
-            Disputed::Count(of) => {
-                story.counts.get(of).map(|held| counted(view, key, of, held))
-            }
+            Disputed::Count(of) => story.counts.get(of).map(|held| counted(view, key, of, held)),
             Disputed::Tag | Disputed::Field(_) => None,
         },
         first_events: match disputed {

@@ -1,11 +1,11 @@
 //! Which items change, from a revision on.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock, Weak};
 use std::time::Duration;
 
-use deepbend_contract::{At, Faults, ReadMask, Reader, pb};
 use deepbend_contract::pb::FaultCode;
+use deepbend_contract::{At, Faults, ReadMask, Reader, pb};
 use deepbend_ledger::item::ItemKey;
 use deepbend_store::inventory::{Inventory, events_of};
 use deepbend_store::{Seq, Store, StoreError};
@@ -23,21 +23,35 @@ use crate::today::today;
 /// Commits that one message tells of at most.
 const COMMITS: usize = 64;
 /// Longest wait of the one thread that waits for commits before it looks whether to end.
-const LOOK: Duration = Duration::from_millis(250);
+const LOOK: Duration = Duration::from_millis(100);
 
 type Answer = Result<pb::WatchItemsResponse, Status>;
 
-/// The head of the store, told to everybody who waits for changes: one thread waits for all.
-#[derive(Clone, Debug)]
-pub(crate) struct Heads(watch::Sender<Seq>);
+/// The head of the store, told to everybody who waits for changes: one thread waits for all,
+/// from the first watcher on.
+#[derive(Clone)]
+pub(crate) struct Heads {
+    store: Weak<dyn Store>,
+    stop: CancellationToken,
+    followed: Arc<OnceLock<watch::Sender<Seq>>>,
+}
 
 impl Heads {
-    /// Begins to wait for commits, until `stop`.
-    pub(crate) fn follow(store: &Arc<dyn Store>, stop: CancellationToken) -> Self {
-        let (sender, _) = watch::channel(store.head().unwrap_or_default());
-        let (heads, store) = (sender.clone(), Arc::downgrade(store));
+    /// The heads of a store, until `stop`.
+    pub(crate) fn of(store: &Arc<dyn Store>, stop: CancellationToken) -> Self {
+        Self { store: Arc::downgrade(store), stop, followed: Arc::default() }
+    }
+
+    fn subscribe(&self) -> watch::Receiver<Seq> {
+        self.followed.get_or_init(|| self.follow()).subscribe()
+    }
+
+    fn follow(&self) -> watch::Sender<Seq> {
+        let head = self.store.upgrade().and_then(|store| store.head().ok()).unwrap_or_default();
+        let (sender, _) = watch::channel(head);
+        let (heads, store, stop) = (sender.clone(), self.store.clone(), self.stop.clone());
         tokio::task::spawn_blocking(move || {
-            let mut head = *heads.borrow();
+            let mut head = head;
             while let Some(store) = store.upgrade().filter(|_| !stop.is_cancelled()) {
                 match store.wait_past(head, LOOK) {
                     Ok(now) if now != head => {
@@ -50,7 +64,7 @@ impl Heads {
                 }
             }
         });
-        Self(sender)
+        sender
     }
 }
 
@@ -106,7 +120,7 @@ async fn tell(
     asked: Asked,
     answers: &mpsc::Sender<Answer>,
 ) -> Result<std::convert::Infallible, Status> {
-    let mut heads = holding.heads.0.subscribe();
+    let mut heads = holding.heads.subscribe();
     let Asked { after, mask } = asked;
     let mut revision = if after == 0 { holding.inventory.settled().0 } else { after };
     let mask = Arc::new(mask);

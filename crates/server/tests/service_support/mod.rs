@@ -7,6 +7,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::inventory_service_client::InventoryServiceClient;
 use deepbend_contract::pb::matching_service_client::MatchingServiceClient;
 use deepbend_contract::pb::mechanics_service_client::MechanicsServiceClient;
+use deepbend_contract::pb::sync_service_client::SyncServiceClient;
 use deepbend_server::{Config, ServeError, Server};
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
@@ -50,6 +51,12 @@ impl Running {
 
     pub fn mechanics(&self) -> MechanicsServiceClient<Channel> {
         MechanicsServiceClient::new(self.channel.clone())
+    }
+
+    pub fn sync(&self) -> SyncServiceClient<Channel> {
+        SyncServiceClient::new(self.channel.clone())
+            .send_compressed(tonic::codec::CompressionEncoding::Gzip)
+            .accept_compressed(tonic::codec::CompressionEncoding::Gzip)
     }
 
     pub fn inventory(&self) -> InventoryServiceClient<Channel> {

@@ -1,0 +1,272 @@
+//! One exchange, the same on both sides.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use deepbend_contract::pb::exchange_part::Part;
+use deepbend_contract::{limits, pb};
+use deepbend_ledger::event::{Chain, Hash, Head};
+use deepbend_ledger::exchange::{Inbox, Raw, Signature, Tips};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::view::{EventRef, View};
+use deepbend_store::inventory::{Arrival, Inventory};
+use tokio::sync::mpsc;
+use tokio_stream::{Stream, StreamExt as _};
+use tonic::Status;
+
+use crate::compute::Pool;
+use crate::error::ServiceError;
+use crate::inventory::{Holding, forks};
+
+/// Version of the exchange.
+const VERSION: i32 = 1;
+/// Bytes of events in a chunk, about: half of the least message that a service takes.
+const CHUNK_BYTES: usize = 256 * 1024;
+/// Longest silence of the other side.
+const SILENCE: Duration = Duration::from_secs(60);
+/// Refused events that are told.
+const TOLD: usize = 20;
+
+/// What both sides of an exchange have.
+#[derive(Clone)]
+pub(super) struct Side {
+    pub(super) holding: Holding,
+    pub(super) pool: Pool,
+}
+
+/// What arrived so far.
+#[derive(Default)]
+pub(super) struct Arrivals {
+    inbox: Inbox,
+    accepted: usize,
+    duplicates: usize,
+    refused: usize,
+    told: Vec<pb::RefusedEvent>,
+}
+
+impl Arrivals {
+    /// Takes a chunk and puts it on the disk.
+    pub(super) fn take(
+        &mut self,
+        inventory: &Inventory,
+        chunk: pb::EventChunk,
+    ) -> Result<(), ServiceError> {
+        let count = chunk.events.len();
+        if count > limits::CHUNK_EVENTS {
+            let what = "events in one chunk";
+            return Err(ServiceError::TooLarge { what, limit: limits::CHUNK_EVENTS });
+        }
+        let raws = chunk.events.into_iter().map(|event| {
+            let pb::SignedEvent { event: bytes, signature } = event;
+            // A signature of another length is none.
+            let signature = <[u8; 64]>::try_from(signature).ok().map(Signature::from_bytes);
+            Raw { bytes, signature }
+        });
+        let Arrival { accepted, duplicates, refused, forks } =
+            inventory.accept(&mut self.inbox, raws.collect())?;
+        self.accepted += accepted;
+        self.duplicates += duplicates;
+        self.refused += refused.len();
+        for fork in forks {
+            tracing::error!(event = %fork.id, "a device forked: its store was cloned");
+        }
+        for refused in refused {
+            tracing::warn!(fault = %refused.fault, "an event was refused");
+            if self.told.len() < TOLD {
+                self.told.push(pb::RefusedEvent { wrong: refused.fault.to_string() });
+            }
+        }
+        Ok(())
+    }
+
+    /// What became of all.
+    pub(super) fn receipt(&self, view: &View) -> pb::Receipt {
+        let count = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+        pb::Receipt {
+            accepted_count: count(self.accepted),
+            duplicate_count: count(self.duplicates),
+            waiting_count: count(self.inbox.waiting().count()),
+            refused_count: count(self.refused),
+            refused: self.told.clone(),
+            forks: forks(view),
+        }
+    }
+}
+
+/// An event of a chain, written.
+pub(super) fn tips(tips: &Tips) -> Vec<pb::ChainTip> {
+    let tip = |(chain, head): (&Chain, &Head)| pb::ChainTip {
+        device_id: chain.device.to_string(),
+        incarnation: i32::try_from(chain.incarnation).unwrap_or(i32::MAX),
+        sequence: i64::try_from(head.sequence).unwrap_or(i64::MAX),
+        hash: head.hash.as_bytes().to_vec(),
+    };
+    tips.iter().map(tip).collect()
+}
+
+fn read_tips(wire: Vec<pb::ChainTip>) -> Result<Tips, ServiceError> {
+    if wire.len() > limits::TIPS {
+        return Err(ServiceError::TooLarge { what: "ends of chains", limit: limits::TIPS });
+    }
+    let mut tips = Tips::default();
+    for pb::ChainTip { device_id, incarnation, sequence, hash } in wire {
+        let read = || {
+            let chain = Chain {
+                device: Id::new(device_id.as_str()).ok()?,
+                incarnation: u32::try_from(incarnation).ok()?,
+            };
+            let hash = Hash::from_bytes(hash.try_into().ok()?);
+            Some((chain, Head { sequence: u64::try_from(sequence).ok()?, hash }))
+        };
+        let (chain, head) = read().ok_or_else(|| malformed("an end of a chain"))?;
+        tips.add(&chain, head);
+    }
+    Ok(tips)
+}
+
+fn malformed(what: &str) -> ServiceError {
+    ServiceError::Peer(format!("the other side sent {what} that cannot be read"))
+}
+
+/// Chunks of events, read from the store.
+pub(super) fn chunk(
+    inventory: &Inventory,
+    events: &mut std::vec::IntoIter<EventRef>,
+) -> Result<pb::EventChunk, ServiceError> {
+    let mut chunk = pb::EventChunk::default();
+    let mut bytes = 0;
+    while chunk.events.len() < limits::CHUNK_EVENTS && bytes < CHUNK_BYTES {
+        let Some(event) = events.next() else { break };
+        // What is in the view is in the store.
+        let raw = inventory.raw(&event)?.ok_or(ServiceError::Internal)?;
+        bytes += raw.bytes.len();
+        let signature = raw.signature.map(|signature| signature.as_bytes().to_vec());
+        let signature = signature.unwrap_or_default();
+        chunk.events.push(pb::SignedEvent { event: raw.bytes, signature });
+    }
+    Ok(chunk)
+}
+
+/// What this side says first.
+fn hello(holding: &Holding, view: &View) -> pb::Hello {
+    let founder = view.roll().founder();
+    pb::Hello {
+        version: VERSION,
+        device_id: holding.device.to_string(),
+        founder_key: founder.map(|founder| founder.key.to_string()).unwrap_or_default(),
+        tips: tips(&view.tips()),
+        key: own_key(holding),
+    }
+}
+
+/// The public key of this service.
+pub(super) fn own_key(holding: &Holding) -> String {
+    holding.inventory.key().map(|key| key.public().to_string()).unwrap_or_default()
+}
+
+fn check(own: &pb::Hello, peer: &pb::Hello) -> Result<(), ServiceError> {
+    let wrong = if peer.version != VERSION {
+        format!("the other side speaks version {}, this one {VERSION}", peer.version)
+    } else if peer.founder_key != own.founder_key {
+        "the two belong to different fleets: they name different founders".to_owned()
+    } else if peer.device_id == own.device_id && peer.key != own.key {
+        format!("both record as {}: give one of them another name with --device", own.device_id)
+    } else {
+        return Ok(());
+    };
+    Err(ServiceError::Peer(wrong))
+}
+
+/// Holds an exchange to its end. Answers what arrived and what the other side says of what it was
+/// sent.
+pub(super) async fn hold(
+    side: &Side,
+    mut from: impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin,
+    to: mpsc::Sender<pb::ExchangePart>,
+) -> Result<(pb::Receipt, pb::Receipt), Status> {
+    let inventory = &side.holding.inventory;
+    let own = hello(&side.holding, &inventory.view());
+    say(&to, Part::Hello(own.clone())).await?;
+    let Part::Hello(peer) = hear(&mut from).await? else {
+        return Err(malformed("something before its hello,").into());
+    };
+    check(&own, &peer)?;
+    let theirs = Arc::new(read_tips(peer.tips)?);
+    let (asked, known) = (Arc::clone(inventory), Arc::clone(&theirs));
+    let marks = side.pool.run(move || tips(&asked.view().landmarks(&known))).await?;
+    say(&to, Part::Landmarks(pb::Landmarks { tips: marks })).await?;
+    let Part::Landmarks(marks) = hear(&mut from).await? else {
+        return Err(malformed("something before its landmarks,").into());
+    };
+    let marks = read_tips(marks.tips)?;
+    let asked = Arc::clone(inventory);
+    let lacking = side.pool.run(move || asked.view().lacking(&theirs, &marks)).await?;
+    let sending = send(side, lacking, &to);
+    let taking = take(side, &mut from);
+    let ((), arrivals) = tokio::try_join!(sending, taking)?;
+    let own = arrivals.receipt(&inventory.view());
+    say(&to, Part::Receipt(own.clone())).await?;
+    match hear(&mut from).await? {
+        Part::Receipt(theirs) => Ok((own, theirs)),
+        Part::Hello(_) | Part::Landmarks(_) | Part::Events(_) | Part::Sent(_) => {
+            Err(malformed("something else than its receipt,").into())
+        }
+    }
+}
+
+async fn send(
+    side: &Side,
+    lacking: Vec<EventRef>,
+    to: &mpsc::Sender<pb::ExchangePart>,
+) -> Result<(), Status> {
+    let event_count = i64::try_from(lacking.len()).unwrap_or(i64::MAX);
+    let mut rest = lacking.into_iter();
+    while !rest.as_slice().is_empty() {
+        let inventory = Arc::clone(&side.holding.inventory);
+        let mut events = rest;
+        let read = move || chunk(&inventory, &mut events).map(|chunk| (chunk, events));
+        let (chunk, events) = side.pool.run(read).await??;
+        rest = events;
+        say(to, Part::Events(chunk)).await?;
+    }
+    say(to, Part::Sent(pb::Sent { event_count })).await
+}
+
+async fn take(
+    side: &Side,
+    from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
+) -> Result<Arrivals, Status> {
+    let mut arrivals = Arrivals::default();
+    loop {
+        match hear(from).await? {
+            Part::Events(chunk) => {
+                let inventory = Arc::clone(&side.holding.inventory);
+                let mut so_far = std::mem::take(&mut arrivals);
+                let work = move || so_far.take(&inventory, chunk).map(|()| so_far);
+                arrivals = side.pool.run(work).await??;
+            }
+            Part::Sent(_) => return Ok(arrivals),
+            Part::Hello(_) | Part::Landmarks(_) | Part::Receipt(_) => {
+                return Err(malformed("something between its events").into());
+            }
+        }
+    }
+}
+
+async fn say(to: &mpsc::Sender<pb::ExchangePart>, part: Part) -> Result<(), Status> {
+    let sent = to.send(pb::ExchangePart { part: Some(part) }).await;
+    sent.map_err(|_| ServiceError::Peer("the other side broke off".to_owned()).into())
+}
+
+async fn hear(
+    from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
+) -> Result<Part, Status> {
+    let next = tokio::time::timeout(SILENCE, from.next()).await;
+    match next.map_err(|_| ServiceError::Deadline)? {
+        None => Err(ServiceError::Peer("the other side broke off".to_owned()).into()),
+        Some(part) => {
+            let part = part?.and_then(|part| part.part);
+            Ok(part.ok_or_else(|| malformed("an empty message"))?)
+        }
+    }
+}

@@ -1,0 +1,466 @@
+//! Several services of one fleet: events recorded apart, exchanged, and settled.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+mod service_support;
+
+use std::path::Path;
+
+use deepbend_contract::pb;
+use deepbend_contract::pb::event_body::What;
+use deepbend_contract::pb::exchange_part::Part;
+use deepbend_server::Config;
+use service_support::{Running, demo_files, faults, import_of, reason, small_fleet, start};
+use tokio::sync::mpsc;
+use tokio_stream::StreamExt as _;
+use tokio_stream::wrappers::ReceiverStream;
+
+async fn start_as(device: &str, folder: &Path) -> Running {
+    let device = Some(device.parse_id());
+    start(Config { data: Some(folder.to_owned()), device, ..Config::default() }).await
+}
+
+trait ParseId {
+    fn parse_id(&self) -> deepbend_ledger::id::Id;
+}
+
+impl ParseId for str {
+    fn parse_id(&self) -> deepbend_ledger::id::Id {
+        deepbend_ledger::id::Id::new(self).unwrap()
+    }
+}
+
+/// Lets two services exchange; after `cut` chunks of events, in both directions together, the
+/// line goes dead. Answers the receipts, if it came to them.
+async fn exchange(a: &Running, b: &Running, cut: Option<usize>) -> Vec<pb::Receipt> {
+    let (to_a, for_a) = mpsc::channel(1);
+    let (to_b, for_b) = mpsc::channel(1);
+    let mut from_a = a.sync().exchange(ReceiverStream::new(for_a)).await.unwrap().into_inner();
+    let mut from_b = b.sync().exchange(ReceiverStream::new(for_b)).await.unwrap().into_inner();
+    let mut receipts = Vec::new();
+    let mut chunks = 0;
+    let (mut a_ended, mut b_ended) = (false, false);
+    while !(a_ended && b_ended) {
+        let (message, to, ended) = tokio::select! {
+            message = from_a.next(), if !a_ended => (message, &to_b, &mut a_ended),
+            message = from_b.next(), if !b_ended => (message, &to_a, &mut b_ended),
+        };
+        let Some(message) = message else {
+            *ended = true;
+            continue;
+        };
+        let part = message.unwrap().part.unwrap();
+        match &part.part {
+            Some(Part::Events(_)) => {
+                chunks += 1;
+                if cut.is_some_and(|cut| chunks > cut) {
+                    return receipts;
+                }
+            }
+            Some(Part::Receipt(receipt)) => receipts.push(receipt.clone()),
+            _ => {}
+        }
+        // Who has heard all has ended.
+        let _ = to.send(pb::ExchangeRequest { part: Some(part) }).await;
+    }
+    receipts
+}
+
+async fn state(running: &Running) -> (i64, String) {
+    let state = running.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap();
+    let state = state.into_inner();
+    (state.event_count, state.state_hash)
+}
+
+fn event(
+    item: &str,
+    time: &str,
+    certainty: pb::Certainty,
+    seen_at: &str,
+    what: What,
+) -> pb::NewEvent {
+    pb::NewEvent {
+        item_id: item.to_owned(),
+        claim: Some(pb::Claim {
+            observed_time: Some(time.parse().unwrap()),
+            actor: "guide".to_owned(),
+            certainty: certainty.into(),
+        }),
+        seen_at_id: seen_at.to_owned(),
+        body: Some(pb::EventBody { what: Some(what) }),
+        ..Default::default()
+    }
+}
+
+async fn record(running: &Running, events: Vec<pb::NewEvent>) -> pb::RecordEventsResponse {
+    let request = pb::RecordEventsRequest { events, ..Default::default() };
+    running.inventory().record_events(request).await.unwrap().into_inner()
+}
+
+fn moved(to: &str) -> What {
+    What::Moved(pb::Moved { to_id: to.to_owned(), ..Default::default() })
+}
+
+async fn get(running: &Running, id: &str) -> (pb::Item, pb::ItemStory) {
+    let request = pb::GetItemRequest { id: id.to_owned(), read_mask: None };
+    let answer = running.inventory().get_item(request).await.unwrap().into_inner();
+    (answer.item.unwrap(), answer.story.unwrap())
+}
+
+fn line(material: pb::LineMaterial, test_kgf: f64, diameter_mm: f64) -> pb::FittedLine {
+    let line = pb::Line {
+        material: material.into(),
+        test_kgf: Some(test_kgf),
+        diameter_mm: Some(diameter_mm),
+        ..Default::default()
+    };
+    pb::FittedLine { line: Some(line), ..Default::default() }
+}
+
+/// What the demo's four devices recorded, by device, in the order of their chains.
+fn evening() -> [(&'static str, Vec<pb::NewEvent>); 4] {
+    use pb::Certainty::{Said, Seen, Typed};
+    let braid = pb::LineMaterial::Braid;
+    let lost = What::Adjusted(pb::Adjusted {
+        measure: pb::Measure::Pieces.into(),
+        place_id: String::new(),
+        change: Some(-1),
+        reason: pb::AdjustmentReason::Lost.into(),
+    });
+    let counted = What::Counted(pb::Counted {
+        measure: pb::Measure::Pieces.into(),
+        place_id: String::new(),
+        amount: Some(3),
+    });
+    let respooled = |fitted, from: &str, taken_cm| {
+        What::Respooled(pb::Respooled { fitted: Some(fitted), from_id: from.to_owned(), taken_cm })
+    };
+    let broke = What::Broke(pb::Broke { what: "tip section, closed in the lid".to_owned() });
+    let ready = What::StatusSet(pb::StatusSet { status: pb::ItemStatus::Ready.into() });
+    [
+        (
+            "B1-tablet",
+            vec![
+                event("R15", "2031-09-15T17:55:00Z", Said, "", moved("B2")),
+                event(
+                    "E08",
+                    "2031-09-15T19:30:00Z",
+                    Typed,
+                    "",
+                    respooled(line(braid, 9.0, 0.165), "", None),
+                ),
+                event("L30", "2031-09-15T19:32:00Z", Seen, "B1", lost),
+            ],
+        ),
+        (
+            "B2-tablet",
+            vec![
+                event("R05", "2031-09-15T18:05:00Z", Said, "", moved("B1")),
+                event("R17", "2031-09-15T18:41:00Z", Said, "", moved("B1")),
+                event(
+                    "E08",
+                    "2031-09-15T19:10:00Z",
+                    Seen,
+                    "B2",
+                    respooled(line(braid, 18.0, 0.233), "K04", Some(15_000)),
+                ),
+            ],
+        ),
+        (
+            "B3-tablet",
+            vec![
+                event("R15", "2031-09-15T18:40:00Z", Seen, "B3", broke),
+                event("R17", "2031-09-15T18:43:00Z", Said, "", moved("B3")),
+                event("L30", "2031-09-15T19:33:00Z", Said, "B3", counted),
+            ],
+        ),
+        ("shed-desk", vec![event("R23", "2031-09-15T20:15:00Z", Typed, "", ready)]),
+    ]
+}
+
+// Source: the demo's events.csv and expected_story.csv, rows S04 and S06 to S09.
+#[tokio::test]
+async fn four_boats_tell_the_evening_and_agree() {
+    let folders: Vec<_> = (0..4).map(|_| tempfile::tempdir().unwrap()).collect();
+    let mut boats = Vec::new();
+    for (folder, (device, _)) in folders.iter().zip(evening()) {
+        boats.push(start_as(device, folder.path()).await);
+    }
+    boats[3].inventory().import_items(import_of(demo_files())).await.unwrap();
+    for boat in &boats[..3] {
+        exchange(&boats[3], boat, None).await;
+        assert_eq!(state(boat).await, state(&boats[3]).await);
+    }
+    for (boat, (_, events)) in boats.iter().zip(evening()) {
+        record(boat, events).await;
+    }
+    // They meet in a row; what one tells of another is passed on. The second way brings it back.
+    for (a, b) in [(0, 1), (1, 2), (2, 3), (3, 2), (2, 1), (1, 0)] {
+        exchange(&boats[a], &boats[b], None).await;
+    }
+    let told = state(&boats[0]).await;
+    for boat in &boats {
+        assert_eq!(state(boat).await, told);
+        let (item, story) = get(boat, "R15").await;
+        assert_eq!(item.status(), pb::ItemStatus::Broken);
+        assert_eq!((item.place_id.as_str(), item.contested), ("", true));
+        let place = story.disputes.iter().find(|d| d.what == "place").unwrap();
+        assert_eq!(place.field.as_ref().unwrap().claims.len(), 2);
+
+        let (_, story) = get(boat, "R17").await;
+        let field = story.disputes[0].field.clone().unwrap();
+        let mut places: Vec<_> = field.claims.iter().map(|claim| claim.value.clone()).collect();
+        places.sort_by_key(|value| format!("{value:?}"));
+        let place = |id: &str| {
+            let value = Some(pb::field_value::Value::PlaceId(id.to_owned()));
+            Some(pb::FieldValue { value })
+        };
+        assert_eq!(places, [place("B1"), place("B3")]);
+        assert_eq!(field.value, None);
+
+        let (item, _) = get(boat, "E08").await;
+        let Some(pb::item::Spec::Reel(reel)) = item.spec else { panic!("no reel") };
+        let fitted = reel.fitted.unwrap().line.unwrap();
+        assert!(item.contested);
+        assert_eq!((fitted.test_kgf, fitted.diameter_mm), (Some(9.0), Some(0.233)));
+
+        let (item, story) = get(boat, "L30").await;
+        let count = story.disputes[0].count.clone().unwrap();
+        assert_eq!((item.quantity, count.low, count.high, count.recount), (Some(2), 2, 3, true));
+
+        let (item, story) = get(boat, "R23").await;
+        assert_eq!(item.status(), pb::ItemStatus::Retired);
+        assert_eq!(story.unheeded[0].effect(), pb::EventEffect::Nothing);
+        assert!(story.unheeded[0].effect_reason.contains("inspection"), "{story:?}");
+    }
+    let contested = boats[2].inventory().list_contested(pb::ListContestedRequest::default()).await;
+    let ids: Vec<_> =
+        contested.unwrap().into_inner().items.into_iter().map(|i| i.item_id).collect();
+    assert_eq!(ids, ["R15", "R17", "E08", "L30"]);
+    // Settled by sight, and the others hear of it.
+    let seen = event("R17", "2031-09-16T04:00:00Z", pb::Certainty::Seen, "B1", moved("B1"));
+    assert!(record(&boats[0], vec![seen]).await.contested.is_empty());
+    exchange(&boats[0], &boats[2], None).await;
+    assert_eq!(get(&boats[2], "R17").await.0.place_id, "B1");
+    for boat in boats {
+        boat.end().await;
+    }
+}
+
+// Source: the contract of SyncService: breaking off loses nothing, twice does no harm, and a peer
+// that is gone leaves what arrived.
+#[tokio::test]
+async fn a_cut_exchange_is_resumed() {
+    let (a, b) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let one = start_as("B1-tablet", a.path()).await;
+    let two = start_as("B2-tablet", b.path()).await;
+    let ids: Vec<_> = (0..1200).map(|n| format!("R{n:04}")).collect();
+    let ids: Vec<_> = ids.iter().map(String::as_str).collect();
+    one.inventory().import_items(import_of(small_fleet(&ids))).await.unwrap();
+    exchange(&one, &two, Some(1)).await;
+    // What the first chunk brought is stored once the service has seen that the line is dead.
+    two.end().await;
+    let two = start_as("B2-tablet", b.path()).await;
+    let before = state(&two).await.0;
+    assert!(before < 1201, "{before}");
+    let receipts = exchange(&one, &two, None).await;
+    let accepted: i64 = receipts.iter().map(|receipt| receipt.accepted_count).sum();
+    assert_eq!(accepted, 1201 - before);
+    assert_eq!(state(&two).await, state(&one).await);
+    let receipts = exchange(&two, &one, None).await;
+    assert!(receipts.iter().all(|r| r.accepted_count + r.duplicate_count + r.refused_count == 0));
+    one.end().await;
+    two.end().await;
+}
+
+fn copy(from: &Path, to: &Path) {
+    for entry in std::fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            std::fs::create_dir_all(&target).unwrap();
+            copy(&entry.path(), &target);
+        } else if entry.file_type().unwrap().is_file() {
+            std::fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+// Source: design.md 4: a fork of one device shows in the hash; both branches are quarantined and
+// reported, and the two stores agree all the same.
+#[tokio::test]
+async fn a_clone_is_found_out() {
+    let (a, b) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let one = start_as("B1-tablet", a.path()).await;
+    one.inventory().import_items(import_of(small_fleet(&["R1"]))).await.unwrap();
+    one.end().await;
+    copy(a.path(), b.path());
+    let one = start_as("B1-tablet", a.path()).await;
+    let two = start_as("B1-tablet", b.path()).await;
+    let said = |what| event("R1", "2031-09-15T18:00:00Z", pb::Certainty::Said, "", what);
+    record(&one, vec![said(moved("B1"))]).await;
+    record(&two, vec![said(What::Lost(pb::Lost {}))]).await;
+    let receipts = exchange(&one, &two, None).await;
+    assert!(receipts.iter().all(|receipt| receipt.forks.len() == 1), "{receipts:?}");
+    assert_eq!(state(&one).await, state(&two).await);
+    let listed = one.inventory().list_contested(pb::ListContestedRequest::default()).await;
+    assert_eq!(listed.unwrap().into_inner().forks[0].event_id, "B1-tablet.1.3");
+    // What they write from now on counts again, and does not fork once more.
+    record(&one, vec![said(moved("B1"))]).await;
+    record(&two, vec![said(moved("B1"))]).await;
+    let receipts = exchange(&one, &two, None).await;
+    assert!(receipts.iter().all(|receipt| receipt.forks.len() == 1), "{receipts:?}");
+    assert_eq!(state(&one).await, state(&two).await);
+    one.end().await;
+    two.end().await;
+    let one = start_as("B1-tablet", a.path()).await;
+    assert_eq!(state(&one).await.0, 6);
+    one.end().await;
+}
+
+// Source: ledger's roll: with a founder only enrolled devices count, and signatures are asked for.
+#[tokio::test]
+async fn a_stranger_is_not_heard_until_he_is_enrolled() {
+    let (a, b) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let one = start_as("shed-desk", a.path()).await;
+    let key = one.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap().into_inner().key;
+    one.end().await;
+    let founder = deepbend_ledger::fold::Founder {
+        device: "shed-desk".parse_id(),
+        key: deepbend_ledger::exchange::PublicKey::try_from(key).unwrap(),
+    };
+    let config = |device: &str, folder: &Path| Config {
+        data: Some(folder.to_owned()),
+        device: Some(device.parse_id()),
+        founder: Some(founder.clone()),
+        ..Config::default()
+    };
+    let shed = start(config("shed-desk", a.path())).await;
+    let boat = start(config("B1-tablet", b.path())).await;
+    shed.inventory().import_items(import_of(small_fleet(&["R1"]))).await.unwrap();
+    exchange(&shed, &boat, None).await;
+    let lost =
+        event("R1", "2031-09-15T18:00:00Z", pb::Certainty::Seen, "", What::Lost(pb::Lost {}));
+    record(&boat, vec![lost]).await;
+    let receipts = exchange(&shed, &boat, None).await;
+    assert!(receipts.iter().any(|receipt| receipt.waiting_count == 1), "{receipts:?}");
+    assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Ready);
+    let key =
+        boat.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap().into_inner().key;
+    let enrolled =
+        What::Enrolled(pb::Enrolled { device_id: "B1-tablet".to_owned(), key, keeper: false });
+    record(&shed, vec![event("", "2031-09-15T19:00:00Z", pb::Certainty::Seen, "", enrolled)]).await;
+    exchange(&shed, &boat, None).await;
+    assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
+    assert_eq!(state(&boat).await, state(&shed).await);
+    shed.end().await;
+    boat.end().await;
+}
+
+// Source: AIP-155, AIP-154, AIP-163 and the contract: all faults at once.
+#[tokio::test]
+async fn events_are_checked_whole_and_repeated_safely() {
+    let folder = tempfile::tempdir().unwrap();
+    let one = start_as("B1-tablet", folder.path()).await;
+    one.inventory().import_items(import_of(small_fleet(&["R1", "R2"]))).await.unwrap();
+    let seen = |what| event("R1", "2031-09-15T18:00:00Z", pb::Certainty::Seen, "", what);
+    let request = pb::RecordEventsRequest {
+        events: vec![
+            seen(What::Broke(pb::Broke::default())),
+            seen(What::Counted(pb::Counted { amount: Some(-1), ..Default::default() })),
+            pb::NewEvent { claim: None, ..seen(moved("B1")) },
+        ],
+        ..Default::default()
+    };
+    let status = one.inventory().record_events(request).await.unwrap_err();
+    let fields: Vec<_> = faults(&status).into_iter().map(|(field, _)| field).collect();
+    let expected = [
+        "events[0].body.broke.what",
+        "events[1].body.counted.measure",
+        "events[1].body.counted.amount",
+        "events[2].claim",
+    ];
+    assert_eq!(fields, expected);
+    let request = pb::RecordEventsRequest {
+        events: vec![pb::NewEvent { item_id: "R9".to_owned(), ..seen(moved("B1")) }],
+        ..Default::default()
+    };
+    let status = one.inventory().record_events(request).await.unwrap_err();
+    assert_eq!(reason(&status), "NotFound ITEM_NOT_FOUND");
+
+    let etag = get(&one, "R1").await.0.etag;
+    let request = pb::RecordEventsRequest {
+        request_id: "123e4567-e89b-42d3-a456-426614174000".to_owned(),
+        events: vec![seen(What::Broke(pb::Broke { what: "tip".to_owned() }))],
+        etag: etag.clone(),
+        ..Default::default()
+    };
+    let checked = pb::RecordEventsRequest { validate_only: true, ..request.clone() };
+    let checked = one.inventory().record_events(checked).await.unwrap().into_inner();
+    assert_eq!(checked.events[0].effect(), pb::EventEffect::Acts);
+    assert_eq!(get(&one, "R1").await.0.etag, etag);
+    let first = one.inventory().record_events(request.clone()).await.unwrap().into_inner();
+    assert_ne!(get(&one, "R1").await.0.etag, etag);
+    let again = one.inventory().record_events(request.clone()).await.unwrap().into_inner();
+    assert_eq!(again, first);
+    let stale = pb::RecordEventsRequest { request_id: String::new(), ..request };
+    let status = one.inventory().record_events(stale).await.unwrap_err();
+    assert_eq!(reason(&status), "Aborted ETAG_MISMATCH");
+    one.end().await;
+}
+
+// Source: the contract of ListItemEvents, ListDue, WatchItems and the round trip of all events.
+#[tokio::test]
+async fn history_due_watch_and_export() {
+    let (a, b) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let one = start_as("shed-desk", a.path()).await;
+    one.inventory().import_items(import_of(demo_files())).await.unwrap();
+    let list = pb::ListItemsRequest { page_size: 1, ..Default::default() };
+    let revision = one.inventory().list_items(list).await.unwrap().into_inner().revision;
+    let watch = pb::WatchItemsRequest { after_revision: revision, ..Default::default() };
+    let mut changes = one.inventory().watch_items(watch.clone()).await.unwrap().into_inner();
+    assert!(changes.next().await.unwrap().unwrap().items.is_empty());
+    let seen = |what| event("R17", "2031-09-15T18:00:00Z", pb::Certainty::Seen, "", what);
+    for to in ["B1", "B3", "B2"] {
+        record(&one, vec![seen(moved(to))]).await;
+        let change = changes.next().await.unwrap().unwrap();
+        assert_eq!(change.items[0].id, "R17");
+    }
+    drop(changes);
+    // A second watcher resumes and is told what it missed.
+    let mut changes = one.inventory().watch_items(watch).await.unwrap().into_inner();
+    assert_eq!(changes.next().await.unwrap().unwrap().items[0].place_id, "B2");
+    drop(changes);
+    let future = pb::WatchItemsRequest { after_revision: 1 << 40, ..Default::default() };
+    let mut refused = one.inventory().watch_items(future).await.unwrap().into_inner();
+    let status = refused.next().await.unwrap().unwrap_err();
+    assert_eq!(reason(&status), "OutOfRange REVISION_TOO_OLD");
+
+    let mut request =
+        pb::ListItemEventsRequest { item_id: "R17".to_owned(), page_size: 3, ..Default::default() };
+    let page = one.inventory().list_item_events(request.clone()).await.unwrap().into_inner();
+    assert_eq!(page.events.len(), 3);
+    request.page_token = page.next_page_token;
+    let rest = one.inventory().list_item_events(request).await.unwrap().into_inner();
+    assert_eq!((rest.events.len(), rest.next_page_token.as_str()), (1, ""));
+    assert_eq!(rest.events[0].body.clone().unwrap().what.unwrap(), moved("B2"));
+
+    // S12 of the demo's story: the lines of E03 and E10 are due.
+    let due = pb::ListDueRequest { as_of_date: "2031-09-16".to_owned(), ..Default::default() };
+    let due = one.inventory().list_due(due).await.unwrap().into_inner().due;
+    for id in ["E03", "E10"] {
+        assert!(due.iter().any(|work| work.item_id == id), "{due:?}");
+    }
+
+    let two = start_as("B1-tablet", b.path()).await;
+    let chunks = one.sync().export_events(pb::ExportEventsRequest {}).await.unwrap().into_inner();
+    let chunks: Vec<_> = chunks.map(|answer| answer.unwrap().chunk).collect().await;
+    for duplicates in [false, true] {
+        let chunks = chunks.clone().into_iter().map(|chunk| pb::ImportEventsRequest { chunk });
+        let taken = two.sync().import_events(tokio_stream::iter(chunks)).await.unwrap();
+        let receipt = taken.into_inner().receipt.unwrap();
+        assert_eq!(receipt.duplicate_count > 0, duplicates);
+    }
+    assert_eq!(state(&two).await, state(&one).await);
+    one.end().await;
+    two.end().await;
+}
