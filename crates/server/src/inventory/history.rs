@@ -107,12 +107,12 @@ pub(super) fn events(
         }
     };
     let page = history.get(from..).unwrap_or_default();
-    let told = page.iter().take(paging.size);
+    let told = page.get(..paging.size).unwrap_or(page);
     let more = page.len() > paging.size;
-    let last = told.clone().last().filter(|_| more);
+    let last = told.last().filter(|_| more);
     let next = last.map(|last| key.issue(&paging.request, &reference(&last.reference)));
     Ok(pb::ListItemEventsResponse {
-        events: told.map(|one| told::told(one, &item)).collect(),
+        events: told.iter().map(|one| told::told(one, &item)).collect(),
         next_page_token: next.unwrap_or_default(),
     })
 }

@@ -159,10 +159,12 @@ fn changed(
     mask: &ReadMask,
     day: Option<deepbend_ledger::time::Date>,
 ) -> Result<(Seq, Vec<pb::Item>), ServiceError> {
-    let commits = store.changes(since, COMMITS).map_err(|error| match error {
-        StoreError::Trimmed { floor } => ServiceError::RevisionTooOld { revision: since, floor },
-        other => other.into(),
-    })?;
+    let commits = match store.changes(since, COMMITS) {
+        Err(StoreError::Trimmed { floor }) => {
+            return Err(ServiceError::RevisionTooOld { revision: since, floor });
+        }
+        read => read?,
+    };
     let Some(last) = commits.last() else { return Ok((since, Vec::new())) };
     let view = inventory.caught_up();
     let mut items: BTreeMap<ItemKey, pb::Item> = BTreeMap::new();
