@@ -28,6 +28,14 @@ pub struct TripFiles {
     pub needs: (String, String),
 }
 
+/// Ids of all trips.
+///
+/// # Errors
+/// A file that cannot be read.
+pub fn ids(files: &TripFiles) -> Result<Vec<String>, Failure> {
+    Ok(rows(&files.trips)?.iter().map(|row| row.text("trip_id").to_owned()).collect())
+}
+
 /// The trip with this id, or the only one. Its anglers fish all at once unless they take turns.
 ///
 /// # Errors

@@ -25,6 +25,7 @@ mod judgement;
 pub mod limits;
 mod mask;
 pub mod mechanics;
+mod plan;
 mod reader;
 pub mod reason;
 mod water;
@@ -35,6 +36,7 @@ pub use fault::{At, Fault, Faults};
 pub use fitting::specification;
 pub use judgement::judgement;
 pub use mask::ReadMask;
+pub use plan::{changed_outfit, plan_difference};
 pub use reader::Reader;
 pub use words::WireWord;
 

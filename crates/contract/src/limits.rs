@@ -128,6 +128,12 @@ pub const JOB_BUDGET_MINUTES: Bounds = Bounds::new(0.0, 1440.0, "minutes");
 pub const MOVE_COST_MICROS: Bounds = Bounds::new(0.0, 10_000_000.0, "micros");
 /// Nodes of the search tree.
 pub const WORK_BUDGET_NODES: Bounds = Bounds::new(1.0, 1_000_000.0, "nodes");
+/// Wind that is added to a plan's.
+pub const ADDED_WIND_M_S: Bounds = Bounds::new(0.0, 30.0, "m/s");
+/// Trips that are planned together.
+pub const TRIPS: usize = 20;
+/// Items that are lost.
+pub const LOST_ITEMS: usize = 1000;
 /// Pins of a plan.
 pub const PINS: usize = 1000;
 /// Length of a blank that is bent.
@@ -295,6 +301,9 @@ mod tests {
             (LEDGER, "CutBack", "cut_cm", EVENT_AMOUNT),
             (LEDGER, "Used", "minutes", EVENT_AMOUNT),
             (PLAN, "PlanTripRequest", "work_budget_nodes", WORK_BUDGET_NODES),
+            (PLAN, "PlanTripRequest", "added_wind_m_s", ADDED_WIND_M_S),
+            (PLAN, "PlanFleetRequest", "work_budget_nodes", WORK_BUDGET_NODES),
+            (PLAN, "PlanFleetRequest", "added_wind_m_s", ADDED_WIND_M_S),
         ];
         for (file, message, field, bounds) in rows {
             let stated = comment(file, message, field);

@@ -275,6 +275,7 @@ async fn pins_and_summary_are_respected() {
         rule: pb::PinRule::Pair.into(),
         item_id: "R11".to_owned(),
         reel_id: "E07".to_owned(),
+        ..pb::Pin::default()
     });
     let pinned = plan_on(&service, request.clone()).await.unwrap();
     assert!(pinned.outfits.iter().all(|o| o.rod_id != taken));
@@ -325,6 +326,7 @@ async fn a_rare_wind_direction_changes_the_score_but_not_the_verdict() {
             rule: pb::PinRule::Pair.into(),
             item_id: "R17".to_owned(),
             reel_id: "E14".to_owned(),
+            ..pb::Pin::default()
         });
         let plan = plan(&Fleet::demo(), request).await;
         let used = plan.assignments.iter().find(|a| outfit(&plan, &a.outfit_id).rod_id == "R17");

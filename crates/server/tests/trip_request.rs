@@ -53,8 +53,8 @@ async fn every_fault_is_named_with_its_field() {
     request.pool[0].move_cost_micros = Some(-1);
     request.pool[1].place_id = "B2".to_owned();
     request.pins = vec![
-        pb::Pin { rule: 0, item_id: "R01".to_owned(), reel_id: String::new() },
-        pb::Pin { rule: 2, item_id: "R01".to_owned(), reel_id: String::new() },
+        pb::Pin { rule: 0, item_id: "R01".to_owned(), ..pb::Pin::default() },
+        pb::Pin { rule: 2, item_id: "R01".to_owned(), ..pb::Pin::default() },
     ];
     request.work_budget_nodes = Some(0);
     request.explanation = 99;

@@ -15,7 +15,7 @@ pub use fitting::{EnvelopeArgs, SpecifyArgs};
 pub use gear::{CertaintyArg, GearCommand, ImportArgs, KindArg, ListArgs, ReadArgs, ShowArgs};
 pub use matching::{CompareArgs, JudgeArgs, OutfitArgs, RankArgs, WaterArgs};
 pub use mechanics::{BendArgs, CastArgs, MeasureArgs, TraceCommand};
-pub use trip::{PlanArgs, TripCommand};
+pub use trip::{CheckArgs, ComparePlansArgs, FleetArgs, PlanArgs, TermsArgs, TripCommand};
 
 use crate::output::Format;
 

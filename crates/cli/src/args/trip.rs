@@ -9,11 +9,39 @@ use clap::{Args, Subcommand};
 pub enum TripCommand {
     /// Plans which outfits to assemble from the gear that is really there.
     Plan(Box<PlanArgs>),
+    /// Plans several boats that go out on one day, over one pool.
+    Fleet(Box<FleetArgs>),
+    /// Covers a trip again from what is aboard, for example after a breakage.
+    Check(Box<CheckArgs>),
+    /// Compares two plans that were written with -o json.
+    Compare(ComparePlansArgs),
 }
 
 /// A trip and the pool that its gear comes from.
 #[derive(Args, Debug)]
 pub struct PlanArgs {
+    /// Id of the trip [default: the only one of the file]
+    #[arg(long, value_name = "ID", conflicts_with = "request")]
+    pub trip: Option<String>,
+    /// The files and the pool.
+    #[command(flatten)]
+    pub terms: TermsArgs,
+}
+
+/// Trips and the pool that their gear comes from.
+#[derive(Args, Debug)]
+pub struct FleetArgs {
+    /// Id of a trip; again for each [default: all of the file]
+    #[arg(long = "trip", value_name = "ID", conflicts_with = "request")]
+    pub trip_ids: Vec<String>,
+    /// The files and the pool.
+    #[command(flatten)]
+    pub terms: TermsArgs,
+}
+
+/// What plans have in common.
+#[derive(Args, Debug)]
+pub struct TermsArgs {
     /// Trips, one a row
     #[arg(long, value_name = "FILE", requires_all = ["segments", "needs"])]
     pub trips: Option<PathBuf>,
@@ -23,28 +51,63 @@ pub struct PlanArgs {
     /// Lures to be fished
     #[arg(long, value_name = "FILE")]
     pub needs: Option<PathBuf>,
-    /// Id of the trip [default: the only one of the file]
-    #[arg(long, value_name = "ID")]
-    pub trip: Option<String>,
     /// Whole request as proto JSON instead of the three files; - reads stdin
     #[arg(long, value_name = "FILE", required_unless_present = "trips", conflicts_with_all = [
-        "trips", "segments", "needs", "trip", "pool", "leave", "pair", "take_turns", "work",
+        "trips", "segments", "needs", "pool", "leave", "pair", "take", "hold", "take_turns",
+        "work", "more_wind",
     ])]
     pub request: Option<PathBuf>,
     /// Place that gear may be taken from, with the cost of a move in millionths ("S0", "B2=300000");
-    /// again for each; the boat itself always counts
+    /// again for each; the boats themselves always count
     #[arg(long = "from", value_name = "PLACE[=COST]")]
     pub pool: Vec<String>,
-    /// Item that stays ashore; again for each
-    #[arg(long, value_name = "ID")]
+    /// Item that stays ashore ("R14"), or that one boat leaves ("B1:R14"); again for each
+    #[arg(long, value_name = "[BOAT:]ID")]
     pub leave: Vec<String>,
     /// Rod that carries this reel ("R14+E08"); again for each
     #[arg(long, value_name = "ROD+REEL")]
     pub pair: Vec<String>,
+    /// Rod or reel that is taken, with several boats by which ("B1:R14"); again for each
+    #[arg(long, value_name = "[BOAT:]ID")]
+    pub take: Vec<String>,
+    /// Lure of a segment that must reach its verdict ("b/L17", "B1:b/L17"); again for each
+    #[arg(long, value_name = "[BOAT:]SEGMENT/LURE")]
+    pub hold: Vec<String>,
     /// Anglers take turns, instead of fishing all at once
     #[arg(long)]
     pub take_turns: bool,
     /// Nodes of the search tree after which the search stops
     #[arg(long, value_name = "NUMBER")]
     pub work: Option<i64>,
+    /// Wind that is added in each segment, m/s
+    #[arg(long, value_name = "M/S")]
+    pub more_wind: Option<f64>,
+}
+
+/// What is lost, and which plan the boat went out with.
+#[derive(Args, Debug)]
+pub struct CheckArgs {
+    /// Item that is lost or broken; again for each
+    #[arg(long, value_name = "ID")]
+    pub lost: Vec<String>,
+    /// Boat that went out [default: the one that has what is lost, or the only one]
+    #[arg(long, value_name = "ID")]
+    pub boat: Option<String>,
+    /// Only this segment; again for each
+    #[arg(long, value_name = "ID")]
+    pub segment: Vec<String>,
+    /// Plan as `trip plan` and `trip fleet` keep it [default: the last one on this machine]
+    #[arg(long, value_name = "FILE")]
+    pub plan: Option<PathBuf>,
+}
+
+/// Two plans.
+#[derive(Args, Debug)]
+pub struct ComparePlansArgs {
+    /// The first plan, as `trip plan` or `trip fleet` wrote it with -o json
+    #[arg(value_name = "FIRST")]
+    pub first: PathBuf,
+    /// The second plan
+    #[arg(value_name = "SECOND")]
+    pub second: PathBuf,
 }

@@ -17,7 +17,9 @@ mod judge_cases;
 mod measure;
 mod model;
 mod plan;
+mod plan_terms;
 mod rank;
+mod recover;
 mod trace;
 
 /// Does what the command line asks for.
@@ -42,7 +44,10 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Gear(GearCommand::Measure(args)) => measure::run(&global, &args).await,
         Command::Trace(TraceCommand::Bend(args)) => trace::bend(&global, &args).await,
         Command::Trace(TraceCommand::Cast(args)) => trace::cast(&global, &args).await,
-        Command::Trip(TripCommand::Plan(args)) => plan::run(&global, &args).await,
+        Command::Trip(TripCommand::Plan(args)) => plan::trip(&global, &args).await,
+        Command::Trip(TripCommand::Fleet(args)) => plan::fleet(&global, &args).await,
+        Command::Trip(TripCommand::Check(args)) => recover::check(&global, &args).await,
+        Command::Trip(TripCommand::Compare(args)) => recover::compare(&global, &args),
         Command::Model(args) => model::run(&global, &args).await,
         Command::Demo if global.output != Format::Table => {
             Err(Failure::usage("the demo is a story for people").hint("leave out --output"))

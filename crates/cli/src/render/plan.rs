@@ -6,32 +6,68 @@ use deepbend_contract::pb;
 
 use super::gear::line_phrase;
 use super::judgement::{cautions, findings};
-use super::plan_jobs;
 use super::{Page, Table, bar, capital, model_id, plain};
+use super::{plan_change, plan_jobs};
 
 /// A plan in the order in which a crew needs it.
 #[must_use]
 pub fn plan(plan: &pb::Plan, width: usize) -> String {
     let mut page = Page::new(width);
-    head(&mut page, plan);
-    outfits(&mut page, plan);
-    coverage(&mut page, plan);
-    uncovered(&mut page, plan);
-    plan_jobs::before_departure(&mut page, plan);
-    plan_jobs::starts(&mut page, plan);
-    plan_jobs::rig_cards(&mut page, plan);
-    ashore(&mut page, plan);
-    findings(&mut page, &plan.findings);
-    cautions(&mut page, &plan.cautions);
+    body(&mut page, plan);
+    plan_change::if_sighted(&mut page, &plan.if_sighted);
     if let Some(model) = &plan.model {
         page.heading(&format!("Model {}", model_id(model)));
     }
     page.finish()
 }
 
-fn head(page: &mut Page, plan: &pb::Plan) {
-    let status = pb::PlanStatus::try_from(plan.status).unwrap_or_default();
-    let gap = plan.gap.unwrap_or(0.0) * 100.0;
+/// Plans of several boats: what is moved first, then boat by boat.
+#[must_use]
+pub fn fleet_plan(fleet: &pb::FleetPlan, width: usize) -> String {
+    let mut page = Page::new(width);
+    status(&mut page, fleet.status, fleet.gap, fleet.reproducible);
+    clash(&mut page, fleet.clash.as_ref());
+    if let Some(value) = &fleet.value {
+        let worth = value.objective_micros as f64 / 1e6;
+        let bound = fleet.bound_micros.unwrap_or_default() as f64 / 1e6;
+        let boats = fleet.plans.len();
+        page.paragraph(&format!(
+            "{boats} boats together are worth {worth:.2}; no plan is worth more than {bound:.2}."
+        ));
+        let steps = fleet.plans.iter().flat_map(|plan| &plan.moves);
+        plan_jobs::moves(&mut page, "Tonight's moves", steps);
+        plan_change::if_sighted(&mut page, &fleet.if_sighted);
+        for plan in &fleet.plans {
+            page.line("");
+            page.line(&format!("==== {} {} ====", plan.trip_id, plan.boat_id));
+            body(&mut page, plan);
+        }
+    }
+    if let Some(model) = &fleet.model {
+        page.heading(&format!("Model {}", model_id(model)));
+    }
+    page.finish()
+}
+
+fn body(page: &mut Page, plan: &pb::Plan) {
+    head(page, plan);
+    outfits(page, plan);
+    coverage(page, plan);
+    uncovered(page, plan);
+    plan_jobs::before_departure(page, plan);
+    plan_jobs::load_list(page, plan);
+    plan_jobs::starts(page, plan);
+    plan_jobs::rig_cards(page, plan);
+    plan_jobs::what_if(page, plan);
+    ashore(page, plan);
+    findings(page, &plan.findings);
+    cautions(page, &plan.cautions);
+    plan_jobs::return_list(page, plan);
+}
+
+fn status(page: &mut Page, status: i32, gap: Option<f64>, reproducible: bool) {
+    let status = pb::PlanStatus::try_from(status).unwrap_or_default();
+    let gap = gap.unwrap_or(0.0) * 100.0;
     page.paragraph(&match status {
         pb::PlanStatus::Optimal => "OPTIMAL: no plan is better.".to_owned(),
         pb::PlanStatus::Feasible => {
@@ -43,17 +79,40 @@ fn head(page: &mut Page, plan: &pb::Plan) {
         }
         pb::PlanStatus::Unspecified => "No status.".to_owned(),
     });
-    if let Some(clash) = &plan.clash {
-        page.hanging("  ", &capital(&clash.text));
-        for one in &clash.constraints {
-            let segment = if one.segment_id.is_empty() {
-                String::new()
-            } else {
-                format!(" in segment {}", one.segment_id)
-            };
-            page.hanging("  - ", &format!("{}{segment}", plain!(PlanConstraint, one.constraint)));
-        }
+    if !reproducible {
+        page.paragraph("The clock cut the search: another run may end with another plan.");
     }
+}
+
+fn clash(page: &mut Page, clash: Option<&pb::PlanClash>) {
+    let Some(clash) = clash else { return };
+    page.hanging("  ", &capital(&clash.text));
+    for one in &clash.constraints {
+        let segment = if one.segment_id.is_empty() {
+            String::new()
+        } else {
+            format!(" in segment {}", one.segment_id)
+        };
+        let pin = one.pin.as_ref().map(pin_words).unwrap_or_default();
+        page.hanging("  - ", &format!("{}{segment}{pin}", plain!(PlanConstraint, one.constraint)));
+    }
+}
+
+/// A pin in a few words: ": B1 takes R17".
+fn pin_words(pin: &pb::Pin) -> String {
+    let (boat, item) = (&pin.boat_id, &pin.item_id);
+    match pb::PinRule::try_from(pin.rule).unwrap_or_default() {
+        pb::PinRule::Take => format!(": {boat} takes {item}"),
+        pb::PinRule::Leave => format!(": {boat} leaves {item}"),
+        pb::PinRule::Pair => format!(": {item} carries {}", pin.reel_id),
+        pb::PinRule::Hold => format!(": {boat} covers {item} in segment {}", pin.segment_id),
+        pb::PinRule::Unspecified => String::new(),
+    }
+}
+
+fn head(page: &mut Page, plan: &pb::Plan) {
+    status(page, plan.status, plan.gap, plan.reproducible);
+    clash(page, plan.clash.as_ref());
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
             "{} of {} lures covered with {} outfits (room for {}); {} moves, {} minutes of jobs \
@@ -66,9 +125,6 @@ fn head(page: &mut Page, plan: &pb::Plan) {
             counts.job_minutes,
             counts.candidate_count,
         ));
-    }
-    if !plan.reproducible {
-        page.paragraph("The clock cut the search: another run may end with another plan.");
     }
 }
 

@@ -7,27 +7,10 @@ use super::{Page, Table, capital, plain};
 
 /// What must be moved and done before departure.
 pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
-    if !plan.moves.is_empty() {
-        page.heading("Bring to the boat");
-        for step in &plan.moves {
-            let unit = if pb::CargoKind::try_from(step.kind) == Ok(pb::CargoKind::Line) {
-                " m"
-            } else {
-                ""
-            };
-            let text = format!(
-                "{} {} ({}{unit}) from {} to {}",
-                plain!(CargoKind, step.kind),
-                step.item_id,
-                step.quantity,
-                step.from_place_id,
-                step.to_place_id,
-            );
-            page.hanging("  - ", &text);
-        }
-    }
+    moves(page, "Bring to the boat", plan.moves.iter());
     if !plan.jobs.is_empty() {
-        page.heading("Do before departure");
+        let minutes: i32 = plan.jobs.iter().map(|job| job.duration_minutes).sum();
+        page.heading(&format!("Do before departure, {minutes} min in all"));
         for job in &plan.jobs {
             let text = format!("{} ({} min)", job.text, job.duration_minutes);
             page.hanging(&format!("  {}  ", job.outfit_id), &text);
@@ -35,19 +18,119 @@ pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
     }
 }
 
-/// Who starts with what.
+/// Moves with from, to, by when, and what happens without each.
+pub(super) fn moves<'p>(page: &mut Page, heading: &str, steps: impl Iterator<Item = &'p pb::Move>) {
+    let steps: Vec<&pb::Move> = steps.collect();
+    if steps.is_empty() {
+        return;
+    }
+    page.heading(heading);
+    let mut table = Table::new()
+        .left("  what")
+        .left("from")
+        .left("to")
+        .left("by")
+        .wrapped("if it does not arrive");
+    for step in steps {
+        table.row(vec![
+            format!("  {}", quantity(step.kind, &step.item_id, step.quantity)),
+            step.from_place_id.clone(),
+            step.to_place_id.clone(),
+            step.deadline.clone(),
+            step.if_missing.clone(),
+        ]);
+    }
+    page.table(&table);
+}
+
+/// "lure L17, 3", "line K02, 150 m", "rod R16".
+fn quantity(kind: i32, item: &str, quantity: i32) -> String {
+    let name = format!("{} {item}", plain!(CargoKind, kind));
+    match pb::CargoKind::try_from(kind).unwrap_or_default() {
+        pb::CargoKind::Line => format!("{name}, {quantity} m"),
+        pb::CargoKind::Leader | pb::CargoKind::Lure => format!("{name}, {quantity}"),
+        pb::CargoKind::Rod | pb::CargoKind::Reel | pb::CargoKind::Unspecified => name,
+    }
+}
+
+/// Everything to load, in the order of the rack.
+pub(super) fn load_list(page: &mut Page, plan: &pb::Plan) {
+    if plan.load_list.is_empty() {
+        return;
+    }
+    page.heading("Load list, the lightest rod first");
+    list(page, &plan.load_list, "lies at");
+}
+
+/// The same for the way back.
+pub(super) fn return_list(page: &mut Page, plan: &pb::Plan) {
+    if plan.return_list.is_empty() {
+        return;
+    }
+    page.heading("Return check-list");
+    list(page, &plan.return_list, "goes to");
+}
+
+fn list(page: &mut Page, lines: &[pb::LoadLine], place: &str) {
+    let mut table = Table::new().left("  [ ]").left("outfit").left(place);
+    for line in lines {
+        table.row(vec![
+            format!("  [ ] {}", quantity(line.kind, &line.item_id, line.quantity)),
+            line.outfit_id.clone(),
+            line.place_id.clone(),
+        ]);
+    }
+    page.table(&table);
+}
+
+/// What a loss or more wind would open.
+pub(super) fn what_if(page: &mut Page, plan: &pb::Plan) {
+    if plan.losses.is_empty() && plan.windier.is_none() {
+        return;
+    }
+    page.heading("What if");
+    let (opening, rest): (Vec<_>, Vec<_>) =
+        plan.losses.iter().partition(|loss| !loss.opens.is_empty());
+    for (number, loss) in opening.iter().enumerate() {
+        let first = if number == 0 { "the worst single loss: " } else { "" };
+        page.hanging("  - ", &format!("{first}{}", loss.text));
+    }
+    if !rest.is_empty() {
+        let rods: Vec<&str> = rest.iter().map(|loss| loss.rod_id.as_str()).collect();
+        page.hanging("  - ", &format!("The loss of one of {} opens nothing.", rods.join(", ")));
+    }
+    if let Some(windier) = &plan.windier {
+        page.hanging("  - ", &windier.text);
+    }
+}
+
+/// Who starts with what, and what lies ready.
 pub(super) fn starts(page: &mut Page, plan: &pb::Plan) {
     if plan.starts.is_empty() {
         return;
     }
     page.heading("Starts with");
-    let mut table = Table::new().left("  segment").left("angler").left("outfit").left("lure");
+    let mut table = Table::new()
+        .left("  segment")
+        .left("angler")
+        .left("outfit")
+        .left("lure")
+        .left("second outfit")
+        .left("lure");
+    let rod = |id: &str| {
+        let outfit = plan.outfits.iter().find(|outfit| outfit.id == id);
+        outfit
+            .map(|outfit| format!("{id} {}+{}", outfit.rod_id, outfit.reel_id))
+            .unwrap_or_default()
+    };
     for start in &plan.starts {
         table.row(vec![
             format!("  {}", start.segment_id),
             start.angler_id.clone(),
-            start.outfit_id.clone(),
+            rod(&start.outfit_id),
             start.lure_id.clone(),
+            rod(&start.second_outfit_id),
+            start.second_lure_id.clone(),
         ]);
     }
     page.table(&table);

@@ -189,7 +189,8 @@ fn cause(error: &dyn std::error::Error) -> String {
     inner.to_string()
 }
 
-fn folder(global: &Global) -> Result<PathBuf, Failure> {
+/// The data folder that is named, or the usual one.
+pub(crate) fn folder(global: &Global) -> Result<PathBuf, Failure> {
     if let Some(folder) = &global.data {
         return Ok(folder.clone());
     }

@@ -6,17 +6,21 @@ use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{self, Finding, FindingCode, Word as _};
 use deepbend_core::water::Water;
 use deepbend_ledger::view::View;
+use deepbend_planner::fleet::HAND_OVER_MINUTES;
 use deepbend_planner::plan::{
-    Answer, AshoreReason, Clash, Constraint, ItemKind, Job, JobKind, PlannedOutfit, Role, TripPlan,
-    UncoveredReason,
+    AshoreReason, Clash, Constraint, ItemKind, Job, JobKind, Move, PlannedOutfit, Role, TripPlan,
+    UncoveredReason, Value,
 };
+use deepbend_planner::problem::Pin;
+use deepbend_planner::weights::Micros;
 use deepbend_planner::{Status, TripProblem};
 
 use super::cards::Cards;
 use super::cure::Cures;
+use super::hands::Hands;
 use super::offers::Judge;
 use super::pool::{Spooled, leader_words, line_words};
-use super::search::Found;
+use super::request::Trip;
 use super::{Stopped, offers};
 
 /// Writes plans.
@@ -25,6 +29,51 @@ pub(super) struct Writer<'a, 'v> {
     pub(super) judge: &'a Judge<'a, 'v>,
     pub(super) problem: &'a TripProblem,
     pub(super) view: &'v View,
+    pub(super) deadlines: &'a Deadlines,
+}
+
+/// The status as the contract has it.
+pub(super) fn status(status: Status) -> pb::PlanStatus {
+    match status {
+        Status::Optimal => pb::PlanStatus::Optimal,
+        Status::Feasible => pb::PlanStatus::Feasible,
+    }
+}
+
+/// Worth and its parts.
+pub(super) fn value(value: &Value) -> pb::PlanValue {
+    pb::PlanValue {
+        objective_micros: value.objective(),
+        coverage_micros: value.coverage,
+        shortfall_micros: value.shortfall,
+        move_micros: value.moves,
+        overtime_micros: value.overtime,
+        tie_micros: value.ties,
+    }
+}
+
+/// Why there is no plan.
+#[derive(Debug)]
+pub(super) enum NoPlan {
+    /// Limits clash.
+    Infeasible(pb::PlanClash),
+    /// The work ended first, with this bound.
+    NotFound(Micros),
+}
+
+/// When boats depart, by the id of their place.
+#[derive(Debug, Default)]
+pub(super) struct Deadlines(pub(super) BTreeMap<String, u32>);
+
+impl Deadlines {
+    /// By when something from a place must have reached a trip's boat; empty: nobody said.
+    pub(super) fn by(&self, trip: &Trip, from: &str) -> String {
+        let departures = [self.0.get(&trip.boat), self.0.get(from)].into_iter().flatten();
+        departures.min().map_or_else(String::new, |minute| {
+            let due = minute.saturating_sub(HAND_OVER_MINUTES);
+            format!("{:02}:{:02}", due / 60, due % 60)
+        })
+    }
 }
 
 /// Name of an outfit in its plan.
@@ -33,29 +82,79 @@ pub(super) fn outfit_id(position: usize) -> String {
 }
 
 /// A count of the planner, which is small.
-fn count(value: u32) -> i32 {
+pub(super) fn count(value: u32) -> i32 {
     i32::try_from(value).unwrap_or(i32::MAX)
 }
 
 impl<'a, 'v> Writer<'a, 'v> {
-    /// Writes the answer. The model's id is left to the caller.
-    pub(super) fn write(
+    /// Writes that there is no plan.
+    pub(super) fn no_plan(&self, why: &NoPlan, reproducible: bool) -> pb::Plan {
+        let mut wire = self.empty(reproducible);
+        match why {
+            NoPlan::Infeasible(clash) => {
+                wire.status = pb::PlanStatus::Infeasible.into();
+                wire.clash = Some(clash.clone());
+            }
+            NoPlan::NotFound(bound) => {
+                wire.status = pb::PlanStatus::NotFound.into();
+                wire.bound_micros = Some(*bound);
+            }
+        }
+        wire.findings = self.findings(&[]);
+        wire
+    }
+
+    /// Outfits, assignments, moves and what is open, to be held against another plan.
+    pub(super) fn brief(&self, plan: &TripPlan) -> pb::Plan {
+        let open = |u: &deepbend_planner::plan::Uncovered| pb::Uncovered {
+            segment_id: u.segment.clone(),
+            lure_id: u.lure.clone(),
+            importance: count(u.importance),
+            ..pb::Uncovered::default()
+        };
+        let outfits = plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit));
+        pb::Plan {
+            value: Some(value(&plan.value)),
+            outfits: outfits.collect(),
+            assignments: assignments(plan, true),
+            moves: self.moves(plan, &|_| String::new()),
+            uncovered: plan.uncovered.iter().map(open).collect(),
+            ..self.empty(true)
+        }
+    }
+
+    fn moves(&self, plan: &TripPlan, missing: &dyn Fn(&Move) -> String) -> Vec<pb::Move> {
+        let write = |m: &Move| pb::Move {
+            kind: cargo(m.kind).into(),
+            item_id: m.id.clone(),
+            quantity: count(m.quantity),
+            from_place_id: m.from.clone(),
+            to_place_id: m.to.clone(),
+            deadline: self.deadlines.by(&self.judge.asked.trip, &m.from),
+            if_missing: missing(m),
+        };
+        plan.moves.iter().map(write).collect()
+    }
+
+    fn empty(&self, reproducible: bool) -> pb::Plan {
+        let trip = &self.judge.asked.trip;
+        pb::Plan {
+            reproducible,
+            trip_id: trip.id.clone(),
+            boat_id: trip.boat.clone(),
+            ..pb::Plan::default()
+        }
+    }
+
+    /// Writes one trip's plan.
+    pub(super) fn plan(
         &self,
-        found: Found,
+        plan: &TripPlan,
+        reproducible: bool,
         stop: &dyn Fn() -> Option<Stopped>,
     ) -> Result<pb::Plan, Stopped> {
-        let mut wire = pb::Plan { reproducible: !found.cut, ..pb::Plan::default() };
-        match found.answer {
-            Answer::Infeasible(clash) => {
-                wire.status = pb::PlanStatus::Infeasible.into();
-                wire.clash = Some(write_clash(clash));
-            }
-            Answer::NotFound { bound, .. } => {
-                wire.status = pb::PlanStatus::NotFound.into();
-                wire.bound_micros = Some(bound);
-            }
-            Answer::Plan(plan) => self.write_plan(&plan, &mut wire, stop)?,
-        }
+        let mut wire = self.empty(reproducible);
+        self.write_plan(plan, &mut wire, stop)?;
         wire.findings = self.findings(&wire.outfits);
         Ok(wire)
     }
@@ -67,19 +166,8 @@ impl<'a, 'v> Writer<'a, 'v> {
         stop: &dyn Fn() -> Option<Stopped>,
     ) -> Result<(), Stopped> {
         let summary = self.judge.asked.summary;
-        wire.status = match plan.status {
-            Status::Optimal => pb::PlanStatus::Optimal,
-            Status::Feasible => pb::PlanStatus::Feasible,
-        }
-        .into();
-        wire.value = Some(pb::PlanValue {
-            objective_micros: plan.value.objective(),
-            coverage_micros: plan.value.coverage,
-            shortfall_micros: plan.value.shortfall,
-            move_micros: plan.value.moves,
-            overtime_micros: plan.value.overtime,
-            tie_micros: plan.value.ties,
-        });
+        wire.status = status(plan.status).into();
+        wire.value = Some(value(&plan.value));
         wire.bound_micros = Some(plan.bound);
         wire.gap = Some(plan.gap());
         let c = &plan.counts;
@@ -96,27 +184,17 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.outfits =
             plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit)).collect();
         wire.assignments = assignments(plan, summary);
-        wire.starts = plan
-            .starts
-            .iter()
-            .map(|start| pb::Start {
-                segment_id: start.segment.clone(),
-                angler_id: start.angler.clone(),
-                outfit_id: outfit_id(start.outfit),
-                lure_id: start.lure.clone(),
-            })
-            .collect();
-        wire.moves = plan
-            .moves
-            .iter()
-            .map(|m| pb::Move {
-                kind: cargo(m.kind).into(),
-                item_id: m.id.clone(),
-                quantity: count(m.quantity),
-                from_place_id: m.from.clone(),
-                to_place_id: m.to.clone(),
-            })
-            .collect();
+        let hands = Hands { judge: self.judge, problem: self.problem, plan };
+        wire.starts = hands.starts();
+        wire.moves = self.moves(plan, &|step| {
+            if summary { String::new() } else { hands.if_missing(step) }
+        });
+        (wire.load_list, wire.return_list) = hands.lists();
+        wire.losses = hands.losses();
+        if summary {
+            wire.losses.truncate(1);
+        }
+        wire.windier = Some(hands.windier());
         wire.jobs = plan.jobs.iter().map(|job| self.job(plan, job)).collect();
         let cards = Cards { judge: self.judge, plan };
         let (rig_cards, cautions) = cards.write(stop)?;
@@ -184,8 +262,15 @@ impl<'a, 'v> Writer<'a, 'v> {
             .map(|item| pb::LeftAshore {
                 kind: cargo(item.kind).into(),
                 item_id: item.id.clone(),
-                reason: ashore_reason(item.reason).into(),
+                reason: if self.judge.asked.pins.leave.contains(&item.id) {
+                    pb::AshoreReason::NotReady.into()
+                } else {
+                    ashore_reason(item.reason).into()
+                },
                 text: match item.reason {
+                    _ if self.judge.asked.pins.leave.contains(&item.id) => {
+                        "It stays ashore as asked.".to_owned()
+                    }
                     AshoreReason::NotReady => self.not_ready_text(&item.id),
                     AshoreReason::Locker
                     | AshoreReason::CoversNothing
@@ -199,9 +284,6 @@ impl<'a, 'v> Writer<'a, 'v> {
     }
 
     fn not_ready_text(&self, id: &str) -> String {
-        if self.judge.asked.leave.contains(id) {
-            return "It stays ashore as asked.".to_owned();
-        }
         let pool = self.judge.pool;
         let rod = pool.rod(id).map(|rod| rod.item);
         let Some(item) = rod.or_else(|| pool.reel(id).map(|reel| reel.item)) else {
@@ -245,7 +327,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             }
         }
         let species = |water: &Water| water.species.clone();
-        for part in &self.judge.asked.parts {
+        for part in &self.judge.asked.trip.parts {
             let Some(name) = species(&part.water) else { continue };
             if self.judge.model.species().find(&name).is_none() {
                 findings.push(pb::Finding {
@@ -267,7 +349,7 @@ impl offers::Judge<'_, '_> {
 
     /// Position of a need.
     pub(super) fn need(&self, segment: &str, lure: &str) -> Option<usize> {
-        self.asked.needs.iter().position(|n| n.segment == segment && n.lure == lure)
+        self.asked.trip.needs.iter().position(|n| n.segment == segment && n.lure == lure)
     }
 }
 
@@ -294,7 +376,8 @@ fn assignments(plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
     list
 }
 
-fn cargo(kind: ItemKind) -> pb::CargoKind {
+/// The kind as the contract has it.
+pub(super) fn cargo(kind: ItemKind) -> pb::CargoKind {
     match kind {
         ItemKind::Rod => pb::CargoKind::Rod,
         ItemKind::Reel => pb::CargoKind::Reel,
@@ -331,7 +414,8 @@ pub(super) fn uncovered_reason(reason: UncoveredReason) -> pb::UncoveredReason {
     }
 }
 
-fn write_clash(clash: Clash) -> pb::PlanClash {
+/// The clash as the contract has it.
+pub(super) fn write_clash(clash: Clash) -> pb::PlanClash {
     let Clash { constraints, text } = clash;
     let constraints = constraints
         .into_iter()
@@ -350,13 +434,35 @@ fn write_clash(clash: Clash) -> pb::PlanClash {
                 Constraint::LureStock => (pb::PlanConstraint::LureStock, String::new()),
                 Constraint::LeaderStock => (pb::PlanConstraint::LeaderStock, String::new()),
                 Constraint::LineStock => (pb::PlanConstraint::LineStock, String::new()),
-                // Pins of a request are kept before the planner is asked.
-                Constraint::Pinned { .. } => (pb::PlanConstraint::Unspecified, String::new()),
+                Constraint::Pinned { boat, pin } => {
+                    return pb::ClashingConstraint {
+                        constraint: pb::PlanConstraint::Pinned.into(),
+                        segment_id: String::new(),
+                        pin: Some(write_pin(boat, pin)),
+                    };
+                }
             };
-            pb::ClashingConstraint { constraint: kind.into(), segment_id: segment }
+            pb::ClashingConstraint { constraint: kind.into(), segment_id: segment, pin: None }
         })
         .collect();
     pb::PlanClash { constraints, text }
+}
+
+fn write_pin(boat_id: String, pin: Pin) -> pb::Pin {
+    let rule = |rule: pb::PinRule, item_id: String| pb::Pin {
+        rule: rule.into(),
+        item_id,
+        ..pb::Pin::default()
+    };
+    let pin = match pin {
+        Pin::Take { id, .. } => rule(pb::PinRule::Take, id),
+        Pin::Leave { id, .. } => rule(pb::PinRule::Leave, id),
+        Pin::Pair { rod, reel } => pb::Pin { reel_id: reel, ..rule(pb::PinRule::Pair, rod) },
+        Pin::Hold { segment, lure } => {
+            pb::Pin { segment_id: segment, ..rule(pb::PinRule::Hold, lure) }
+        }
+    };
+    pb::Pin { boat_id, ..pin }
 }
 
 /// Cautions gathered over many cards: each text once, with what set it off.

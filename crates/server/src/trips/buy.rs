@@ -30,7 +30,7 @@ pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> Str
             best = Some(idea);
         }
     }
-    let wanted = &judge.asked.needs[need];
+    let wanted = &judge.asked.trip.needs[need];
     let lure = &wanted.lure;
     let Some(best) = best.filter(|b| wanted.met_by(b.weighed.verdict)) else {
         return format!("No rod covers {lure} in this wind and water: leave it for a calmer day.");
@@ -93,7 +93,7 @@ fn weigh(judge: &Judge<'_, '_>, need: usize, rod: &Rod, line: LineMaterial) -> W
 /// Other lures of the trip that it would serve better than the plan does.
 fn lifts(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan, idea: &Idea) -> Vec<String> {
     let mut lures = Vec::new();
-    for (other, wanted) in judge.asked.needs.iter().enumerate().filter(|(n, _)| *n != need) {
+    for (other, wanted) in judge.asked.trip.needs.iter().enumerate().filter(|(n, _)| *n != need) {
         let cover =
             plan.coverage.iter().find(|c| c.segment == wanted.segment && c.lure == wanted.lure);
         let now = cover.and_then(|c| c.uses.iter().map(|used| used.verdict).min());

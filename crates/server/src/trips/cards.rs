@@ -76,7 +76,7 @@ impl Cards<'_, '_> {
         let judgement = judge(by.model, &outfit, case.lure, water);
         let mut settings = judgement.settings.to_wire();
         tied(&mut settings, &outfit);
-        let wanted = &by.asked.needs[need];
+        let wanted = &by.asked.trip.needs[need];
         Some(pb::RigCard {
             segment_id: wanted.segment.clone(),
             lure_id: wanted.lure.clone(),

@@ -3,6 +3,7 @@
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
 use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
+use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
 use deepbend_planner::plan::{PoolOffer, TripPlan, Uncovered, UncoveredReason};
@@ -11,7 +12,7 @@ use deepbend_planner::problem::Candidate;
 use super::answer::uncovered_reason;
 use super::buy;
 use super::offers::{Judge, outfit, rings_allow};
-use super::pool::{FITTED, Pool, place_of, short};
+use super::pool::{FITTED, Pool, short};
 
 /// Writes what is uncovered.
 #[derive(Debug)]
@@ -128,14 +129,14 @@ impl Cures<'_, '_> {
     ) -> String {
         if let (Some(need), Some(offer), Some(limiting)) = (need, offer, limiting)
             && uncovered.reason != UncoveredReason::LureMissing
-            && !self.judge.asked.needs[need].met_by(offer.verdict)
+            && !self.judge.asked.trip.needs[need].met_by(offer.verdict)
         {
             return format!(
                 "The best left in the pool, {} with {}, is {}, not {}: {limiting}",
                 offer.rod,
                 offer.reel,
                 offer.verdict.as_word(),
-                self.judge.asked.needs[need].min_verdict.as_word(),
+                self.judge.asked.trip.needs[need].min_verdict.as_word(),
             );
         }
         uncovered.text.clone()
@@ -179,7 +180,7 @@ impl Cures<'_, '_> {
 
     /// The quickest change to the lure or an outfit that is taken, or is the best of the pool.
     fn change(&self, need: usize, offer: Option<&PoolOffer>) -> Option<(f64, String)> {
-        let wanted = &self.judge.asked.needs[need];
+        let wanted = &self.judge.asked.trip.needs[need];
         let cover = self
             .plan
             .coverage
@@ -216,19 +217,20 @@ impl Cures<'_, '_> {
     /// A ready outfit of which at least one part lies at a place that the pool does not have.
     fn bring(&self, need: usize) -> Option<String> {
         let here = self.judge;
-        let all = Pool::gather_all(self.view, here.asked);
+        let anywhere = |item: &Item| item.place.as_ref().map(ToString::to_string);
+        let all = Pool::gather(self.view, here.asked, &anywhere);
         let wide = Judge { pool: &all, ..*here };
-        let wanted = &here.asked.needs[need];
+        let wanted = &here.asked.trip.needs[need];
         let case = &here.cases[need];
         let known = |place: &str| here.pool.places.iter().any(|p| p.id == place);
         let mut best: Option<(usize, Verdict, f64, String)> = None;
         for rod in all.rods.iter().filter(|rod| rod.ready) {
             for reel in all.reels.iter().filter(|reel| reel.ready && wide.may_pair(rod, reel)) {
-                let parts = [(rod.item, "rod"), (reel.item, "reel")];
+                let parts = [(rod.item, &rod.place), (reel.item, &reel.place)];
                 let far: Vec<_> = parts
                     .iter()
-                    .filter(|(item, _)| !known(&place_of(item)))
-                    .map(|(item, _)| format!("{} from {}", item.id, place_of(item)))
+                    .filter(|(_, place)| !known(place))
+                    .map(|(item, place)| format!("{} from {place}", item.id))
                     .collect();
                 let Some(line) = reel.lines.iter().rfind(|line| rings_allow(rod.rod, line)) else {
                     continue;

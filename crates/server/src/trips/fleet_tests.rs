@@ -10,9 +10,9 @@ use deepbend_planner::{
     plan_fleet,
 };
 
+use super::ask;
 use super::offers::{self, Judge};
-use super::pool::Pool;
-use super::request;
+use super::pool::{self, Pool};
 
 #[path = "../../tests/trip_support/mod.rs"]
 mod trip_support;
@@ -21,9 +21,9 @@ use trip_support::{Fleet, demo_trip};
 
 fn problem(id: &str, places: &[&str]) -> TripProblem {
     let view = Fleet::demo().service().inventory.unwrap().view();
-    let asked = request::read(demo_trip(id, places)).unwrap();
+    let asked = ask::trip(demo_trip(id, places)).unwrap().trips.remove(0);
     let weights = Weights::default();
-    let pool = Pool::gather(&view, &asked);
+    let pool = Pool::gather(&view, &asked, &|item| pool::in_pool(&asked, item));
     let cases = offers::cases(&asked, &pool);
     let model = Model::builtin();
     let judge = Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases };

@@ -2,21 +2,22 @@
 //!
 //! A call goes through these in order:
 //!
-//! 1. `request`: the request is read with all its faults;
+//! 1. `ask` and `request`: the request is read with all its faults;
 //! 2. `pool`: rods, reels, lines, leaders and lures of the places that it names;
 //! 3. `offers`: every outfit that can be put together is judged for every need;
-//! 4. `search`: the planner chooses, within a budget of work and the deadline, and the checker
-//!    looks the plan over;
-//! 5. `answer`, with `cards`, `cure` and `buy`: the plan is written with settings, cautions and cures.
+//! 4. `search`: the planner chooses for all boats together, within a budget of work and the
+//!    deadline, and the checker looks the plan over;
+//! 5. `answer`, with `cards`, `hands`, `cure` and `buy`: the plan is written with settings,
+//!    cautions, lists, losses and cures;
+//! 6. `sighted`: what gear would change whose place is contested.
 
 use std::sync::Arc;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService;
-use deepbend_contract::{At, Faults, ToWire as _, reason};
+use deepbend_contract::{At, Faults, plan_difference, reason};
 use deepbend_core::model::Model;
 use deepbend_ledger::view::View;
-use deepbend_planner::Weights;
 use deepbend_store::inventory::Inventory;
 use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
@@ -27,20 +28,22 @@ use crate::error::ServiceError;
 use crate::gate::CallDeadline;
 
 mod answer;
+mod ask;
 mod buy;
 mod cards;
 mod cure;
+mod desk;
 #[cfg(test)]
 mod fleet_tests;
+mod hands;
 mod offers;
 mod pool;
 mod request;
 mod search;
+mod sighted;
 
-use offers::Judge;
-use pool::Pool;
-use request::Asked;
-use search::NoAnswer;
+use ask::Asked;
+use desk::Desk;
 
 /// Why work ended early.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,35 +71,94 @@ impl TripServiceImpl {
     }
 }
 
+impl TripServiceImpl {
+    /// Looks a request up, and does the work on a thread that may block; `None` where it is only
+    /// to be checked.
+    async fn work<T: Send + 'static>(
+        &self,
+        asked: ask::Request,
+        deadline: Option<CallDeadline>,
+        work: impl FnOnce(&ask::Request, &Desk<'_>) -> Result<T, Status> + Send + 'static,
+    ) -> Result<Option<T>, Status> {
+        let model = model(&asked)?;
+        let inventory = self.inventory.as_ref().ok_or(ServiceError::NoInventory)?;
+        let view = inventory.view();
+        look_up(&view, &asked.trips)?;
+        if asked.terms.validate_only {
+            return Ok(None);
+        }
+        // Dropped with this call: then the work below ends at its next look.
+        let given_up = CancellationToken::new();
+        let _guard = given_up.clone().drop_guard();
+        let work = move || {
+            let deadline = deadline.map(|deadline| deadline.0);
+            let stop = stop(deadline, &given_up);
+            work(&asked, &Desk::new(&view, &model, &asked.terms, deadline, &stop))
+        };
+        Ok(Some(self.compute.run(work).await??))
+    }
+}
+
+/// When work is to end.
+fn stop(
+    deadline: Option<Instant>,
+    given_up: &CancellationToken,
+) -> impl Fn() -> Option<Stopped> + '_ {
+    move || {
+        if given_up.is_cancelled() {
+            Some(Stopped::Cancelled)
+        } else {
+            let late = deadline.is_some_and(|deadline| Instant::now() >= deadline);
+            late.then_some(Stopped::Deadline)
+        }
+    }
+}
+
 #[tonic::async_trait]
 impl TripService for TripServiceImpl {
     async fn plan_trip(
         &self,
         request: Request<pb::PlanTripRequest>,
     ) -> Result<Response<pb::PlanTripResponse>, Status> {
-        let deadline = request.extensions().get::<CallDeadline>().map(|deadline| deadline.0);
-        let asked = request::read(request.into_inner())?;
-        let model = model(&asked)?;
-        let inventory = self.inventory.as_ref().ok_or(ServiceError::NoInventory)?;
-        let view = inventory.view();
-        look_up(&view, &asked)?;
-        if asked.validate_only {
-            return Ok(Response::new(pb::PlanTripResponse {
-                plan: None,
-                request_label: asked.label,
-            }));
-        }
-        // Dropped with this call: then the work below ends at its next look.
-        let given_up = CancellationToken::new();
-        let _guard = given_up.clone().drop_guard();
-        let work = move || plan(&asked, &view, &model, deadline, &given_up);
-        Ok(Response::new(self.compute.run(work).await??))
+        let deadline = request.extensions().get::<CallDeadline>().copied();
+        let asked = ask::trip(request.into_inner())?;
+        let request_label = asked.terms.label.clone();
+        let plan = self.work(asked, deadline, |asked, desk| desk.trip(&asked.trips)).await?;
+        Ok(Response::new(pb::PlanTripResponse { plan, request_label }))
+    }
+
+    async fn plan_fleet(
+        &self,
+        request: Request<pb::PlanFleetRequest>,
+    ) -> Result<Response<pb::PlanFleetResponse>, Status> {
+        let deadline = request.extensions().get::<CallDeadline>().copied();
+        let asked = ask::fleet(request.into_inner())?;
+        let request_label = asked.terms.label.clone();
+        let plan = self.work(asked, deadline, |asked, desk| desk.fleet(&asked.trips)).await?;
+        Ok(Response::new(pb::PlanFleetResponse { plan, request_label }))
+    }
+
+    async fn check_coverage(
+        &self,
+        request: Request<pb::CheckCoverageRequest>,
+    ) -> Result<Response<pb::CheckCoverageResponse>, Status> {
+        let deadline = request.extensions().get::<CallDeadline>().copied();
+        let (asked, before) = ask::check(request.into_inner())?;
+        let request_label = asked.terms.label.clone();
+        let plan = self.work(asked, deadline, |asked, desk| desk.trip(&asked.trips)).await?;
+        let difference = before.zip(plan.as_ref()).map(|(mut before, after)| {
+            before.boat_id.clone_from(&after.boat_id);
+            // What was brought along is aboard by now.
+            before.moves.clear();
+            plan_difference(&[before], std::slice::from_ref(after))
+        });
+        Ok(Response::new(pb::CheckCoverageResponse { plan, difference, request_label }))
     }
 }
 
 /// The model with the numbers that the request replaces.
-fn model(asked: &Asked) -> Result<Arc<Model>, ServiceError> {
-    Model::builtin().with_overrides(&asked.overrides).map(Arc::new).map_err(|faults| {
+fn model(asked: &ask::Request) -> Result<Arc<Model>, ServiceError> {
+    Model::builtin().with_overrides(&asked.terms.overrides).map(Arc::new).map_err(|faults| {
         let mut all = Faults::new();
         let at = At::ROOT.field("overrides");
         for fault in faults {
@@ -107,62 +169,39 @@ fn model(asked: &Asked) -> Result<Arc<Model>, ServiceError> {
     })
 }
 
-/// Everything that is named must be in the inventory, and the boat must be one.
-fn look_up(view: &View, asked: &Asked) -> Result<(), ServiceError> {
-    let missing = pool::missing(view, asked);
+/// Everything that is named must be in the inventory, and the boats must be boats.
+fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> {
+    let mut missing = Vec::new();
+    for (i, asked) in trips.iter().enumerate() {
+        let trip = if trips.len() == 1 { "trip".to_owned() } else { format!("trips[{i}]") };
+        for one in pool::missing(view, asked, &trip) {
+            let known = |m: &crate::error::Missing| (m.kind, &m.id) == (one.kind, &one.id);
+            if !missing.iter().any(known) {
+                missing.push(one);
+            }
+        }
+    }
     if !missing.is_empty() {
         return Err(ServiceError::NotFound(missing));
     }
-    if !pool::goes_out(view, &asked.boat) {
-        let mut faults = Faults::new();
-        let trip = At::ROOT.field("trip");
-        let wrong = format!("is {}, a place ashore", asked.boat);
-        let right = "the inventory id of a boat with rod holders";
-        faults.push(pb::FaultCode::Conflict, trip.field("boat_id"), wrong, right);
-        return Err(ServiceError::Faults(faults));
+    let mut faults = Faults::new();
+    for (i, asked) in trips.iter().enumerate() {
+        let at = At::ROOT.field("trips");
+        let at = at.index(i);
+        let alone = At::ROOT.field("trip");
+        let at = if trips.len() == 1 { alone } else { at };
+        if !pool::goes_out(view, &asked.trip.boat) {
+            let wrong = format!("is {}, a place ashore", asked.trip.boat);
+            let right = "the inventory id of a boat with rod holders";
+            faults.push(pb::FaultCode::Conflict, at.field("boat_id"), wrong, right);
+        }
+        for (wrong, right) in pool::out_of_reach(view, asked) {
+            let at = At::ROOT.field("pins");
+            faults.push(pb::FaultCode::Conflict, at.field("item_id"), wrong, right);
+        }
     }
+    faults.or(())?;
     Ok(())
-}
-
-/// Plans, on a thread that may block.
-fn plan(
-    asked: &Asked,
-    view: &View,
-    model: &Model,
-    deadline: Option<Instant>,
-    given_up: &CancellationToken,
-) -> Result<pb::PlanTripResponse, Status> {
-    let stop = || {
-        if given_up.is_cancelled() {
-            Some(Stopped::Cancelled)
-        } else {
-            let late = deadline.is_some_and(|deadline| Instant::now() >= deadline);
-            late.then_some(Stopped::Deadline)
-        }
-    };
-    let weights = Weights::default();
-    let pool = Pool::gather(view, asked);
-    let cases = offers::cases(asked, &pool);
-    let judge = Judge { model, weights: &weights, asked, pool: &pool, cases: &cases };
-    let mut problem = pool.problem(asked);
-    problem.candidates = judge.candidates(&stop).map_err(stopped)?;
-    let until = deadline.map(search::end);
-    let found = search::search(&problem, &weights, asked.nodes, until, &stop);
-    let found = found.map_err(|none| match none {
-        NoAnswer::Stopped(why) => stopped(why),
-        NoAnswer::Faults(faults) => {
-            tracing::error!(%faults, "a good request became a bad problem");
-            ServiceError::Internal.into()
-        }
-        NoAnswer::Violations(violations) => {
-            tracing::error!(?violations, "a plan breaks the rules");
-            ServiceError::Internal.into()
-        }
-    })?;
-    let writer = answer::Writer { judge: &judge, problem: &problem, view };
-    let mut plan = writer.write(found, &stop).map_err(stopped)?;
-    plan.model = Some(model.id().to_wire());
-    Ok(pb::PlanTripResponse { plan: Some(plan), request_label: asked.label.clone() })
 }
 
 fn stopped(why: Stopped) -> Status {
@@ -253,12 +292,14 @@ mod tests {
     // From memory: whoever gives up is not worked for.
     #[test]
     fn a_caller_who_gives_up_ends_the_work() {
-        let asked = request::read(request().into_inner()).unwrap();
+        let asked = ask::trip(request().into_inner()).unwrap();
         let service = service();
         let view = service.inventory.unwrap().view();
         let given_up = CancellationToken::new();
         given_up.cancel();
-        let status = plan(&asked, &view, Model::builtin(), None, &given_up).unwrap_err();
+        let stop = stop(None, &given_up);
+        let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &stop);
+        let status = desk.trip(&asked.trips).unwrap_err();
         assert_eq!(status.code(), Code::Cancelled);
     }
 }

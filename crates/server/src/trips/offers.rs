@@ -12,8 +12,8 @@ use deepbend_planner::problem::{Candidate, Offer};
 use deepbend_planner::weights::{Micros, ONE, Weights};
 
 use super::Stopped;
+use super::ask::Asked;
 use super::pool::{FITTED, Pool, PoolLeader, PoolReel, PoolRod, Spooled};
-use super::request::Asked;
 
 /// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
 const DECIDING_SHARE: f64 = 0.3;
@@ -23,7 +23,7 @@ const DECIDING_SHARE: f64 = 0.3;
 const LEADER_OVER_LINE: f64 = 4.0;
 
 /// A lure in a part of the day, ready to be judged.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Case<'a> {
     pub(super) lure: &'a Lure,
     /// The water by wind direction, with the share of each, the largest share first.
@@ -97,15 +97,16 @@ pub(super) struct Weighed {
 /// The needs as cases, in their order. The skill that counts is the middle one of those who fish.
 pub(super) fn cases<'a>(asked: &'a Asked, pool: &Pool<'a>) -> Vec<Case<'a>> {
     asked
+        .trip
         .needs
         .iter()
         .filter_map(|need| {
-            let part = asked.parts.iter().find(|part| part.id == need.segment)?;
+            let part = asked.trip.parts.iter().find(|part| part.id == need.segment)?;
             let lure = *pool.lures.get(&need.lure)?;
             let fishing =
                 |id: &str| part.anglers.is_empty() || part.anglers.iter().any(|a| a == id);
             let mut crew: Vec<_> =
-                asked.anglers.iter().filter(|a| fishing(&a.id)).map(|a| a.skill).collect();
+                asked.trip.anglers.iter().filter(|a| fishing(&a.id)).map(|a| a.skill).collect();
             crew.sort_unstable();
             let middle = crew.get(crew.len().saturating_sub(1) / 2).copied();
             let water = |direction: Option<WindDirection>| {
@@ -116,6 +117,7 @@ pub(super) fn cases<'a>(asked: &'a Asked, pool: &Pool<'a>) -> Vec<Case<'a>> {
                 part.winds.iter().map(|(direction, share)| (water(*direction), *share)).collect();
             waters.sort_by(|a, b| b.1.total_cmp(&a.1));
             let skills = asked
+                .trip
                 .anglers
                 .iter()
                 .filter(|a| part.anglers.contains(&a.id) && Some(a.skill) < middle)
@@ -177,7 +179,8 @@ impl Judge<'_, '_> {
                 return Err(stopped);
             }
             for reel in &self.pool.reels {
-                if self.may_pair(rod, reel) {
+                // Pins are the planner's to keep: it names those that clash.
+                if rod.handle == reel.kind {
                     candidates.extend(self.of_pair(rod, reel));
                 }
             }
@@ -187,7 +190,7 @@ impl Judge<'_, '_> {
 
     /// Whether kind and pins let the reel go on the rod.
     pub(super) fn may_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> bool {
-        let pinned = self.asked.pairs.iter().all(|(r, e)| {
+        let pinned = self.asked.pins.pairs.iter().all(|(r, e)| {
             (rod.item.id.as_str() == r.as_str()) == (reel.item.id.as_str() == e.as_str())
         });
         rod.handle == reel.kind && pinned
@@ -352,7 +355,7 @@ impl Judge<'_, '_> {
     fn not_for(&self, outfit: &mut Outfit, offers: &[Offer]) -> Vec<String> {
         let mut held: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
         for offer in offers {
-            let (case, need) = (&self.cases[offer.need], &self.asked.needs[offer.need]);
+            let (case, need) = (&self.cases[offer.need], &self.asked.trip.needs[offer.need]);
             if case.skills.is_empty() || !need.met_by(offer.verdict) {
                 continue;
             }

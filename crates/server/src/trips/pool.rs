@@ -13,9 +13,10 @@ use deepbend_ledger::item::{
 };
 use deepbend_ledger::line_age::{LineDue, line_due};
 use deepbend_ledger::view::View;
+use deepbend_planner::plan::ItemKind as PartKind;
 use deepbend_planner::problem as plan;
 
-use super::request::Asked;
+use super::ask::{Aboard, Asked};
 use crate::error::Missing;
 
 /// Name of the line option that stays on the reel.
@@ -46,12 +47,18 @@ const KNOTS_M: f64 = 0.2;
 const USUAL_ROD_M: f64 = 2.1;
 const USUAL_TRACE_M: f64 = 0.45;
 
+/// Where an item counts as lying; `None`: it is out of reach.
+pub(super) type Reach<'r> = &'r dyn Fn(&Item) -> Option<String>;
+
 /// A rod of the pool.
 #[derive(Debug)]
 pub(super) struct PoolRod<'v> {
     pub(super) item: &'v Item,
+    /// Where it lies.
+    pub(super) place: String,
     pub(super) rod: &'v Rod,
     pub(super) handle: Handle,
+    /// Whether it may be issued, and is not to stay ashore.
     pub(super) ready: bool,
 }
 
@@ -59,8 +66,11 @@ pub(super) struct PoolRod<'v> {
 #[derive(Debug)]
 pub(super) struct PoolReel<'v> {
     pub(super) item: &'v Item,
+    /// Where it lies.
+    pub(super) place: String,
     pub(super) reel: &'v Reel,
     pub(super) kind: Handle,
+    /// Whether it may be issued, and is not to stay ashore.
     pub(super) ready: bool,
     /// Lines that it may carry on this day.
     pub(super) lines: Vec<Spooled>,
@@ -116,7 +126,7 @@ fn is_ashore(boat: &Boat) -> bool {
 }
 
 /// Everything that the request names and the inventory does not have.
-pub(super) fn missing(view: &View, asked: &Asked) -> Vec<Missing> {
+pub(super) fn missing(view: &View, asked: &Asked, trip: &str) -> Vec<Missing> {
     let mut missing: Vec<Missing> = Vec::new();
     let mut want = |field: String, kind: Option<ItemKind>, id: &str| {
         let known = Id::new(id).is_ok_and(|id| match kind {
@@ -127,21 +137,70 @@ pub(super) fn missing(view: &View, asked: &Asked) -> Vec<Missing> {
             missing.push(Missing::new(field, kind, id, view));
         }
     };
-    want("trip.boat_id".to_owned(), Some(ItemKind::Boat), &asked.boat);
-    for (i, need) in asked.needs.iter().enumerate() {
-        want(format!("trip.needs[{i}].lure_id"), Some(ItemKind::Lure), &need.lure);
+    want(format!("{trip}.boat_id"), Some(ItemKind::Boat), &asked.trip.boat);
+    for (i, need) in asked.trip.needs.iter().enumerate() {
+        want(format!("{trip}.needs[{i}].lure_id"), Some(ItemKind::Lure), &need.lure);
     }
     for place in asked.places.keys() {
         want("pool.place_id".to_owned(), Some(ItemKind::Boat), place);
     }
-    for id in &asked.leave {
+    for id in asked.pins.leave.iter().chain(&asked.pins.take) {
         want("pins.item_id".to_owned(), None, id);
     }
-    for (rod, reel) in &asked.pairs {
+    for id in asked.aboard.iter().flat_map(|aboard| &aboard.lost) {
+        want("lost_item_ids".to_owned(), None, id);
+    }
+    for (rod, reel) in &asked.pins.pairs {
         want("pins.item_id".to_owned(), Some(ItemKind::Rod), rod);
         want("pins.reel_id".to_owned(), Some(ItemKind::Reel), reel);
     }
     missing
+}
+
+/// Where an item of the pool lies: at one of the request's places, and nobody disputes it.
+pub(super) fn in_pool(asked: &Asked, item: &Item) -> Option<String> {
+    let place = item.place.as_ref()?.as_str();
+    let known = place == asked.trip.boat || asked.places.contains_key(place);
+    known.then(|| place.to_owned())
+}
+
+/// What counts as aboard on the water: with a plan, its rods and reels and no others, and besides
+/// its leaders and lures what always lies on the boat.
+pub(super) fn aboard(asked: &Asked, aboard: &Aboard, item: &Item) -> Option<String> {
+    let id = item.id.as_str();
+    if aboard.lost.contains(id) {
+        return None;
+    }
+    let own = item.place.as_ref().is_some_and(|place| place.as_str() == asked.trip.boat);
+    let gear = matches!(item.kind(), ItemKind::Rod | ItemKind::Reel);
+    let planned = aboard.items.contains_key(id);
+    let there = planned || (own && !(gear && aboard.has_plan));
+    there.then(|| asked.trip.boat.clone())
+}
+
+/// Pins that cannot be kept since the item is not in the pool: what is wrong, and what is right.
+pub(super) fn out_of_reach(view: &View, asked: &Asked) -> Vec<(String, String)> {
+    let mut faults = Vec::new();
+    for id in &asked.pins.take {
+        let found = [ItemKind::Rod, ItemKind::Reel].into_iter().find_map(|k| item(view, k, id));
+        match found {
+            None => {
+                faults.push((format!("is {id}"), "a rod or a reel with PIN_RULE_TAKE".to_owned()))
+            }
+            Some(item) if in_pool(asked, item).is_none() => {
+                let place = match &item.place {
+                    Some(place) => format!("at {place}"),
+                    None => "where nobody knows for sure".to_owned(),
+                };
+                faults.push((
+                    format!("is {id}, which lies {place}"),
+                    "an item of the pool: name its place, or settle where it is".to_owned(),
+                ));
+            }
+            Some(_) => {}
+        }
+    }
+    faults
 }
 
 /// Whether the boat of the trip is one that goes out.
@@ -150,29 +209,17 @@ pub(super) fn goes_out(view: &View, boat: &str) -> bool {
 }
 
 impl<'v> Pool<'v> {
-    /// Gathers the pool. The request names nothing that is missing.
-    pub(super) fn gather(view: &'v View, asked: &Asked) -> Self {
-        let aboard = |item: &Item| {
-            item.place.as_ref().is_some_and(|place| {
-                place.as_str() == asked.boat || asked.places.contains_key(place.as_str())
-            })
+    /// Gathers the pool: whatever `reach` knows a place for. The request names nothing that is
+    /// missing.
+    pub(super) fn gather(view: &'v View, asked: &Asked, reach: Reach<'_>) -> Self {
+        let may_go = |item: &Item| {
+            item.status == Status::Ready && !asked.pins.leave.contains(item.id.as_str())
         };
-        Self::gather_from(view, asked, aboard)
-    }
-
-    /// The same from all places, as if the request had named each.
-    pub(super) fn gather_all(view: &'v View, asked: &Asked) -> Self {
-        Self::gather_from(view, asked, |item| item.place.is_some())
-    }
-
-    fn gather_from(view: &'v View, asked: &Asked, in_reach: impl Fn(&Item) -> bool) -> Self {
-        let may_go =
-            |item: &Item| item.status == Status::Ready && !asked.leave.contains(item.id.as_str());
-        let own = boat_of(view, &asked.boat).cloned().unwrap_or_default();
+        let own = boat_of(view, &asked.trip.boat).cloned().unwrap_or_default();
         let holders = own.rod_holders.or(own.max_rods_aboard).unwrap_or(u32::MAX);
         let boat = plan::Boat {
-            place: asked.boat.clone(),
-            rod_holders: asked.rod_limit.map_or(holders, |limit| limit.min(holders)),
+            place: asked.trip.boat.clone(),
+            rod_holders: asked.trip.rod_limit.map_or(holders, |limit| limit.min(holders)),
             max_rods_aboard: own.max_rods_aboard.unwrap_or(u32::MAX),
             locker_length_m: own.locker_length.map(|l| l.m()),
         };
@@ -188,37 +235,49 @@ impl<'v> Pool<'v> {
             lures_elsewhere: BTreeMap::new(),
         };
         let mut stock: Vec<(&Line, plan::LineStock)> = Vec::new();
-        for item in view.entries().map(|entry| entry.item()).filter(|item| in_reach(item)) {
-            let place = place_of(item);
+        for item in view.entries().map(|entry| entry.item()) {
+            let Some(place) = reach(item) else { continue };
             match &item.spec {
                 Spec::Rod(rod) => pool.rods.push(PoolRod {
                     item,
+                    place,
                     rod,
                     handle: rod.handle.unwrap_or(Handle::Spinning),
                     ready: may_go(item),
                 }),
                 Spec::LineStock(held) if may_go(item) => match &held.use_as {
+                    // Nobody winds a line on while the boat drifts.
+                    StockUse::Line(_) if asked.aboard.is_some() => {}
                     StockUse::Line(line) => {
                         let metres = held.length.map_or(0.0, Length::m).floor() as u32;
                         let id = item.id.to_string();
                         stock.push((line, plan::LineStock { id, place, metres }));
                     }
                     StockUse::Leader(leader) => {
-                        pool.leaders.extend(leader_stock(item, leader, held.length));
+                        let most = asked.aboard.as_ref().and_then(|a| a.most(item.id.as_str()));
+                        pool.leaders.extend(leader_stock(item, place, leader, held.length, most));
                     }
                 },
                 Spec::Reel(_) | Spec::LineStock(_) | Spec::Lure(_) => {}
                 Spec::Boat(_) | Spec::Device(_) => {}
             }
         }
-        for entry in view.of_kind(ItemKind::Reel).filter(|e| in_reach(e.item())) {
-            let item = entry.item();
-            if let Spec::Reel(rigged) = &item.spec {
-                pool.reels.push(reel(item, rigged, may_go(item), &stock, asked));
+        for item in view.of_kind(ItemKind::Reel).map(|entry| entry.item()) {
+            if let (Some(place), Spec::Reel(rigged)) = (reach(item), &item.spec) {
+                let (lines, due) = lines_of(view, item, rigged, &stock, asked);
+                pool.reels.push(PoolReel {
+                    item,
+                    place,
+                    reel: &rigged.reel,
+                    kind: rigged.reel.kind.unwrap_or(Handle::Spinning),
+                    ready: may_go(item),
+                    lines,
+                    due,
+                });
             }
         }
         pool.line_stock = stock.into_iter().map(|(_, held)| held).collect();
-        pool.take_lures(view, asked, &in_reach, &may_go);
+        pool.take_lures(view, asked, reach, &may_go);
         pool.take_places(view, asked);
         pool
     }
@@ -227,21 +286,26 @@ impl<'v> Pool<'v> {
         &mut self,
         view: &'v View,
         asked: &Asked,
-        in_reach: &impl Fn(&Item) -> bool,
+        reach: Reach<'_>,
         may_go: &impl Fn(&Item) -> bool,
     ) {
-        for need in &asked.needs {
+        for need in &asked.trip.needs {
             let Some(item) = item(view, ItemKind::Lure, &need.lure) else { continue };
             let Spec::Lure(lure) = &item.spec else { continue };
             if self.lures.insert(need.lure.clone(), lure).is_some() {
                 continue;
             }
-            let near = in_reach(item);
-            let quantity = if near && may_go(item) { item.quantity.unwrap_or(1) } else { 0 };
-            let place = if near { place_of(item) } else { asked.boat.clone() };
-            if !near {
+            let near = reach(item);
+            let there = near.is_some() && may_go(item);
+            let most = asked.aboard.as_ref().and_then(|a| a.most(item.id.as_str()));
+            let quantity = if there { item.quantity.unwrap_or(1) } else { 0 };
+            let quantity = quantity.min(most.unwrap_or(u32::MAX));
+            if near.is_none() {
                 self.lures_elsewhere.insert(need.lure.clone(), place_of(item));
             }
+            // Where it is not in reach any place will do, as long as all trips name the same one.
+            let any = asked.places.keys().chain([&asked.trip.boat]).min();
+            let place = near.or(any.cloned()).unwrap_or_default();
             self.lure_stock.push(plan::LureStock { id: need.lure.clone(), place, quantity });
         }
     }
@@ -249,9 +313,9 @@ impl<'v> Pool<'v> {
     /// All places that gear of the pool lies at, and those of the request.
     fn take_places(&mut self, view: &View, asked: &Asked) {
         let mut ids: std::collections::BTreeSet<String> = asked.places.keys().cloned().collect();
-        ids.insert(asked.boat.clone());
-        ids.extend(self.rods.iter().map(|rod| place_of(rod.item)));
-        ids.extend(self.reels.iter().map(|reel| place_of(reel.item)));
+        ids.insert(asked.trip.boat.clone());
+        ids.extend(self.rods.iter().map(|rod| rod.place.clone()));
+        ids.extend(self.reels.iter().map(|reel| reel.place.clone()));
         ids.extend(self.leaders.iter().map(|leader| leader.stock.place.clone()));
         ids.extend(self.line_stock.iter().map(|held| held.place.clone()));
         ids.extend(self.lure_stock.iter().map(|held| held.place.clone()));
@@ -261,7 +325,7 @@ impl<'v> Pool<'v> {
                 let ashore = boat_of(view, &id).is_some_and(is_ashore);
                 let usual = if ashore { FROM_ASHORE } else { FROM_BOAT };
                 let stated = asked.places.get(&id).copied().flatten();
-                let move_cost = if id == asked.boat { 0 } else { stated.unwrap_or(usual) };
+                let move_cost = if id == asked.trip.boat { 0 } else { stated.unwrap_or(usual) };
                 plan::Place { id, move_cost }
             })
             .collect();
@@ -277,11 +341,11 @@ impl<'v> Pool<'v> {
                 .iter()
                 .map(|r| plan::Rod {
                     id: r.item.id.to_string(),
-                    place: place_of(r.item),
+                    place: r.place.clone(),
                     pieces: r.rod.pieces.unwrap_or(1).max(1),
                     length_m: r.rod.length.map_or(USUAL_ROD_M, Length::m),
                     handle: r.handle,
-                    ready: r.ready,
+                    ready: r.item.status == Status::Ready,
                 })
                 .collect(),
             reels: self
@@ -289,26 +353,59 @@ impl<'v> Pool<'v> {
                 .iter()
                 .map(|r| plan::Reel {
                     id: r.item.id.to_string(),
-                    place: place_of(r.item),
+                    place: r.place.clone(),
                     kind: r.kind,
-                    ready: r.ready,
+                    ready: r.item.status == Status::Ready,
                     lines: r.lines.iter().map(|l| l.option.clone()).collect(),
                 })
                 .collect(),
             leaders: self.leaders.iter().map(|l| l.stock.clone()).collect(),
             line_stock: self.line_stock.clone(),
             lures: self.lure_stock.clone(),
-            anglers: asked.anglers.clone(),
+            anglers: asked.trip.anglers.clone(),
             segments: asked
+                .trip
                 .parts
                 .iter()
                 .map(|p| plan::Segment { id: p.id.clone(), anglers: p.anglers.clone() })
                 .collect(),
-            needs: asked.needs.clone(),
+            needs: asked.trip.needs.clone(),
             candidates: Vec::new(),
-            job_minutes_budget: asked.job_minutes,
-            pins: Vec::new(),
+            job_minutes_budget: asked.trip.job_minutes,
+            pins: self.pins(asked),
         }
+    }
+
+    /// What is settled beforehand, as far as it is about the pool.
+    fn pins(&self, asked: &Asked) -> Vec<plan::Pin> {
+        let kind_of = |id: &str| match (self.rod(id), self.reel(id)) {
+            (Some(_), _) => Some(PartKind::Rod),
+            (None, Some(_)) => Some(PartKind::Reel),
+            (None, None) => None,
+        };
+        let mut pins = Vec::new();
+        let leave = |id: &String| kind_of(id).map(|kind| plan::Pin::Leave { kind, id: id.clone() });
+        pins.extend(asked.pins.leave.iter().filter_map(leave));
+        for (rod, reel) in &asked.pins.pairs {
+            match (self.rod(rod), self.reel(reel)) {
+                (Some(_), Some(_)) => {
+                    pins.push(plan::Pin::Pair { rod: rod.clone(), reel: reel.clone() });
+                }
+                // Without its partner it is not taken.
+                (Some(_), None) => pins.extend(leave(rod)),
+                (None, Some(_)) => pins.extend(leave(reel)),
+                (None, None) => {}
+            }
+        }
+        let take = |id: &String| kind_of(id).map(|kind| plan::Pin::Take { kind, id: id.clone() });
+        pins.extend(asked.pins.take.iter().filter_map(take));
+        pins.extend(asked.pins.hold.iter().map(|(segment, lure)| plan::Pin::Hold {
+            segment: segment.clone(),
+            lure: lure.clone(),
+        }));
+        pins.sort();
+        pins.dedup();
+        pins
     }
 
     /// A rod by its id.
@@ -338,7 +435,13 @@ pub(super) fn is_trace(leader: &Leader) -> bool {
 }
 
 /// Leaders of a stock: pieces that are counted, or lengths that are cut from a spool.
-fn leader_stock(item: &Item, leader: &Leader, length: Option<Length>) -> Option<PoolLeader> {
+fn leader_stock(
+    item: &Item,
+    place: String,
+    leader: &Leader,
+    length: Option<Length>,
+    most: Option<u32>,
+) -> Option<PoolLeader> {
     let trace = is_trace(leader);
     // The longest that is fished, so that the stock is never counted too high.
     let p = &deepbend_core::model::Model::builtin().parameters().setting;
@@ -346,24 +449,28 @@ fn leader_stock(item: &Item, leader: &Leader, length: Option<Length>) -> Option<
     let fished = leader.length.map_or(usual, Length::m).max(0.1);
     let cut = if trace { fished } else { fished + KNOTS_M };
     let from_length = || (length.map_or(0.0, Length::m) / cut + 1e-9).floor() as u32;
-    let quantity = item.quantity.unwrap_or_else(from_length);
+    let quantity = item.quantity.unwrap_or_else(from_length).min(most.unwrap_or(u32::MAX));
     let mut leader = leader.clone();
     leader.length.get_or_insert(Length::from_m(fished));
     leader.material?;
     let minutes = if trace { TRACE_MINUTES } else { LEADER_MINUTES };
-    let stock =
-        plan::LeaderStock { id: item.id.to_string(), place: place_of(item), quantity, minutes };
+    let stock = plan::LeaderStock { id: item.id.to_string(), place, quantity, minutes };
     Some(PoolLeader { stock, leader })
 }
 
-fn reel<'v>(
-    item: &'v Item,
-    rigged: &'v RiggedReel,
-    ready: bool,
+/// Lines that a reel may carry on this day, and why the one on it is due.
+fn lines_of(
+    view: &View,
+    item: &Item,
+    rigged: &RiggedReel,
     stock: &[(&Line, plan::LineStock)],
     asked: &Asked,
-) -> PoolReel<'v> {
-    let due = match (&rigged.fitted, asked.date) {
+) -> (Vec<Spooled>, Option<LineDue>) {
+    let wound = asked.aboard.as_ref().and_then(|aboard| aboard.wound.get(item.id.as_str()));
+    if let Some(wound) = wound.and_then(|id| wound_on(view, rigged, id)) {
+        return (vec![wound], None);
+    }
+    let due = match (&rigged.fitted, asked.trip.date) {
         (Some(fitted), Some(today)) => line_due(fitted, today),
         (None, _) | (Some(_), None) => None,
     };
@@ -373,14 +480,18 @@ fn reel<'v>(
     if due.is_none() || lines.is_empty() {
         lines.extend(rigged.fitted.as_ref().map(fitted_line));
     }
-    PoolReel {
-        item,
-        reel: &rigged.reel,
-        kind: rigged.reel.kind.unwrap_or(Handle::Spinning),
-        ready,
-        lines,
-        due,
-    }
+    (lines, due)
+}
+
+/// The line of a stock that was wound on before departure.
+fn wound_on(view: &View, rigged: &RiggedReel, stock: &str) -> Option<Spooled> {
+    let Spec::LineStock(held) = &item(view, ItemKind::LineStock, stock)?.spec else { return None };
+    let StockUse::Line(line) = &held.use_as else { return None };
+    let metres = held.length.map_or(0.0, Length::m).floor() as u32;
+    let held = plan::LineStock { id: stock.to_owned(), place: String::new(), metres };
+    let mut spooled = respool(rigged, line, &held)?;
+    spooled.option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
+    Some(spooled)
 }
 
 fn fitted_line(fitted: &FittedLine) -> Spooled {

@@ -1,18 +1,18 @@
-//! What is asked: a request, read with all its faults.
+//! A trip as it is asked for, read with all its faults.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, overrides, pb};
+use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, pb};
 use deepbend_core::judge::Verdict;
 use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_ledger::time::Date;
 use deepbend_planner::problem::{Angler, Need};
-use deepbend_planner::weights::Micros;
 use pb::FaultCode;
 
-/// A request without faults. Whether the inventory has the items is not known yet.
-#[derive(Debug)]
-pub(super) struct Asked {
+/// A trip without faults. Whether the inventory has its items is not known yet.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Trip {
+    pub(super) id: String,
     pub(super) date: Option<Date>,
     pub(super) boat: String,
     pub(super) anglers: Vec<Angler>,
@@ -20,23 +20,21 @@ pub(super) struct Asked {
     pub(super) needs: Vec<Need>,
     pub(super) rod_limit: Option<u32>,
     pub(super) job_minutes: u32,
-    /// Places besides the boat, with the cost of bringing an item from there.
-    pub(super) places: BTreeMap<String, Option<Micros>>,
-    /// Items that stay ashore.
-    pub(super) leave: BTreeSet<String>,
-    /// Rods and the reels that they carry, if either is taken.
-    pub(super) pairs: Vec<(String, String)>,
-    pub(super) nodes: u64,
-    pub(super) overrides: BTreeMap<String, f64>,
-    pub(super) summary: bool,
-    pub(super) validate_only: bool,
-    pub(super) label: String,
+}
+
+impl Trip {
+    /// Minute of the day at which the first segment starts; `None`: nobody said.
+    pub(super) fn departs(&self) -> Option<u32> {
+        self.parts.iter().filter_map(|part| part.start).min()
+    }
 }
 
 /// A part of the day.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Part {
     pub(super) id: String,
+    /// Minute of the day at which it starts.
+    pub(super) start: Option<u32>,
     /// The water, without wind direction and skill where these vary.
     pub(super) water: Water,
     /// Wind directions with their share of the casts, each above 0.
@@ -47,79 +45,14 @@ pub(super) struct Part {
 
 /// Minutes for jobs before departure that cost nothing, as the contract states.
 const JOB_MINUTES: u32 = 60;
-/// Nodes of the search, as the contract states.
-const NODES: u64 = 20_000;
 
-/// Reads a request.
-///
-/// # Errors
-/// All faults found in it.
-pub(super) fn read(wire: pb::PlanTripRequest) -> Result<Asked, Faults> {
-    let mut faults = Faults::new();
-    let at = At::ROOT;
-    let pb::PlanTripRequest {
-        trip,
-        pool,
-        pins,
-        work_budget_nodes,
-        overrides: replaced,
-        explanation,
-        validate_only,
-        request_label,
-    } = wire;
-    let mut r = Reader::new(at, &mut faults);
-    let label = r.text("request_label", request_label, limits::LABEL_LENGTH).unwrap_or_default();
-    let explanation: Option<pb::Explanation> = r.choice("explanation", explanation, "Explanation");
-    let nodes = work_budget_nodes
-        .and_then(|n| r.whole("work_budget_nodes", n, limits::WORK_BUDGET_NODES))
-        .map_or(NODES, i64::unsigned_abs);
-    let trip = r.required("trip", trip, "the trip to be planned");
-    let overrides =
-        r.within("overrides", |at, faults| overrides(replaced.into_iter().collect(), at, faults));
-    let trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
-    let boat = trip.as_ref().map_or("", |t| t.boat.as_str());
-    let places = r.within("pool", |at, faults| read_pool(pool, boat, at, faults));
-    let (leave, pairs) = r.within("pins", |at, faults| read_pins(pins, at, faults));
-    let trip = faults.or(trip)?;
-    // Without a trip there is a fault, and this line is not reached.
-    let Trip { date, boat, anglers, parts, needs, rod_limit, job_minutes } =
-        trip.unwrap_or_default();
-    Ok(Asked {
-        date,
-        boat,
-        anglers,
-        parts,
-        needs,
-        rod_limit,
-        job_minutes,
-        places,
-        leave,
-        pairs,
-        nodes,
-        overrides,
-        summary: explanation == Some(pb::Explanation::Summary),
-        validate_only,
-        label,
-    })
-}
-
-#[derive(Debug, Default)]
-struct Trip {
-    date: Option<Date>,
-    boat: String,
-    anglers: Vec<Angler>,
-    parts: Vec<Part>,
-    needs: Vec<Need>,
-    rod_limit: Option<u32>,
-    job_minutes: u32,
-}
-
-fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip {
+/// Reads a trip.
+pub(super) fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip {
     let pb::Trip { id, date, boat_id, anglers, segments, needs, rod_limit, job_budget_minutes } =
         wire;
     let mut r = Reader::new(at, faults);
     // The id is the caller's own; it changes nothing.
-    r.text("id", id, limits::NAME_LENGTH);
+    let id = r.text("id", id, limits::NAME_LENGTH).unwrap_or_default();
     let date = r.text("date", date, limits::NAME_LENGTH).and_then(|text| {
         Date::read(&text)
             .map_err(|bad| {
@@ -153,6 +86,7 @@ fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip {
         Vec::new()
     };
     Trip {
+        id,
         date,
         boat: boat.unwrap_or_default(),
         anglers,
@@ -215,7 +149,7 @@ fn read_parts(
         let pb::Segment { id, start, end, water, wind_shares, angler_ids } = wire;
         let mut r = Reader::new(at.index(i), faults);
         let id = own_name(&mut r, "id", id, &mut seen).unwrap_or_default();
-        clock(&mut r, "start", start);
+        let start = clock(&mut r, "start", start);
         clock(&mut r, "end", end);
         let water = r.required("water", water, "the water of this part of the day");
         let water = r.within("water", |at, faults| {
@@ -249,27 +183,26 @@ fn read_parts(
                 }
             });
         }
-        parts.push(Part { id, water, winds, anglers });
+        parts.push(Part { id, start, water, winds, anglers });
     }
     parts
 }
 
-/// A local time, "HH:MM".
-fn clock(r: &mut Reader<'_>, name: &str, value: String) {
-    let Some(text) = r.text(name, value, limits::NAME_LENGTH) else { return };
-    let right = text.split_once(':').is_some_and(|(hours, minutes)| {
-        let within = |part: &str, most: u32| {
-            part.len() == 2
-                && part.bytes().all(|b| b.is_ascii_digit())
-                && part.parse::<u32>().is_ok_and(|n| n <= most)
-        };
-        within(hours, 23) && within(minutes, 59)
-    });
-    if !right {
+/// A local time, "HH:MM", as a minute of the day.
+fn clock(r: &mut Reader<'_>, name: &str, value: String) -> Option<u32> {
+    let text = r.text(name, value, limits::NAME_LENGTH)?;
+    let within = |part: &str, most: u32| {
+        let digits = part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit());
+        part.parse::<u32>().ok().filter(|n| digits && *n <= most)
+    };
+    let parts = text.split_once(':');
+    let minute = parts.and_then(|(h, m)| Some(within(h, 23)? * 60 + within(m, 59)?));
+    if minute.is_none() {
         let shown: String = text.chars().take(40).collect();
         let wrong = format!("is {shown:?}");
         r.fault(name, FaultCode::Malformed, wrong, "a local time as HH:MM, 00:00 to 23:59");
     }
+    minute
 }
 
 /// How far the shares of the wind may be from 1 in all.
@@ -357,76 +290,4 @@ fn read_needs(
         }
     }
     needs
-}
-
-fn read_pool(
-    list: Vec<pb::PoolPlace>,
-    boat: &str,
-    at: At<'_>,
-    faults: &mut Faults,
-) -> BTreeMap<String, Option<Micros>> {
-    let mut places = BTreeMap::new();
-    if list.len() > limits::PLACES {
-        let wrong = format!("has {} entries", list.len());
-        faults.push(FaultCode::TooMany, at, wrong, format!("at most {}", limits::PLACES));
-        return places;
-    }
-    for (i, pb::PoolPlace { place_id, move_cost_micros }) in list.into_iter().enumerate() {
-        let mut r = Reader::new(at.index(i), faults);
-        let id = r.id("place_id", place_id);
-        let id = r.required("place_id", id, "the inventory id of a boat or a place ashore");
-        let cost = move_cost_micros
-            .and_then(|cost| r.whole("move_cost_micros", cost, limits::MOVE_COST_MICROS));
-        let Some(id) = id else { continue };
-        if id == boat && cost.is_some_and(|c| c != 0) {
-            let right = "left out or 0 for the boat of the trip";
-            r.fault("move_cost_micros", FaultCode::Conflict, "is given", right);
-        }
-        if places.contains_key(&id) {
-            r.fault("place_id", FaultCode::Duplicate, format!("is {id} again"), "each place once");
-        }
-        if id != boat {
-            places.insert(id, cost);
-        }
-    }
-    places
-}
-
-type Pins = (BTreeSet<String>, Vec<(String, String)>);
-
-fn read_pins(list: Vec<pb::Pin>, at: At<'_>, faults: &mut Faults) -> Pins {
-    let mut leave = BTreeSet::new();
-    let mut pairs: Vec<(String, String)> = Vec::new();
-    if list.len() > limits::PINS {
-        let wrong = format!("has {} entries", list.len());
-        faults.push(FaultCode::TooMany, at, wrong, format!("at most {}", limits::PINS));
-        return (leave, pairs);
-    }
-    for (i, pb::Pin { rule, item_id, reel_id }) in list.into_iter().enumerate() {
-        let mut r = Reader::new(at.index(i), faults);
-        let rule: Option<pb::PinRule> = r.required_choice("rule", rule, "PinRule");
-        let item = r.id("item_id", item_id);
-        let item = r.required("item_id", item, "the inventory id of an item");
-        let reel = r.id("reel_id", reel_id);
-        match rule {
-            Some(pb::PinRule::Leave) => {
-                if reel.is_some() {
-                    let right = "left out with PIN_RULE_LEAVE";
-                    r.fault("reel_id", FaultCode::Conflict, "is given", right);
-                }
-                leave.extend(item);
-            }
-            Some(pb::PinRule::Pair) => {
-                let reel = r.required("reel_id", reel, "the inventory id of a reel");
-                let (Some(rod), Some(reel)) = (item, reel) else { continue };
-                if pairs.iter().any(|(a, b)| (*a == rod) != (*b == reel)) {
-                    let wrong = format!("pairs {rod} with {reel}, one of which is paired already");
-                    r.fault("item_id", FaultCode::Conflict, wrong, "one reel for one rod");
-                }
-                pairs.push((rod, reel));
-            }
-            Some(pb::PinRule::Unspecified) | None => {}
-        }
-    }
-    (leave, pairs)
 }

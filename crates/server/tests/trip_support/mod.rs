@@ -67,6 +67,10 @@ impl Fleet {
     }
 
     pub(crate) fn service(&self) -> TripServiceImpl {
+        TripServiceImpl::new(Some(self.inventory()))
+    }
+
+    pub(crate) fn inventory(&self) -> Arc<Inventory> {
         let inventory = Inventory::open(Arc::new(MemoryStore::new())).unwrap();
         let files: Vec<_> = self.files.iter().map(|(kind, text)| (*kind, text.as_str())).collect();
         let claim = Claim {
@@ -75,7 +79,7 @@ impl Fleet {
             certainty: Certainty::Typed,
         };
         inventory.import(&files, &Id::new("shed-desk").unwrap(), &claim).unwrap();
-        TripServiceImpl::new(Some(Arc::new(inventory)))
+        Arc::new(inventory)
     }
 }
 
@@ -203,7 +207,7 @@ pub(crate) fn leave(request: &mut pb::PlanTripRequest, ids: &[&str]) {
     request.pins.extend(ids.iter().map(|id| pb::Pin {
         rule: pb::PinRule::Leave.into(),
         item_id: (*id).to_owned(),
-        reel_id: String::new(),
+        ..pb::Pin::default()
     }));
 }
 

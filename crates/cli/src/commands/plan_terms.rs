@@ -1,0 +1,68 @@
+//! What the plans of one trip and of several boats have in common on the command line.
+
+use std::path::Path;
+
+use deepbend_contract::pb;
+
+use super::text_of;
+use crate::args::TermsArgs;
+use crate::describe;
+use crate::failure::Failure;
+use crate::trip_files::TripFiles;
+
+/// The three files that state trips.
+pub(super) fn files(args: &TermsArgs) -> Result<TripFiles, Failure> {
+    let text = |path: &Option<std::path::PathBuf>| -> Result<(String, String), Failure> {
+        let path = path.as_deref().unwrap_or(Path::new(""));
+        Ok((path.display().to_string(), text_of(path)?))
+    };
+    let (trips, segments, needs) = (text(&args.trips)?, text(&args.segments)?, text(&args.needs)?);
+    Ok(TripFiles { trips, segments, needs })
+}
+
+/// Places with the cost of a move.
+pub(super) fn pool(args: &TermsArgs) -> Result<Vec<pb::PoolPlace>, Failure> {
+    args.pool.iter().map(|text| place(text)).collect()
+}
+
+fn place(text: &str) -> Result<pb::PoolPlace, Failure> {
+    let Some((place_id, cost)) = text.split_once('=') else {
+        return Ok(pb::PoolPlace { place_id: text.to_owned(), move_cost_micros: None });
+    };
+    let cost = cost.trim().parse().map_err(|_| {
+        Failure::usage(format!("--from {text}: `{cost}` is no whole number of millionths"))
+    })?;
+    Ok(pb::PoolPlace { place_id: place_id.to_owned(), move_cost_micros: Some(cost) })
+}
+
+/// Decisions that the plan must respect.
+pub(super) fn pins(args: &TermsArgs) -> Result<Vec<pb::Pin>, Failure> {
+    let of = |rule: pb::PinRule, text: &str| {
+        let (boat_id, item_id) = text.split_once(':').unwrap_or(("", text));
+        pb::Pin {
+            rule: rule.into(),
+            item_id: item_id.to_owned(),
+            boat_id: boat_id.to_owned(),
+            ..pb::Pin::default()
+        }
+    };
+    let mut pins: Vec<pb::Pin> =
+        args.leave.iter().map(|text| of(pb::PinRule::Leave, text)).collect();
+    pins.extend(args.take.iter().map(|text| of(pb::PinRule::Take, text)));
+    for text in &args.pair {
+        let (item_id, reel_id) = describe::pair(text)
+            .ok_or_else(|| Failure::usage(format!("--pair {text}: that is not ROD+REEL")))?;
+        let rule = pb::PinRule::Pair.into();
+        pins.push(pb::Pin { rule, item_id, reel_id, ..pb::Pin::default() });
+    }
+    for text in &args.hold {
+        let pin = of(pb::PinRule::Hold, text);
+        let (segment, lure) = pin
+            .item_id
+            .split_once('/')
+            .ok_or_else(|| Failure::usage(format!("--hold {text}: that is not SEGMENT/LURE")))?;
+        let (segment_id, item_id) = (segment.to_owned(), lure.to_owned());
+        pins.push(pb::Pin { segment_id, item_id, ..pin });
+    }
+    Ok(pins)
+}

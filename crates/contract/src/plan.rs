@@ -1,0 +1,183 @@
+//! What differs between plans, from the messages alone: the service and its clients say the same.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::pb;
+
+/// Segment and lure of a need.
+type NeedKey<'p> = (&'p str, &'p str);
+
+/// What differs between plans of the same trips, those with the same boat side by side.
+#[must_use]
+pub fn plan_difference(before: &[pb::Plan], after: &[pb::Plan]) -> pb::PlanDifference {
+    let several = before.len() > 1 || after.len() > 1;
+    let mut difference = pb::PlanDifference {
+        gain_micros: objective(after) - objective(before),
+        ..pb::PlanDifference::default()
+    };
+    let nothing = pb::Plan::default();
+    let boats: BTreeSet<&str> =
+        before.iter().chain(after).map(|plan| plan.boat_id.as_str()).collect();
+    for boat in boats {
+        let of = |plans: &'_ [pb::Plan]| plans.iter().position(|plan| plan.boat_id == boat);
+        let old = of(before).map_or(&nothing, |p| &before[p]);
+        let new = of(after).map_or(&nothing, |p| &after[p]);
+        difference.added.extend(only(new, old, several));
+        difference.removed.extend(only(old, new, several));
+        difference.needs.extend(needs(old, new, several));
+        difference.added_moves.extend(moves(new, old));
+        difference.removed_moves.extend(moves(old, new));
+    }
+    difference
+}
+
+fn objective(plans: &[pb::Plan]) -> i64 {
+    plans.iter().filter_map(|plan| plan.value).map(|value| value.objective_micros).sum()
+}
+
+/// Outfits that the other plan does not have.
+fn only<'p>(
+    plan: &'p pb::Plan,
+    other: &'p pb::Plan,
+    several: bool,
+) -> impl Iterator<Item = pb::ChangedOutfit> + 'p {
+    let missing = |outfit: &&pb::PlannedOutfit| {
+        let same = |o: &pb::PlannedOutfit| {
+            (&o.rod_id, &o.reel_id, &o.line_stock_id)
+                == (&outfit.rod_id, &outfit.reel_id, &outfit.line_stock_id)
+        };
+        !other.outfits.iter().any(same)
+    };
+    plan.outfits.iter().filter(missing).map(move |outfit| changed_outfit(plan, outfit, several))
+}
+
+/// An outfit of a plan, with its trip and boat where there are several.
+#[must_use]
+pub fn changed_outfit(
+    plan: &pb::Plan,
+    outfit: &pb::PlannedOutfit,
+    several: bool,
+) -> pb::ChangedOutfit {
+    let named = |id: &String| if several { id.clone() } else { String::new() };
+    pb::ChangedOutfit {
+        trip_id: named(&plan.trip_id),
+        boat_id: named(&plan.boat_id),
+        rod_id: outfit.rod_id.clone(),
+        reel_id: outfit.reel_id.clone(),
+    }
+}
+
+fn moves<'p>(plan: &'p pb::Plan, other: &'p pb::Plan) -> impl Iterator<Item = pb::Move> + 'p {
+    let missing = |step: &&pb::Move| {
+        let same = |o: &pb::Move| {
+            (&o.item_id, &o.from_place_id, o.quantity)
+                == (&step.item_id, &step.from_place_id, step.quantity)
+        };
+        !other.moves.iter().any(same)
+    };
+    plan.moves.iter().filter(missing).cloned()
+}
+
+/// The worst verdict of those that fish each need.
+fn fished(plan: &pb::Plan) -> BTreeMap<NeedKey<'_>, i32> {
+    let mut worst = BTreeMap::new();
+    let fishes = pb::AssignmentRole::Fishes as i32;
+    for one in plan.assignments.iter().filter(|one| one.role == fishes) {
+        let verdict =
+            worst.entry((one.segment_id.as_str(), one.lure_id.as_str())).or_insert(one.verdict);
+        *verdict = one.verdict.max(*verdict);
+    }
+    worst
+}
+
+fn needs(old: &pb::Plan, new: &pb::Plan, several: bool) -> Vec<pb::NeedChange> {
+    let (was, is) = (fished(old), fished(new));
+    let open = |plan: &'_ pb::Plan, key: NeedKey<'_>| {
+        let same = |u: &&pb::Uncovered| (u.segment_id.as_str(), u.lure_id.as_str()) == key;
+        plan.uncovered.iter().find(same).map(|u| u.importance)
+    };
+    let listed = |plan: &'_ pb::Plan| -> Vec<(String, String)> {
+        let key = |u: &pb::Uncovered| (u.segment_id.clone(), u.lure_id.clone());
+        plan.uncovered.iter().map(key).collect()
+    };
+    let mut keys: BTreeSet<(String, String)> =
+        was.keys().chain(is.keys()).map(|(s, l)| ((*s).to_owned(), (*l).to_owned())).collect();
+    keys.extend(listed(old));
+    keys.extend(listed(new));
+    let mut changes = Vec::new();
+    for (segment, lure) in &keys {
+        let key = (segment.as_str(), lure.as_str());
+        let (open_before, open_after) = (open(old, key), open(new, key));
+        let before = was.get(&key).copied().unwrap_or_default();
+        let after = is.get(&key).copied().unwrap_or_default();
+        let (covered_before, covered_after) =
+            (before != 0 && open_before.is_none(), after != 0 && open_after.is_none());
+        if before != after || covered_before != covered_after {
+            changes.push(pb::NeedChange {
+                trip_id: if several { new.trip_id.clone() } else { String::new() },
+                segment_id: segment.clone(),
+                lure_id: lure.clone(),
+                before,
+                after,
+                importance: open_before.or(open_after).unwrap_or_default(),
+                covered_before,
+                covered_after,
+            });
+        }
+    }
+    changes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plan(outfits: &[(&str, &str)], fished: &[(&str, pb::Verdict)], worth: i64) -> pb::Plan {
+        pb::Plan {
+            boat_id: "B1".to_owned(),
+            value: Some(pb::PlanValue { objective_micros: worth, ..Default::default() }),
+            outfits: outfits
+                .iter()
+                .map(|(rod, reel)| pb::PlannedOutfit {
+                    rod_id: (*rod).to_owned(),
+                    reel_id: (*reel).to_owned(),
+                    ..Default::default()
+                })
+                .collect(),
+            assignments: fished
+                .iter()
+                .map(|(lure, verdict)| pb::Assignment {
+                    segment_id: "a".to_owned(),
+                    lure_id: (*lure).to_owned(),
+                    role: pb::AssignmentRole::Fishes.into(),
+                    verdict: (*verdict).into(),
+                    ..Default::default()
+                })
+                .collect(),
+            ..Default::default()
+        }
+    }
+
+    // Counted by hand.
+    #[test]
+    fn plans_differ_by_outfits_and_verdicts() {
+        let good = [("L1", pb::Verdict::Good), ("L2", pb::Verdict::Excellent)];
+        let first = plan(&[("R1", "E1"), ("R2", "E2")], &good, 5);
+        let mut second = plan(&[("R1", "E1"), ("R3", "E2")], &good[..1], 3);
+        second.uncovered.push(pb::Uncovered {
+            segment_id: "a".to_owned(),
+            lure_id: "L2".to_owned(),
+            importance: 3,
+            ..Default::default()
+        });
+        let found = plan_difference(std::slice::from_ref(&first), &[second]);
+        assert_eq!(found.gain_micros, -2);
+        assert_eq!((found.added.len(), found.removed.len()), (1, 1));
+        assert_eq!(found.removed[0].rod_id, "R2");
+        let [lost] = found.needs.as_slice() else { panic!("{:?}", found.needs) };
+        assert_eq!((lost.lure_id.as_str(), lost.importance), ("L2", 3));
+        assert!(lost.covered_before && !lost.covered_after && lost.after == 0);
+        let same = plan_difference(std::slice::from_ref(&first), std::slice::from_ref(&first));
+        assert_eq!(same, pb::PlanDifference::default());
+    }
+}

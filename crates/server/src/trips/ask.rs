@@ -1,0 +1,422 @@
+//! What is asked: requests, read with all their faults.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use deepbend_contract::{At, Faults, Reader, limits, overrides, pb};
+use deepbend_core::quantity::Speed;
+use deepbend_planner::weights::Micros;
+use pb::FaultCode;
+
+use super::request::{Trip, read_trip};
+
+/// One trip with what its plan must respect.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Asked {
+    pub(super) trip: Trip,
+    /// Places besides the boat, with the cost of bringing an item from there.
+    pub(super) places: BTreeMap<String, Option<Micros>>,
+    pub(super) pins: Pins,
+    /// What is aboard alone counts, wherever the inventory has it.
+    pub(super) aboard: Option<Aboard>,
+    pub(super) summary: bool,
+}
+
+/// What was taken along.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Aboard {
+    /// Whether a plan says what was taken along.
+    pub(super) has_plan: bool,
+    /// Items of the plan, with how many of them where they were brought.
+    pub(super) items: BTreeMap<String, Option<u32>>,
+    /// Reels with the stock whose line the plan wound on them.
+    pub(super) wound: BTreeMap<String, String>,
+    /// What is lost or broken.
+    pub(super) lost: BTreeSet<String>,
+}
+
+impl Aboard {
+    fn of(plan: Option<&pb::Plan>, lost: BTreeSet<String>) -> Self {
+        let mut aboard = Self { has_plan: plan.is_some(), lost, ..Self::default() };
+        let Some(plan) = plan else { return aboard };
+        for outfit in &plan.outfits {
+            let parts = [&outfit.rod_id, &outfit.reel_id];
+            for id in parts.into_iter().chain(&outfit.leader_stock_ids) {
+                aboard.items.insert(id.clone(), None);
+            }
+            if !outfit.line_stock_id.is_empty() {
+                aboard.wound.insert(outfit.reel_id.clone(), outfit.line_stock_id.clone());
+            }
+        }
+        for assignment in &plan.assignments {
+            aboard.items.insert(assignment.lure_id.clone(), None);
+        }
+        for step in &plan.moves {
+            let quantity = u32::try_from(step.quantity).unwrap_or(0);
+            aboard.items.insert(step.item_id.clone(), Some(quantity));
+        }
+        aboard
+    }
+
+    /// How many of an item are aboard at most, where the plan says it.
+    pub(super) fn most(&self, id: &str) -> Option<u32> {
+        self.items.get(id).copied().flatten()
+    }
+}
+
+/// Decisions that a plan must respect.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Pins {
+    /// Items that stay ashore.
+    pub(super) leave: BTreeSet<String>,
+    /// Rods and the reels that they carry, if either is taken.
+    pub(super) pairs: Vec<(String, String)>,
+    /// Rods and reels that are taken.
+    pub(super) take: BTreeSet<String>,
+    /// Segments and lures that reach their verdict.
+    pub(super) hold: BTreeSet<(String, String)>,
+}
+
+/// What a request says beside its trips.
+#[derive(Debug)]
+pub(super) struct Terms {
+    pub(super) nodes: u64,
+    pub(super) overrides: BTreeMap<String, f64>,
+    pub(super) summary: bool,
+    pub(super) validate_only: bool,
+    pub(super) label: String,
+}
+
+/// Trips and terms of a request.
+#[derive(Debug)]
+pub(super) struct Request {
+    /// One or more.
+    pub(super) trips: Vec<Asked>,
+    pub(super) terms: Terms,
+}
+
+/// Nodes of the search, as the contract states.
+const NODES: u64 = 20_000;
+
+/// The parts that requests have in common.
+struct Common {
+    pool: Vec<pb::PoolPlace>,
+    pins: Vec<pb::Pin>,
+    nodes: Option<i64>,
+    overrides: BTreeMap<String, f64>,
+    explanation: i32,
+    validate_only: bool,
+    label: String,
+    added_wind: Option<f64>,
+}
+
+/// Reads a request for one trip.
+///
+/// # Errors
+/// All faults found in it.
+pub(super) fn trip(wire: pb::PlanTripRequest) -> Result<Request, Faults> {
+    let pb::PlanTripRequest {
+        trip,
+        pool,
+        pins,
+        work_budget_nodes,
+        overrides,
+        explanation,
+        validate_only,
+        request_label,
+        added_wind_m_s,
+    } = wire;
+    let common = Common {
+        pool,
+        pins,
+        nodes: work_budget_nodes,
+        overrides,
+        explanation,
+        validate_only,
+        label: request_label,
+        added_wind: added_wind_m_s,
+    };
+    let mut faults = Faults::new();
+    let mut r = Reader::new(At::ROOT, &mut faults);
+    let trip = r.required("trip", trip, "the trip to be planned");
+    let trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
+    finish(trip.into_iter().collect(), common, false, faults)
+}
+
+/// Reads a request for several boats.
+///
+/// # Errors
+/// All faults found in it.
+pub(super) fn fleet(wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
+    let pb::PlanFleetRequest {
+        trips,
+        pool,
+        pins,
+        work_budget_nodes,
+        overrides,
+        explanation,
+        validate_only,
+        request_label,
+        added_wind_m_s,
+    } = wire;
+    let common = Common {
+        pool,
+        pins,
+        nodes: work_budget_nodes,
+        overrides,
+        explanation,
+        validate_only,
+        label: request_label,
+        added_wind: added_wind_m_s,
+    };
+    let mut faults = Faults::new();
+    let mut r = Reader::new(At::ROOT, &mut faults);
+    let right = format!("1 to {} trips", limits::TRIPS);
+    if trips.is_empty() {
+        r.fault("trips", FaultCode::Missing, "is empty", right);
+    }
+    let mut read: Vec<Trip> = Vec::new();
+    if r.fits("trips", trips.len(), limits::TRIPS) {
+        r.within("trips", |at, faults| {
+            for (i, trip) in trips.into_iter().enumerate() {
+                let trip = read_trip(trip, at.index(i), faults);
+                let known = |t: &Trip| !t.boat.is_empty() && t.boat == trip.boat;
+                if read.iter().any(known) {
+                    let wrong = format!("is {} again", trip.boat);
+                    let right = "another boat for each trip";
+                    let at = at.index(i);
+                    faults.push(FaultCode::Duplicate, at.field("boat_id"), wrong, right);
+                }
+                read.push(trip);
+            }
+        });
+    }
+    finish(read, common, true, faults)
+}
+
+/// Reads what covers a trip from what is aboard.
+///
+/// # Errors
+/// All faults found in it.
+pub(super) fn check(wire: pb::CheckCoverageRequest) -> Result<(Request, Option<pb::Plan>), Faults> {
+    let pb::CheckCoverageRequest {
+        trip,
+        plan,
+        lost_item_ids,
+        segment_ids,
+        overrides,
+        validate_only,
+        request_label,
+    } = wire;
+    let mut faults = Faults::new();
+    let mut r = Reader::new(At::ROOT, &mut faults);
+    let trip = r.required("trip", trip, "the trip to be covered");
+    let mut trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
+    let mut lost = BTreeSet::new();
+    if r.fits("lost_item_ids", lost_item_ids.len(), limits::LOST_ITEMS) {
+        for id in lost_item_ids {
+            let id = r.id("lost_item_ids", id);
+            lost.extend(r.required("lost_item_ids", id, "inventory ids"));
+        }
+    }
+    if let Some(trip) = &mut trip
+        && !segment_ids.is_empty()
+    {
+        for id in &segment_ids {
+            if !trip.parts.iter().any(|part| part.id == *id) {
+                let shown: String = id.chars().take(40).collect();
+                let right = "ids of the trip's segments";
+                r.fault("segment_ids", FaultCode::NotFound, format!("is {shown:?}"), right);
+            }
+        }
+        trip.parts.retain(|part| segment_ids.contains(&part.id));
+        trip.needs.retain(|need| segment_ids.contains(&need.segment));
+    }
+    let common = Common {
+        pool: Vec::new(),
+        pins: Vec::new(),
+        nodes: None,
+        overrides,
+        explanation: 0,
+        validate_only,
+        label: request_label,
+        added_wind: None,
+    };
+    let mut request = finish(trip.into_iter().collect(), common, false, faults)?;
+    for asked in &mut request.trips {
+        asked.aboard = Some(Aboard::of(plan.as_ref(), lost.clone()));
+    }
+    Ok((request, plan))
+}
+
+fn finish(
+    trips: Vec<Trip>,
+    common: Common,
+    several: bool,
+    mut faults: Faults,
+) -> Result<Request, Faults> {
+    let mut r = Reader::new(At::ROOT, &mut faults);
+    let label = r.text("request_label", common.label, limits::LABEL_LENGTH).unwrap_or_default();
+    let explanation: Option<pb::Explanation> =
+        r.choice("explanation", common.explanation, "Explanation");
+    let summary = explanation == Some(pb::Explanation::Summary);
+    let nodes = common
+        .nodes
+        .and_then(|n| r.whole("work_budget_nodes", n, limits::WORK_BUDGET_NODES))
+        .map_or(NODES, i64::unsigned_abs);
+    let wind = r.number("added_wind_m_s", common.added_wind, limits::ADDED_WIND_M_S);
+    let overrides = r.within("overrides", |at, faults| {
+        overrides(common.overrides.into_iter().collect(), at, faults)
+    });
+    let boats: Vec<&str> = trips.iter().map(|trip| trip.boat.as_str()).collect();
+    let alone = if several { None } else { boats.first().copied() };
+    let places = r.within("pool", |at, faults| read_pool(common.pool, alone, at, faults));
+    let pins = r.within("pins", |at, faults| read_pins(common.pins, &trips, several, at, faults));
+    let trips = faults.or(trips)?;
+    let all: BTreeSet<String> = trips.iter().map(|trip| trip.boat.clone()).collect();
+    let trips = trips
+        .into_iter()
+        .zip(pins)
+        .map(|(mut trip, pins)| {
+            let mut places = places.clone();
+            all.iter().for_each(|boat| {
+                places.entry(boat.clone()).or_insert(None);
+            });
+            places.remove(&trip.boat);
+            if let Some(wind) = wind {
+                for part in &mut trip.parts {
+                    let now = part.water.wind_speed.map_or(0.0, Speed::m_s);
+                    part.water.wind_speed = Some(Speed::from_m_s(now + wind));
+                }
+            }
+            Asked { trip, places, pins, aboard: None, summary }
+        })
+        .collect();
+    let validate_only = common.validate_only;
+    Ok(Request { trips, terms: Terms { nodes, overrides, summary, validate_only, label } })
+}
+
+fn read_pool(
+    list: Vec<pb::PoolPlace>,
+    boat: Option<&str>,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> BTreeMap<String, Option<Micros>> {
+    let mut places = BTreeMap::new();
+    if list.len() > limits::PLACES {
+        let wrong = format!("has {} entries", list.len());
+        faults.push(FaultCode::TooMany, at, wrong, format!("at most {}", limits::PLACES));
+        return places;
+    }
+    for (i, pb::PoolPlace { place_id, move_cost_micros }) in list.into_iter().enumerate() {
+        let mut r = Reader::new(at.index(i), faults);
+        let id = r.id("place_id", place_id);
+        let id = r.required("place_id", id, "the inventory id of a boat or a place ashore");
+        let cost = move_cost_micros
+            .and_then(|cost| r.whole("move_cost_micros", cost, limits::MOVE_COST_MICROS));
+        let Some(id) = id else { continue };
+        if Some(id.as_str()) == boat && cost.is_some_and(|c| c != 0) {
+            let right = "left out or 0 for the boat of the trip";
+            r.fault("move_cost_micros", FaultCode::Conflict, "is given", right);
+        }
+        if places.contains_key(&id) {
+            r.fault("place_id", FaultCode::Duplicate, format!("is {id} again"), "each place once");
+        }
+        if Some(id.as_str()) != boat {
+            places.insert(id, cost);
+        }
+    }
+    places
+}
+
+/// Pins of each trip.
+fn read_pins(
+    list: Vec<pb::Pin>,
+    trips: &[Trip],
+    several: bool,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> Vec<Pins> {
+    let mut pins = vec![Pins::default(); trips.len()];
+    if list.len() > limits::PINS {
+        let wrong = format!("has {} entries", list.len());
+        faults.push(FaultCode::TooMany, at, wrong, format!("at most {}", limits::PINS));
+        return pins;
+    }
+    for (i, pin) in list.into_iter().enumerate() {
+        let mut r = Reader::new(at.index(i), faults);
+        read_pin(&mut r, pin, trips, several, &mut pins);
+    }
+    pins
+}
+
+fn read_pin(r: &mut Reader<'_>, pin: pb::Pin, trips: &[Trip], several: bool, pins: &mut [Pins]) {
+    let pb::Pin { rule, item_id, reel_id, segment_id, boat_id } = pin;
+    let rule: Option<pb::PinRule> = r.required_choice("rule", rule, "PinRule");
+    let item = r.id("item_id", item_id);
+    let item = r.required("item_id", item, "the inventory id of an item");
+    let reel = r.id("reel_id", reel_id);
+    let segment = r.text("segment_id", segment_id, limits::NAME_LENGTH);
+    let boat = r.id("boat_id", boat_id);
+    if let Some(boat) = &boat
+        && !trips.iter().any(|trip| trip.boat == *boat)
+    {
+        let right = "the boat of a trip";
+        r.fault("boat_id", FaultCode::NotFound, format!("is {boat}"), right);
+    }
+    let Some(rule) = rule.filter(|rule| *rule != pb::PinRule::Unspecified) else { return };
+    let name = rule.as_str_name();
+    if reel.is_some() && rule != pb::PinRule::Pair {
+        let right = format!("left out with {name}");
+        r.fault("reel_id", FaultCode::Conflict, "is given", right);
+    }
+    if segment.is_some() && rule != pb::PinRule::Hold {
+        let right = format!("left out with {name}");
+        r.fault("segment_id", FaultCode::Conflict, "is given", right);
+    }
+    let of_one = matches!(rule, pb::PinRule::Take | pb::PinRule::Hold);
+    if several && of_one && boat.is_none() {
+        let right = "the boat that it holds for";
+        r.fault("boat_id", FaultCode::Missing, "is left out", right);
+        return;
+    }
+    let here = |trip: &Trip| boat.as_ref().is_none_or(|boat| trip.boat == *boat);
+    let places: Vec<usize> = (0..trips.len()).filter(|t| here(&trips[*t])).collect();
+    let Some(item) = item else { return };
+    match rule {
+        pb::PinRule::Leave => places.iter().for_each(|t| {
+            pins[*t].leave.insert(item.clone());
+        }),
+        pb::PinRule::Take => places.iter().for_each(|t| {
+            pins[*t].take.insert(item.clone());
+        }),
+        pb::PinRule::Hold => {
+            let right = "the id of the segment";
+            let Some(segment) = r.required("segment_id", segment, right) else { return };
+            for t in places {
+                let known = |n: &deepbend_planner::problem::Need| {
+                    (n.segment.as_str(), n.lure.as_str()) == (segment.as_str(), item.as_str())
+                };
+                if trips[t].needs.iter().any(known) {
+                    pins[t].hold.insert((segment.clone(), item.clone()));
+                } else {
+                    let wrong = format!("is {item} in segment {segment}");
+                    let right = "the lure and the segment of one of the trip's needs";
+                    r.fault("item_id", FaultCode::NotFound, wrong, right);
+                }
+            }
+        }
+        pb::PinRule::Pair => {
+            let reel = r.required("reel_id", reel, "the inventory id of a reel");
+            let Some(reel) = reel else { return };
+            let other = |(a, b): &(String, String)| (*a == item) != (*b == reel);
+            if places.iter().any(|t| pins[*t].pairs.iter().any(other)) {
+                let wrong = format!("pairs {item} with {reel}, one of which is paired already");
+                r.fault("item_id", FaultCode::Conflict, wrong, "one reel for one rod");
+            }
+            for t in places {
+                pins[t].pairs.push((item.clone(), reel.clone()));
+            }
+        }
+        pb::PinRule::Unspecified => {}
+    }
+}
