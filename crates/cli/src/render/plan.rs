@@ -13,6 +13,8 @@ use super::{plan_change, plan_jobs};
 #[must_use]
 pub fn plan(plan: &pb::Plan, width: usize) -> String {
     let mut page = Page::new(width);
+    status(&mut page, plan.status, plan.gap, plan.reproducible);
+    clash(&mut page, plan.clash.as_ref());
     body(&mut page, plan);
     plan_change::if_sighted(&mut page, &plan.if_sighted);
     if let Some(model) = &plan.model {
@@ -111,8 +113,6 @@ fn pin_words(pin: &pb::Pin) -> String {
 }
 
 fn head(page: &mut Page, plan: &pb::Plan) {
-    status(page, plan.status, plan.gap, plan.reproducible);
-    clash(page, plan.clash.as_ref());
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
             "{} of {} lures covered with {} outfits (room for {}); {} moves, {} minutes of jobs \

@@ -148,8 +148,9 @@ impl TripService for TripServiceImpl {
         let plan = self.work(asked, deadline, |asked, desk| desk.trip(&asked.trips)).await?;
         let difference = before.zip(plan.as_ref()).map(|(mut before, after)| {
             before.boat_id.clone_from(&after.boat_id);
-            // What was brought along is aboard by now.
+            // What was brought along and wound on is aboard by now.
             before.moves.clear();
+            before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
             plan_difference(&[before], std::slice::from_ref(after))
         });
         Ok(Response::new(pb::CheckCoverageResponse { plan, difference, request_label }))
