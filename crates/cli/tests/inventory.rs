@@ -161,6 +161,45 @@ fn a_trip_is_planned_from_files() {
     run(&[&plan[..], &files[..]].concat()).code(65).warns(&["row 1, column depth_m: `five`"]);
 }
 
+// Source: the demo's trips; their plans are checked by the tests of planner and server.
+#[test]
+fn boats_are_planned_together_and_a_loss_is_covered() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let none = run(&["trip", "check", "--lost", "R16", "--data", &data]).code(66);
+    none.warns(&["no plan was made"]);
+    let (trips, segments, needs) =
+        (demo("trips.csv"), demo("segments.csv"), demo("trip_needs.csv"));
+    let files = ["--trips", &trips, "--segments", &segments, "--needs", &needs, "--data", &data];
+    let plan = [&["trip", "fleet", "--from", "S0", "--from", "B2"], &files[..]].concat();
+    let table = run(&plan).code(0);
+    assert!(table.out.lines().all(|line| line.chars().count() <= 80), "{}", table.out);
+    table.says(&["OPTIMAL", "Tonight's moves", "05:10", "==== T1 B1", "==== T2 B3"]).says(&[
+        "Load list",
+        "Starts with",
+        "Rig card",
+        "the worst single loss",
+        "m/s more wind",
+        "Return check-list",
+    ]);
+    let csv = run(&[&plan[..], &["-o", "csv"]].concat()).code(0).out;
+    assert!(csv.contains(",T1,B1") && csv.contains(",T2,B3"));
+    // R16 goes to Grebe in this plan: the boat is found by what is lost.
+    let lost = run(&["trip", "check", "--lost", "R16", "--data", &data]).code(0);
+    lost.says(&["of 15 lures are covered from what is aboard", "- R16 with"]);
+    run(&["trip", "check", "--data", &data]).code(2).warns(&["which boat", "B1, B3"]);
+    let first = run(&[&plan[..], &["-o", "json"]].concat()).code(0).out;
+    let first = write(folder.path(), "first.json", first.as_bytes());
+    let less = [&plan[..], &["--leave", "B1:R16", "-o", "json"]].concat();
+    let second = write(folder.path(), "second.json", run(&less).code(0).out.as_bytes());
+    let compared = run(&["trip", "compare", &first, &second]).code(0);
+    compared.says(&["The second plan is worth", "less", "- R16 with"]);
+    let same = run(&["trip", "compare", &first, &first]).code(0);
+    same.says(&["The second plan is worth as much."]);
+    let clash = [&plan[..], &["--take", "B1:R16", "--leave", "B1:R16"]].concat();
+    run(&clash).says(&["INFEASIBLE", "B1 takes R16", "B1 leaves R16"]);
+}
+
 #[test]
 fn a_bad_row_refuses_the_whole_import() {
     let folder = tempfile::tempdir().unwrap();

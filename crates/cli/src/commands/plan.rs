@@ -11,8 +11,6 @@ use crate::service::{Needs, Service};
 use crate::trip_files;
 
 const HEADER: [&str; 11] = [
-    "trip_id",
-    "boat_id",
     "segment_id",
     "lure_id",
     "outfit_id",
@@ -22,6 +20,8 @@ const HEADER: [&str; 11] = [
     "role",
     "verdict",
     "score",
+    "trip_id",
+    "boat_id",
 ];
 
 /// Plans one trip.
@@ -154,8 +154,6 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
                 let outfit = plan.outfits.iter().find(|outfit| outfit.id == one.outfit_id);
                 let id = |get: fn(&pb::PlannedOutfit) -> &String| outfit.map(get).cloned();
                 vec![
-                    plan.trip_id.clone(),
-                    plan.boat_id.clone(),
                     one.segment_id.clone(),
                     one.lure_id.clone(),
                     one.outfit_id.clone(),
@@ -165,6 +163,8 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
                     render::word!(AssignmentRole, one.role),
                     render::word!(Verdict, one.verdict),
                     format!("{:.6}", one.score),
+                    plan.trip_id.clone(),
+                    plan.boat_id.clone(),
                 ]
             })
             .collect()

@@ -113,7 +113,7 @@ fn choose(
     match found {
         Some(at) => Ok(plans.swap_remove(at)),
         None => Err(Failure::usage("which boat?".to_owned())
-            .hint(&format!("--boat with one of {}", known.join(", ")))),
+            .hint(format!("--boat with one of {}", known.join(", ")))),
     }
 }
 
