@@ -53,6 +53,7 @@ mod today;
 pub mod trips;
 
 pub use config::{Config, ConfigFault};
+pub use deepbend_ledger::id::Id;
 pub use deepbend_ledger::time::Date;
 pub use gate::token::Token;
 pub use listen::{SOCKET_NAME, socket_path};

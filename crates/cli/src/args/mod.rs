@@ -6,12 +6,14 @@ use std::time::Duration;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 mod fitting;
+mod fleet;
 mod gear;
 mod matching;
 mod mechanics;
 mod trip;
 
 pub use fitting::{EnvelopeArgs, SpecifyArgs};
+pub use fleet::{DueArgs, LogArgs, LogCommand, StocktakeArgs, SyncArgs};
 pub use gear::{CertaintyArg, GearCommand, ImportArgs, KindArg, ListArgs, ReadArgs, ShowArgs};
 pub use matching::{CompareArgs, JudgeArgs, OutfitArgs, RankArgs, WaterArgs};
 pub use mechanics::{BendArgs, CastArgs, MeasureArgs, TraceCommand};
@@ -48,6 +50,9 @@ pub struct Global {
     /// Folder of the inventory on this machine [default: deepbend in the user's data folder]
     #[arg(long, global = true, env = "DEEPBEND_DATA", value_name = "FOLDER")]
     pub data: Option<PathBuf>,
+    /// Name under which this machine records events; kept in the folder [default: service]
+    #[arg(long, global = true, env = "DEEPBEND_DEVICE", value_name = "NAME")]
+    pub device: Option<String>,
     /// File with the token that the service asks for in its first line
     #[arg(long, global = true, env = "DEEPBEND_TOKEN_FILE", value_name = "FILE")]
     pub token_file: Option<PathBuf>,
@@ -93,6 +98,18 @@ pub enum Command {
     /// Imports, lists, shows and reads gear.
     #[command(subcommand)]
     Gear(GearCommand),
+    /// Records what happened to gear, one short line each.
+    Log(Box<LogArgs>),
+    /// Shows what people must settle: both stories side by side, and the command that settles it.
+    Contested,
+    /// Shows who said what of an item.
+    History(ShowArgs),
+    /// Shows what is due: line work, service, loans, bench work.
+    Due(DueArgs),
+    /// Compares what was found at a place with the inventory.
+    Stocktake(StocktakeArgs),
+    /// Exchanges events with another boat's service, or says who this one is.
+    Sync(SyncArgs),
     /// Plans trips.
     #[command(subcommand)]
     Trip(TripCommand),

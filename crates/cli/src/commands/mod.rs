@@ -11,9 +11,11 @@ use crate::service::Service;
 mod candidates;
 mod compare;
 mod fitting;
+mod fleet;
 mod gear;
 mod judge;
 mod judge_cases;
+mod log;
 mod measure;
 mod model;
 mod plan;
@@ -48,6 +50,12 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Trip(TripCommand::Fleet(args)) => plan::fleet(&global, &args).await,
         Command::Trip(TripCommand::Check(args)) => recover::check(&global, &args).await,
         Command::Trip(TripCommand::Compare(args)) => recover::compare(&global, &args),
+        Command::Log(args) => log::run(&global, *args).await,
+        Command::Contested => fleet::contested(&global).await,
+        Command::History(args) => fleet::history(&global, &args.id).await,
+        Command::Due(args) => fleet::due(&global, &args).await,
+        Command::Stocktake(args) => fleet::stocktake(&global, &args).await,
+        Command::Sync(args) => fleet::sync(&global, &args).await,
         Command::Model(args) => model::run(&global, &args).await,
         Command::Demo if global.output != Format::Table => {
             Err(Failure::usage("the demo is a story for people").hint("leave out --output"))

@@ -4,6 +4,7 @@
 //! person reads off a scale stand in both unit systems.
 
 mod comparison;
+mod contested;
 mod fitting;
 mod gear;
 mod item;
@@ -18,6 +19,8 @@ mod text;
 pub mod units;
 
 pub use comparison::comparison;
+pub use contested::contested;
+pub(crate) use contested::event_row;
 pub(crate) use fitting::{NUMBERS, WORDS, spans};
 pub use fitting::{envelope, specification};
 pub use gear::{read_gear, read_pairs};

@@ -10,11 +10,13 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use deepbend_contract::pb;
-use deepbend_server::{Config, Date, socket_path};
+use deepbend_server::{Config, Date, Id, socket_path};
 use pb::inventory_service_client::InventoryServiceClient;
 use pb::matching_service_client::MatchingServiceClient;
 use pb::mechanics_service_client::MechanicsServiceClient;
+use pb::sync_service_client::SyncServiceClient;
 use pb::trip_service_client::TripServiceClient;
+use tonic::codec::CompressionEncoding;
 use tonic::metadata::{Ascii, MetadataValue};
 use tonic::transport::{Channel, Endpoint};
 
@@ -59,7 +61,7 @@ impl Service {
         let service = match (&global.server, needs) {
             (Some(server), _) => Self::by_channel(connect(server).await?),
             (None, Needs::Nothing) => Self::embedded(None, None).await?,
-            (None, Needs::Inventory) => Self::on_folder(&folder(global)?).await?,
+            (None, Needs::Inventory) => Self::on_folder(&folder(global)?, device(global)?).await?,
         };
         let token = global.token_file.as_deref().map(token).transpose()?;
         Ok(Self { deadline: global.deadline, token, ..service })
@@ -76,12 +78,25 @@ impl Service {
     /// [`Exit::Held`] if another process holds the folder; a service that does not start.
     pub async fn embedded(folder: Option<&Path>, today: Option<Date>) -> Result<Self, Failure> {
         let data = folder.map(Path::to_owned);
-        let own = Embedded::start(Config { data, today, ..Config::default() }).await?;
+        Self::start(Config { data, today, ..Config::default() }).await
+    }
+
+    /// A service at an address.
+    ///
+    /// # Errors
+    /// No such service, or a token that cannot be read.
+    pub async fn at(address: &str, token_file: Option<&Path>) -> Result<Self, Failure> {
+        let token = token_file.map(token).transpose()?;
+        Ok(Self { token, ..Self::by_channel(connect(address).await?) })
+    }
+
+    async fn start(config: Config) -> Result<Self, Failure> {
+        let own = Embedded::start(config).await?;
         let channel = connect(&format!("http://{}", own.addr())).await?;
         Ok(Self { own: Some(own), ..Self::by_channel(channel) })
     }
 
-    async fn on_folder(folder: &Path) -> Result<Self, Failure> {
+    async fn on_folder(folder: &Path, device: Option<Id>) -> Result<Self, Failure> {
         let started = Instant::now();
         loop {
             let socket = socket_path(folder);
@@ -91,7 +106,8 @@ impl Service {
             {
                 return Ok(Self::by_channel(channel));
             }
-            match Self::embedded(Some(folder), None).await {
+            let (data, device) = (Some(folder.to_owned()), device.clone());
+            match Self::start(Config { data, device, ..Config::default() }).await {
                 Err(failure) if failure.exit == Exit::Held && started.elapsed() < HELD_WAIT => {
                     tokio::time::sleep(HELD_PAUSE).await;
                 }
@@ -124,6 +140,15 @@ impl Service {
     pub fn inventory(&self) -> InventoryServiceClient<Channel> {
         let client = InventoryServiceClient::new(self.channel.clone());
         client.max_decoding_message_size(MOST_ANSWER_BYTES)
+    }
+
+    /// Client for exchanging events.
+    #[must_use]
+    pub fn sync(&self) -> SyncServiceClient<Channel> {
+        SyncServiceClient::new(self.channel.clone())
+            .send_compressed(CompressionEncoding::Gzip)
+            .accept_compressed(CompressionEncoding::Gzip)
+            .max_decoding_message_size(MOST_ANSWER_BYTES)
     }
 
     /// Client for bends and casts.
@@ -187,6 +212,12 @@ fn cause(error: &dyn std::error::Error) -> String {
         inner = next;
     }
     inner.to_string()
+}
+
+/// The name under which a service on this machine records.
+fn device(global: &Global) -> Result<Option<Id>, Failure> {
+    let name = global.device.as_deref().map(Id::new).transpose();
+    name.map_err(|error| Failure::usage(format!("--device: {error}")))
 }
 
 /// The data folder that is named, or the usual one.

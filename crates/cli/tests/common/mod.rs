@@ -54,7 +54,15 @@ impl Ended {
 pub fn program(args: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_deepbend"));
     command.args(args);
-    for name in ["DEEPBEND_SERVER", "DEEPBEND_DATA", "DEEPBEND_TOKEN_FILE", "COLUMNS", "NO_COLOR"] {
+    for name in [
+        "DEEPBEND_SERVER",
+        "DEEPBEND_DATA",
+        "DEEPBEND_TOKEN_FILE",
+        "DEEPBEND_DEVICE",
+        "DEEPBEND_ACTOR",
+        "COLUMNS",
+        "NO_COLOR",
+    ] {
         command.env_remove(name);
     }
     command

@@ -1,0 +1,280 @@
+//! What happened to gear, and what the boats of a fleet tell each other.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+/// What happened: one short line each.
+#[derive(Debug, Subcommand)]
+pub enum LogCommand {
+    /// Carried to another place: log moved R17 B3 --seen
+    Moved {
+        /// The item.
+        item: String,
+        /// Boat or place ashore where it is now.
+        place: String,
+        /// How many pieces, of what is counted in pieces
+        #[arg(long, value_name = "NUMBER")]
+        pieces: Option<i32>,
+    },
+    /// Lent to somebody: log lent R02 anna --until 2031-09-20
+    Lent {
+        /// The item.
+        item: String,
+        /// To whom: one word.
+        to: String,
+        /// The day on which it should be back
+        #[arg(long, default_value = "", hide_default_value = true, value_name = "DATE")]
+        until: String,
+    },
+    /// Back from a loan: log returned R02 B1
+    Returned {
+        /// The item.
+        item: String,
+        /// Where it was put.
+        #[arg(default_value = "", hide_default_value = true)]
+        place: String,
+    },
+    /// Counted: log counted L30 2
+    Counted {
+        /// The item.
+        item: String,
+        /// How many there are; with --metres how long.
+        amount: i32,
+        /// Where, if not where it was first
+        #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
+        place: String,
+        /// It is the length of line left, m
+        #[arg(long)]
+        metres: bool,
+    },
+    /// Lost: the item as a whole, or so many pieces: log lost L30 1
+    Lost {
+        /// The item.
+        item: String,
+        /// How many pieces.
+        pieces: Option<i32>,
+    },
+    /// Found again: log found R09 B1
+    Found {
+        /// The item.
+        item: String,
+        /// Where.
+        #[arg(default_value = "", hide_default_value = true)]
+        place: String,
+    },
+    /// A reel put on a rod: log rigged R14 E08
+    Rigged {
+        /// The rod.
+        rod: String,
+        /// The reel.
+        reel: String,
+    },
+    /// A reel taken off a rod: log unrigged R14 E08
+    Unrigged {
+        /// The rod.
+        rod: String,
+        /// The reel.
+        reel: String,
+    },
+    /// New line on a reel: log respooled E08 "PE 2 (40 lb)" --from K04 --metres 150
+    Respooled {
+        /// The reel.
+        reel: String,
+        /// The line in words; left out: the spool was stripped.
+        line: Option<String>,
+        /// The stock that it was taken from
+        #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
+        from: String,
+        /// How much of the stock it took, m
+        #[arg(long, value_name = "METRES")]
+        metres: Option<i32>,
+    },
+    /// The line on a reel turned round: log reversed E08
+    Reversed {
+        /// The reel.
+        reel: String,
+    },
+    /// A worn end of line cut off: log cut E08 10
+    Cut {
+        /// The reel.
+        reel: String,
+        /// How much, m.
+        metres: i32,
+    },
+    /// Fished: log used E08 90
+    Used {
+        /// The item.
+        item: String,
+        /// How long, minutes.
+        minutes: i32,
+    },
+    /// Broken: log broke R15 "tip section"
+    Broke {
+        /// The item.
+        item: String,
+        /// What broke, and how.
+        #[arg(default_value = "broke", hide_default_value = true)]
+        what: String,
+    },
+    /// A defect: log defect R21 "plating worn" --usable
+    Defect {
+        /// The item.
+        item: String,
+        /// What is wrong.
+        what: String,
+        /// It can be fished all the same
+        #[arg(long)]
+        usable: bool,
+    },
+    /// Looked at closely: log inspected R23 ready "no crack under the glass"
+    Inspected {
+        /// The item.
+        item: String,
+        /// ready, on_loan, in_service, broken, lost or retired.
+        status: String,
+        /// What was looked at.
+        reason: String,
+        /// State that it is in: A to E
+        #[arg(long, value_name = "LETTER")]
+        condition: Option<String>,
+    },
+    /// Gone to the bench or sent away: log service R12 "the shed" --until 2031-10-01
+    Service {
+        /// The item.
+        item: String,
+        /// To whom.
+        #[arg(default_value = "", hide_default_value = true)]
+        to: String,
+        /// The day on which it should be back
+        #[arg(long, default_value = "", hide_default_value = true, value_name = "DATE")]
+        until: String,
+    },
+    /// Worked on: log serviced E10 "washers" --finished
+    Serviced {
+        /// The item.
+        item: String,
+        /// What was done.
+        what: String,
+        /// The work is finished
+        #[arg(long)]
+        finished: bool,
+    },
+    /// Out of use for good: log retired R23 "crack"
+    Retired {
+        /// The item.
+        item: String,
+        /// Why.
+        reason: String,
+    },
+    /// A remark: log note R14 "lost 4 of 6"
+    Note {
+        /// The item.
+        item: String,
+        /// The remark.
+        text: String,
+    },
+    /// A column of the description written anew: log edited R06 power_label=MH
+    Edited {
+        /// The item.
+        item: String,
+        /// COLUMN=TEXT; an empty text empties the column.
+        #[arg(required = true)]
+        cells: Vec<String>,
+    },
+    /// An earlier event was wrong: log wrong B1-tablet.1.102 "it was E06"
+    Wrong {
+        /// The event, as `deepbend history` names it.
+        event: String,
+        /// Why.
+        reason: String,
+    },
+    /// A device may write for the fleet: log enrolled B1-tablet KEY
+    Enrolled {
+        /// The device.
+        device: String,
+        /// Its key, as `deepbend sync` prints it there.
+        key: String,
+        /// It may itself enrol and revoke others
+        #[arg(long)]
+        keeper: bool,
+    },
+    /// Nothing that a device writes counts any more: log revoked B1-tablet "stolen"
+    Revoked {
+        /// The device.
+        device: String,
+        /// Why.
+        reason: String,
+    },
+}
+
+/// Something that happened, and who says so.
+#[derive(Args, Debug)]
+pub struct LogArgs {
+    /// What happened.
+    #[command(subcommand)]
+    pub what: LogCommand,
+    /// You saw it or held it [default: you heard it or remember it]
+    #[arg(long, global = true, conflicts_with = "typed")]
+    pub seen: bool,
+    /// You type it in from a list
+    #[arg(long, global = true)]
+    pub typed: bool,
+    /// Where you had it before your eyes
+    #[arg(long, global = true, default_value = "", hide_default_value = true, value_name = "ID")]
+    pub at: String,
+    /// Who says it: a role or a person's id
+    #[arg(
+        long,
+        global = true,
+        env = "DEEPBEND_ACTOR",
+        default_value = "guide",
+        value_name = "NAME"
+    )]
+    pub by: String,
+    /// When it was observed, RFC 3339 in UTC [default: now]
+    #[arg(long, global = true, value_name = "TIME")]
+    pub time: Option<prost_types::Timestamp>,
+    /// A few words more
+    #[arg(long, global = true, default_value = "", hide_default_value = true, value_name = "TEXT")]
+    pub text: String,
+    /// Makes all checks, records nothing
+    #[arg(long, global = true)]
+    pub dry_run: bool,
+}
+
+/// The day for which work is due.
+#[derive(Args, Debug)]
+pub struct DueArgs {
+    /// The day [default: today]
+    #[arg(long, default_value = "", hide_default_value = true, value_name = "DATE")]
+    pub on: String,
+}
+
+/// What was found at a place.
+#[derive(Args, Debug)]
+pub struct StocktakeArgs {
+    /// Boat or place ashore.
+    pub place: String,
+    /// Tags that were found there; L30=2 for two pieces.
+    pub found: Vec<String>,
+    /// File with such tags, one a line, `-` for stdin
+    #[arg(long, value_name = "FILE")]
+    pub file: Option<PathBuf>,
+    /// Records what was seen: misplaced items as moved here, pieces as counted
+    #[arg(long)]
+    pub record: bool,
+    /// Who says it: a role or a person's id
+    #[arg(long, env = "DEEPBEND_ACTOR", default_value = "guide", value_name = "NAME")]
+    pub by: String,
+}
+
+/// With whom to exchange.
+#[derive(Args, Debug)]
+pub struct SyncArgs {
+    /// Address of the other service, for example http://b2:50551; left out: says who this one is
+    pub peer: Option<String>,
+    /// File with the token that the other service asks for in its first line
+    #[arg(long, value_name = "FILE")]
+    pub peer_token_file: Option<PathBuf>,
+}
