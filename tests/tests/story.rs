@@ -84,11 +84,21 @@ async fn the_story_is_told_item_by_item() {
     let first = chapter(&text, "6. TOMORROW", "7. TOMORROW");
     assert!(first.contains("OPTIMAL") && first.contains("of 15 lures covered"));
     assert!(first.contains("Reels bind, not rods"));
-    let second = chapter(&text, "7. TOMORROW", "AND BEFORE");
+    let second = chapter(&text, "7. TOMORROW", "8. THE SAME");
     assert!(second.contains("OPTIMAL") && second.contains("8 of 8 lures covered"));
     for never in ["R12 ", "R23 ", "R24 "] {
         assert!(!chapter(first, "Outfits to take", "Segment a").contains(never), "{never} planned");
     }
+
+    // S04, S06 to S09: two stories each, and what counts until people settle them.
+    let evening = chapter(&text, "8. THE SAME", "AND BEFORE");
+    assert!(evening.contains("all hold the same 98 events and the same state"));
+    assert!(chapter(evening, "R15 rod: place", "R17 rod").contains("moved R15 B2 --seen"));
+    let twice = chapter(evening, "R17 rod: place", "E08 reel");
+    assert!(twice.contains("moved R17 B1 --seen") && twice.contains("moved R17 B3 --seen"));
+    assert!(evening.contains("until then: braid 9 kg 0.233 mm"));
+    assert!(evening.contains("until then: 2; at most 3"));
+    assert!(evening.contains("R23 stays retired") && evening.contains("needs an inspection"));
 }
 
 // Another rating, another story: the sentences hang on the data.

@@ -167,6 +167,13 @@ pub enum LogCommand {
         /// Why.
         reason: String,
     },
+    /// The status set by one tap: log status R04 ready
+    Status {
+        /// The item.
+        item: String,
+        /// ready, on_loan, in_service, broken, lost or retired.
+        status: String,
+    },
     /// A remark: log note R14 "lost 4 of 6"
     Note {
         /// The item.

@@ -164,12 +164,7 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             (item, What::FoundDefect(pb::FoundDefect { what, usable, condition: 0 }))
         }
         LogCommand::Inspected { item, status, reason, condition } => {
-            let status = status.trim().to_uppercase().replace([' ', '-'], "_");
-            let known = pb::ItemStatus::from_str_name(&format!("ITEM_STATUS_{status}"));
-            let status = known.ok_or_else(|| {
-                Failure::usage(format!("`{}` is no status", status.to_lowercase()))
-                    .hint("ready, on_loan, in_service, broken, lost or retired")
-            })?;
+            let status = read_status(&status)?;
             let condition = match condition {
                 None => pb::ItemCondition::Unspecified,
                 Some(letter) => {
@@ -189,6 +184,10 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             (item, What::Serviced(pb::Serviced { what, finished, condition: 0 }))
         }
         LogCommand::Retired { item, reason } => (item, What::Retired(pb::Retired { reason })),
+        LogCommand::Status { item, status } => {
+            let status = read_status(&status)?.into();
+            (item, What::StatusSet(pb::StatusSet { status }))
+        }
         LogCommand::Note { item, text } => (item, What::Note(pb::Note { text })),
         LogCommand::Edited { item, cells } => {
             let mut columns = BTreeMap::new();
@@ -212,6 +211,14 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             let revoked = pb::Revoked { device_id: device, last_sequences, reason };
             (String::new(), What::Revoked(revoked))
         }
+    })
+}
+
+fn read_status(text: &str) -> Result<pb::ItemStatus, Failure> {
+    let name = text.trim().to_uppercase().replace([' ', '-'], "_");
+    pb::ItemStatus::from_str_name(&format!("ITEM_STATUS_{name}")).ok_or_else(|| {
+        Failure::usage(format!("`{text}` is no status"))
+            .hint("ready, on_loan, in_service, broken, lost or retired")
     })
 }
 

@@ -24,6 +24,9 @@ mod rank;
 mod recover;
 mod trace;
 
+pub(crate) use fleet::pass_on;
+pub(crate) use log::event;
+
 /// Does what the command line asks for.
 ///
 /// # Errors

@@ -15,6 +15,7 @@ use crate::service::Service;
 use crate::trip_files::TripFiles;
 
 mod ask;
+mod boats;
 mod gear;
 mod match_ups;
 mod trips;
@@ -85,6 +86,7 @@ pub async fn tell(
     put(&match_ups::gaps(&ask, width).await?)?;
     put(&gear::not_issued(&ask, width).await?)?;
     put(&trips::both(&ask, fleet, width).await?)?;
+    put(&boats::evening(service, width).await?)?;
     put(&closing(width))
 }
 

@@ -14,8 +14,8 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
     for item in &answer.items {
         for dispute in &item.disputes {
             let kind = plain!(ItemKind, item.kind);
-            let name = [item.display_name.as_str(), ""].join(" ");
-            page.line(format!("{} {kind} {}: {}", item.item_id, name.trim(), dispute.what).trim());
+            let named = [item.item_id.as_str(), &kind, &item.display_name].join(" ");
+            page.line(&format!("{}: {}", named.trim_end(), dispute.what));
             let stories = stories(item, dispute);
             side_by_side(&mut page, &stories, width);
             if let Some(held) = dispute.field.as_ref().and_then(|field| field.value.as_ref()) {

@@ -90,6 +90,15 @@ impl Service {
         Ok(Self { token, ..Self::by_channel(connect(address).await?) })
     }
 
+    /// The service of a boat, on a folder of its own.
+    ///
+    /// # Errors
+    /// A service that does not start.
+    pub async fn boat(folder: &Path, device: Id) -> Result<Self, Failure> {
+        let (data, device) = (Some(folder.to_owned()), Some(device));
+        Self::start(Config { data, device, ..Config::default() }).await
+    }
+
     async fn start(config: Config) -> Result<Self, Failure> {
         let own = Embedded::start(config).await?;
         let channel = connect(&format!("http://{}", own.addr())).await?;
