@@ -1,14 +1,16 @@
-"""Writes bend.json and cast.json: reference values of the mechanics by scipy.
+"""Writes bend.json, cast.json and payout.json: reference values of the mechanics by scipy.
 
 Usage (any environment with numpy and scipy):
 
-    python regenerate.py            # writes both tables beside this file
+    python regenerate.py            # writes the tables beside this file
+    python regenerate.py --payout   # only payout.json
     python regenerate.py --time     # instead times solve_bvp on the bends of the table it can solve
 
 Method, apart from the project's own (Taylor series from the tip; quadrature in the slope):
 bends by shooting from the tip with solve_ivp DOP853, restarted at every station, and a bracketed
 root of the butt's angle; stiffness by the equations of variation, integrated as plain integrals
-of the displacement; casts by solve_ivp DOP853 in the ground's frame with a landing event.
+of the displacement; casts by solve_ivp DOP853 in the ground's frame with a landing event; casts that pay out line the
+same way, for the velocity (the project integrates the momentum).
 A tenth of the bends, those mild enough, is checked against solve_bvp here; the worst difference
 goes into the header.
 """
@@ -302,12 +304,20 @@ def cast_values(case):
         pull = -k * np.linalg.norm(air) * air
         return [*y[3:], pull[0], pull[1] - G, pull[2]]
 
+    start = [0, case["height_m"], 0,
+             case["speed_m_s"] * np.cos(angle), case["speed_m_s"] * np.sin(angle), 0]
+    end, t = land(rhs, start)
+    return {"range_m": end[0], "drift_m": end[2], "time_s": t,
+            "impact_speed_m_s": np.linalg.norm(end[3:])}
+
+
+def land(rhs, start):
+    """State and time at which y[1] comes to zero, falling at y[4]."""
+
     def landing(_, y):
         return y[1]
 
     landing.terminal, landing.direction = True, -1
-    start = [0, case["height_m"], 0,
-             case["speed_m_s"] * np.cos(angle), case["speed_m_s"] * np.sin(angle), 0]
     done = solve_ivp(rhs, (0, 1e4), start, method="DOP853", rtol=RTOL, atol=1e-13, events=landing)
     # The event lies on the interpolant; walk the last step anew to the exact place.
     t = done.t_events[0][0]
@@ -319,8 +329,7 @@ def cast_values(case):
         t += step
         if abs(step) < 1e-14 * t:
             break
-    return {"range_m": end[0], "drift_m": end[2], "time_s": t,
-            "impact_speed_m_s": np.linalg.norm(end[3:])}
+    return end, t
 
 
 def cast_cases():
@@ -364,6 +373,87 @@ def write_casts():
     write("cast.json", head("point mass with quadratic drag in wind", {"g": G}), cases)
 
 
+# ---------------------------------------------------------------------------------------------
+# Cast that pays out its line. As a cast, with the line paid out behind the velocity.
+
+# Sutherland's formula with the constants of ISO 2533 at 288.15 K.
+AIR_15_C_PA_S = 1.458e-6 * 288.15**1.5 / (288.15 + 110.4)
+
+
+def payout_values(case):
+    rho, mass = case["air_density_kg_m3"], case["mass_g"] * 1e-3
+    per_m, d = case["line_mg_per_m"] * 1e-6, case["line_mm"] * 1e-3
+    area = case["drag_area_cm2"] * 1e-4
+    wind = np.array([case["wind_along_m_s"], 0, case["wind_across_m_s"]])
+    tip = np.array([0, case["height_m"], 0])
+    angle = np.radians(case["angle_deg"])
+
+    def rhs(_, y):
+        v, out = y[3:6], y[6]
+        speed = np.linalg.norm(v)
+        ahead = v / speed
+        air = v - wind
+        force = -rho * area / 2 * np.linalg.norm(air) * air - mass * G * np.array([0, 1, 0])
+        run = ahead @ air
+        skin = rho / 2 * 0.02 * d * out * abs(run) * run
+        force -= (per_m * speed**2 + skin) * ahead
+        tension = max(per_m * speed**2 + skin, 0)
+        chord = np.linalg.norm(y[:3] - tip)
+        if chord > 0 and d > 0 and rho > 0 and tension > 0:
+            toward = (y[:3] - tip) / chord
+            side = 2 / 3 * v - wind
+            side = side - (side @ toward) * toward
+            fast = np.linalg.norm(side)
+            if fast > 0:
+                cd = 1 + 10 * max(rho * fast * d / AIR_15_C_PA_S, 1) ** (-2 / 3)
+                half = rho / 4 * cd * d * chord * fast**2
+                force -= side / fast / np.sqrt(1 / half**2 + 1 / tension**2)
+        return [*v, *(force / (mass + per_m * out)), speed]
+
+    start = [0, case["height_m"], 0,
+             case["speed_m_s"] * np.cos(angle), case["speed_m_s"] * np.sin(angle), 0, 0]
+    end, t = land(rhs, start)
+    return {"range_m": end[0], "drift_m": end[2], "time_s": t,
+            "impact_speed_m_s": np.linalg.norm(end[3:6]), "line_out_m": end[6]}
+
+
+def payout_cases():
+    rng = np.random.default_rng(SEED + 2)
+    for index in range(60):
+        mass = 10 ** rng.uniform(0, 2)
+        case = {
+            "speed_m_s": rng.uniform(8, 50), "angle_deg": rng.uniform(-10, 75),
+            "height_m": rng.uniform(0.3, 6), "mass_g": mass,
+            "drag_area_cm2": mass * 10 ** rng.uniform(-1, 0.15),
+            "wind_along_m_s": rng.uniform(-12, 12), "wind_across_m_s": rng.uniform(-12, 12),
+            "air_density_kg_m3": rng.uniform(0.9, 1.4),
+            "line_mg_per_m": 10 ** rng.uniform(0.8, 2.3), "line_mm": rng.uniform(0.08, 0.5),
+        }
+        special = index % 10
+        if special == 1:
+            case["wind_along_m_s"] = case["wind_across_m_s"] = 0.0
+        if special == 2:
+            case["line_mg_per_m"], case["line_mm"] = 22.2222, 0.165
+        if special == 3:
+            case["line_mg_per_m"], case["line_mm"] = 72.725, 0.285
+        if special == 4:
+            case["line_mm"] = 0.0
+        if special == 5:
+            case["line_mg_per_m"] = 0.0
+        if special == 6:
+            case["air_density_kg_m3"] = 0.0
+        yield {k: significant(v) for k, v in case.items()}
+
+
+def write_payouts():
+    cases = []
+    for case in payout_cases():
+        case["expected"] = {k: significant(v) for k, v in payout_values(case).items()}
+        cases.append(case)
+    extra = {"g": G, "air_viscosity_pa_s": AIR_15_C_PA_S}
+    write("payout.json", head("cast that pays out its line", extra), cases)
+
+
 def time_bvp():
     cases = json.loads((HERE / "bend.json").read_text())["cases"]
     times, errors, failed = [], [], 0
@@ -383,6 +473,9 @@ def time_bvp():
 if __name__ == "__main__":
     if "--time" in sys.argv:
         time_bvp()
+    elif "--payout" in sys.argv:
+        write_payouts()
     else:
+        write_payouts()
         write_casts()
         write_bends()

@@ -35,6 +35,7 @@ const MODULES: &[(&str, &str)] = texts!(
         "infer/measured",
         "launch",
         "line",
+        "payout",
         "sea_water",
         "sphere",
         "spool",
@@ -47,7 +48,13 @@ const MODULES: &[(&str, &str)] = texts!(
 /// Tests beside the modules' own.
 const TESTS: &[(&str, &str)] = texts!(
     "",
-    ["mechanics_bend", "mechanics_by_hand", "mechanics_flight", "mechanics_line_reference"]
+    [
+        "mechanics_bend",
+        "mechanics_by_hand",
+        "mechanics_flight",
+        "mechanics_line_reference",
+        "mechanics_payout",
+    ]
 );
 
 /// How a check starts: what the value comes from. The first six lie outside this project.

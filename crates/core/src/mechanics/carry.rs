@@ -16,10 +16,10 @@
 //! **Source.** Flight: quadratic drag. Bulk by class: from memory. The chance of tumbling is an
 //! assumption of this project (no source found): it rises with bulk, and with how far the tip folds
 //! under that mass, so it falls with the stiffness of the tip. **Validity.** Point mass, steady
-//! wind that does not grow with height, no line drag, no lift; angles from 15 degrees below the level to 60 above. **Accuracy.** Best
-//! angle 0.1 degree where it lies inside, distance 1e-4 of the solved flight; the table
-//! ([`CarryTable`]) within 2 % or 0.2 m of it (tested). Against real casts relative accuracy only.
-//! **Outside.** A typed error.
+//! wind that does not grow with height, no line (see [`super::payout`]), no lift; angles from 15
+//! degrees below the level to 60 above. **Accuracy.** Best angle 0.1 degree where it lies inside,
+//! distance 1e-4 of the solved flight; the table ([`CarryTable`]) within 2 % or 0.2 m of it
+//! (tested). Against real casts relative accuracy only. **Outside.** A typed error.
 
 use super::domain::{OutsideDomain, positive, within};
 use super::flight::{Cast, GRAVITY_M_S2, Landing, fly};
@@ -131,6 +131,22 @@ pub struct Throw {
     pub air_density_kg_m3: f64,
 }
 
+impl Throw {
+    /// The throw at an angle in a wind.
+    pub(super) fn cast(&self, angle_rad: f64, along_m_s: f64, across_m_s: f64) -> Cast {
+        Cast {
+            speed_m_s: self.speed_m_s,
+            angle_rad,
+            height_m: self.height_m,
+            mass_kg: self.mass_kg,
+            drag_area_m2: self.drag_area_m2,
+            wind_along_m_s: along_m_s,
+            wind_across_m_s: across_m_s,
+            air_density_kg_m3: self.air_density_kg_m3,
+        }
+    }
+}
+
 /// How far a throw carries at its best angle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Carry {
@@ -152,18 +168,13 @@ pub struct Carry {
 /// # Errors
 /// [`OutsideDomain`] for a field outside the limits of a flight.
 pub fn farthest(throw: &Throw, along_m_s: f64, across_m_s: f64) -> Result<Carry, OutsideDomain> {
-    let land = |angle_rad: f64| -> Result<Landing, OutsideDomain> {
-        fly(&Cast {
-            speed_m_s: throw.speed_m_s,
-            angle_rad,
-            height_m: throw.height_m,
-            mass_kg: throw.mass_kg,
-            drag_area_m2: throw.drag_area_m2,
-            wind_along_m_s: along_m_s,
-            wind_across_m_s: across_m_s,
-            air_density_kg_m3: throw.air_density_kg_m3,
-        })
-    };
+    farthest_of(|angle| fly(&throw.cast(angle, along_m_s, across_m_s)))
+}
+
+/// The farthest of the landings at all angles: the search of [`farthest`].
+pub(super) fn farthest_of(
+    land: impl Fn(f64) -> Result<Landing, OutsideDomain>,
+) -> Result<Carry, OutsideDomain> {
     let golden = 0.618_033_988_749_894_9;
     let (mut low, mut high) = (LOW_ANGLE, HIGH_ANGLE);
     let mut left = high - golden * (high - low);

@@ -11,6 +11,7 @@ pub mod hook;
 pub mod infer;
 pub mod launch;
 pub mod line;
+pub mod payout;
 pub mod sea_water;
 pub mod sphere;
 pub mod spool;
