@@ -243,6 +243,24 @@ fn gear_is_traced_with_what_was_assumed() {
     let (calm, into) = (cast(&[]), cast(&["--wind-along-m-s", "-8"]));
     let range = |answer: &Value| answer["range_m"].as_f64().unwrap();
     assert!(range(&into) < range(&calm) && range(&calm) < 80.0, "{calm}");
+    // Still air only without wind; else four winds, each with and without the line.
+    assert_eq!(calm["carries"].as_array().unwrap().len(), 1, "{calm}");
+    let carries = into["carries"].as_array().unwrap();
+    let names = ["CALM", "INTO", "ACROSS", "DOWN"];
+    assert_eq!(carries.len(), 4, "{into}");
+    for (carry, name) in carries.iter().zip(names) {
+        assert_eq!(carry["wind_direction"], format!("WIND_DIRECTION_{name}"), "{carry}");
+        let of = |line: &str, field: &str| carry[line][field].as_f64().unwrap();
+        let (free, paid) = (of("without_line", "range_m"), of("with_line", "range_m"));
+        assert!((0.8..1.0).contains(&(paid / free)), "{carry}");
+    }
+    near(&carries[1]["without_line"], "range_m", range(&into), 1e-3);
+    let nylon = cast(&["--line", "nylon 0.35 mm"]);
+    let paid = |answer: &Value| answer["carries"][0]["with_line"]["range_m"].as_f64().unwrap();
+    assert!(paid(&nylon) < paid(&calm), "{nylon} {calm}");
+    let args = [&["trace", "cast", "--wind-along-m-s", "-8"][..], &words].concat();
+    let page = run(&args).code(0).says(&["Farthest casts", "paid out", "across", "angle deg"]);
+    assert!(page.out.lines().all(|line| line.chars().count() <= 80), "{}", page.out);
     // What is given is taken as it is.
     let own = cast(&["--speed-m-s", "20", "--mass-g", "18"]);
     assert_eq!((&own["cast"]["speed_m_s"], &own["cast"]["mass_g"]), (&20.0.into(), &18.0.into()));

@@ -4,6 +4,7 @@
 //! masses in grams, drag areas in cm².
 
 use deepbend_core::mechanics::blank::{BendError, BendPoint, Blank, BlankError};
+use deepbend_core::mechanics::carry::Carry;
 use deepbend_core::mechanics::domain::OutsideDomain;
 use deepbend_core::mechanics::flight::{Cast, FlightPoint};
 use deepbend_core::mechanics::infer::measured::{
@@ -200,6 +201,15 @@ impl ToWire for BendPoint {
     fn to_wire(&self) -> pb::BendPoint {
         let Self { s_m, x_m, y_m, angle_rad, moment_n_m } = *self;
         pb::BendPoint { s_m, x_m, y_m, angle_rad, moment_n_m }
+    }
+}
+
+impl ToWire for Carry {
+    type Wire = pb::Carry;
+
+    fn to_wire(&self) -> pb::Carry {
+        let Self { range_m, drift_m, time_s, angle_rad } = *self;
+        pb::Carry { range_m, drift_m, time_s, angle_deg: angle_rad.to_degrees() }
     }
 }
 

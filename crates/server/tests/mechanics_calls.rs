@@ -4,6 +4,8 @@
 mod service_support;
 
 use deepbend_contract::pb;
+use deepbend_core::mechanics::carry::{Carry, Throw, farthest};
+use deepbend_core::mechanics::payout::{self, PaidLine};
 use deepbend_server::Config;
 use service_support::{demo_files, faults, import_of, reason, start, start_on};
 
@@ -161,5 +163,78 @@ async fn a_rod_is_bent_by_what_is_printed_on_it() {
     assert!(stations.iter().all(|station| station.ei_spread.unwrap() > 0.1));
     assert!(light.assumptions.iter().any(|assumed| assumed.field == "blank"));
     assert!(light.model.is_some() && inferred.misfit.is_none());
+    running.end().await;
+}
+
+// Source: the contract; `carry` and `payout` of core, checked against scipy there: the answer is
+// the cast that the request and the assumptions name. Plain numbers have no line.
+#[tokio::test]
+async fn a_cast_by_gear_tells_the_carries_in_each_wind() {
+    let running = start(Config::default()).await;
+    let mut client = running.mechanics();
+    let outfit = pb::Outfit {
+        rod: Some(rod(30.0)),
+        line: Some(pb::Line {
+            material: pb::LineMaterial::Nylon.into(),
+            diameter_mm: Some(0.285),
+            ..Default::default()
+        }),
+        ..Default::default()
+    };
+    let mut ask = async |cast, gear: bool| {
+        let request = pb::TraceCastRequest {
+            cast: Some(cast),
+            outfit: gear.then(|| outfit.clone()),
+            lure: gear.then(lure),
+            ..Default::default()
+        };
+        client.trace_cast(request).await.unwrap().into_inner()
+    };
+    let wind = |along, across| pb::Cast {
+        wind_along_m_s: Some(along),
+        wind_across_m_s: Some(across),
+        ..Default::default()
+    };
+    let answer = ask(wind(-3.0, 4.0), true).await;
+    let cast = answer.cast.unwrap();
+    let throw = Throw {
+        speed_m_s: cast.speed_m_s.unwrap(),
+        height_m: 2.0,
+        mass_kg: 0.014,
+        drag_area_m2: cast.drag_area_cm2.unwrap() * 1e-4,
+        air_density_kg_m3: cast.air_density_kg_m3.unwrap(),
+    };
+    let line = PaidLine { kg_per_m: 72.725e-6, diameter_m: 0.285e-3 };
+    let near = |got: &Option<pb::Carry>, wanted: Carry| {
+        let got = got.unwrap();
+        assert!((got.range_m - wanted.range_m).abs() < 1e-3, "{got:?} {wanted:?}");
+        assert!((got.drift_m - wanted.drift_m).abs() < 1e-3, "{got:?} {wanted:?}");
+        assert!((got.time_s - wanted.time_s).abs() < 1e-4, "{got:?} {wanted:?}");
+        assert!((got.angle_deg - wanted.angle_rad.to_degrees()).abs() < 1e-3, "{got:?}");
+    };
+    let winds = [(0.0, 0.0), (-5.0, 0.0), (0.0, 5.0), (5.0, 0.0)];
+    assert_eq!(answer.carries.len(), 4);
+    for (carry, (along, across)) in answer.carries.iter().zip(winds) {
+        near(&carry.without_line, farthest(&throw, along, across).unwrap());
+        near(&carry.with_line, payout::farthest(&throw, &line, along, across).unwrap());
+    }
+    use pb::WindDirection::{Across, Calm, Down, Into};
+    let named: Vec<_> = answer.carries.iter().map(pb::WindCarry::wind_direction).collect();
+    assert_eq!(named, [Calm, Into, Across, Down]);
+    let line = answer.assumptions.iter().find(|assumed| assumed.field == "line").unwrap();
+    assert_eq!(line.value, "72.7 mg/m");
+    // Beyond the law of the line, and beyond that of the flight: what is left is left out.
+    let fast = pb::Cast { speed_m_s: Some(150.0), ..Default::default() };
+    let carries = ask(fast, true).await.carries;
+    assert_eq!(carries.len(), 1);
+    assert!(carries[0].without_line.is_some() && carries[0].with_line.is_none());
+    assert!(ask(wind(-90.0, 90.0), true).await.carries.is_empty());
+    let numbers = pb::Cast {
+        speed_m_s: Some(25.0),
+        mass_g: Some(14.0),
+        drag_area_cm2: Some(4.0),
+        ..wind(-5.0, 0.0)
+    };
+    assert!(ask(numbers, false).await.carries.is_empty());
     running.end().await;
 }

@@ -9,7 +9,7 @@ use clap::{Args, Subcommand};
 pub enum TraceCommand {
     /// Bends a blank by a load at its tip that keeps its direction.
     Bend(BendArgs),
-    /// Flies a lure without line, down to height 0.
+    /// Flies a lure without line, down to height 0; with gear also how far it carries with its line.
     Cast(CastArgs),
 }
 
@@ -65,9 +65,12 @@ pub struct CastArgs {
     /// Rod: its id, a pair with a reel ("R14+E08"), or words; goes with --lure
     #[arg(long, value_name = "ID|TEXT", requires = "lure")]
     pub rod: Option<String>,
-    /// Reel: its id, or words; does not change the cast
+    /// Reel: its id, which brings the line on it, or words; does not change the cast
     #[arg(long, value_name = "ID|TEXT", requires = "rod")]
     pub reel: Option<String>,
+    /// Main line in words ("braid PE 1.5 (13 kg)"), for how far it carries with its line
+    #[arg(long, value_name = "TEXT", requires = "rod")]
+    pub line: Option<String>,
     /// Lure: its id, or words; goes with --rod
     #[arg(long, value_name = "ID|TEXT", requires = "rod")]
     pub lure: Option<String>,

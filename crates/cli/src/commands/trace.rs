@@ -73,7 +73,11 @@ pub(super) async fn cast(global: &Global, args: &CastArgs) -> Result<(), Failure
         };
         // The command line has either both or none.
         if let (Some(rod), Some(lure)) = (&args.rod, &args.lure) {
-            let parts = OutfitArgs { reel: args.reel.clone(), ..OutfitArgs::default() };
+            let parts = OutfitArgs {
+                reel: args.reel.clone(),
+                line: args.line.clone(),
+                ..OutfitArgs::default()
+            };
             let outfit = describe::outfit(&service, Some(rod), &parts).await?;
             let lure = describe::lure(&service, lure).await?;
             request = pb::TraceCastRequest {

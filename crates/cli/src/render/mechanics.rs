@@ -76,6 +76,7 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
         rows.push(pair("tumbles", format!("with a chance of {chance:.2}")));
     }
     page.pairs(&rows);
+    carries(&mut page, &answer.carries);
     page.heading("Points");
     let columns = ["time s", "along m", "across m", "height m", "speed m/s"];
     let point = |p: &pb::FlightPoint| {
@@ -85,6 +86,35 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
     inferred(&mut page, answer.inferred.as_ref());
     assumed(&mut page, &answer.assumptions, answer.model.as_ref());
     page.finish()
+}
+
+/// The farthest casts, a row for each wind with and without line.
+fn carries(page: &mut Page, carries: &[pb::WindCarry]) {
+    if carries.is_empty() {
+        return;
+    }
+    page.heading("Farthest casts, each at its best angle");
+    let mut table = Table::new().left("wind").left("line");
+    for column in ["distance m", "drift m", "time s", "angle deg"] {
+        table = table.right(column);
+    }
+    for carry in carries {
+        let wind = match carry.wind_direction() {
+            pb::WindDirection::Into => "into",
+            pb::WindDirection::Across => "across",
+            pb::WindDirection::Down => "down",
+            pb::WindDirection::Calm | pb::WindDirection::Unspecified => "none",
+        };
+        for (line, carry) in [("none", &carry.without_line), ("paid out", &carry.with_line)] {
+            let Some(c) = carry else { continue };
+            let mut row = vec![wind.to_owned(), line.to_owned()];
+            row.extend([c.range_m, c.drift_m].map(|metres| format!("{metres:.1}")));
+            row.push(format!("{:.2}", c.time_s));
+            row.push(format!("{:.0}", c.angle_deg));
+            table.row(row);
+        }
+    }
+    page.table(&table);
 }
 
 /// A blank that was measured.

@@ -3,10 +3,12 @@
 use deepbend_contract::mechanics::CastParts;
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, FromWire as _, Reader, ToWire as _, pb};
-use deepbend_core::gear::{Lure, Rod};
+use deepbend_core::gear::{Lure, Outfit};
 use deepbend_core::mechanics::air::{SEA_LEVEL_K, SEA_LEVEL_PA, density_kg_m3};
-use deepbend_core::mechanics::carry::{Throw, farthest};
+use deepbend_core::mechanics::carry::{Carry, Throw, WindSide, farthest};
+use deepbend_core::mechanics::domain::OutsideDomain;
 use deepbend_core::mechanics::flight::{Cast, fly, path};
+use deepbend_core::mechanics::payout::{self, PaidLine};
 
 use super::{Mechanics, family, plain, point_count, read};
 use crate::error::ServiceError;
@@ -28,7 +30,7 @@ pub(super) async fn trace(
     let by_gear = by_outfit || lure.is_some() || !lure_id.is_empty();
     let gear = by_gear.then(|| {
         let outfit = lookup.outfit(&mut reader, outfit, rod_id, reel_id).gear;
-        Gear { rod: outfit.rod, lure: lookup.lure(&mut reader, lure, lure_id).gear }
+        Gear { outfit, lure: lookup.lure(&mut reader, lure, lure_id).gear }
     });
     let cast = cast.unwrap_or_default();
     let needed = [
@@ -50,7 +52,7 @@ pub(super) async fn trace(
 }
 
 struct Gear {
-    rod: Rod,
+    outfit: Outfit,
     lure: Lure,
 }
 
@@ -80,10 +82,11 @@ fn answer(
     let mut mass_kg = parts.mass_kg.unwrap_or_default();
     let mut speed_m_s = parts.speed_m_s.unwrap_or_default();
     let mut drag_area_m2 = parts.drag_area_m2.unwrap_or_default();
-    if let Some(Gear { rod, lure }) = gear {
+    let mut paid = None;
+    if let Some(Gear { outfit, lure }) = gear {
         let family = family()?;
         let of_rod = |error| read::no_release(error, At::ROOT.field("outfit").field("rod"));
-        let rod = read::rod(family, &rod, None).map_err(|error| of_rod(error.into()))?;
+        let rod = read::rod(family, &outfit.rod, None).map_err(|error| of_rod(error.into()))?;
         response.inferred = Some(read::inferred(family, &rod.label).map_err(of_rod)?);
         let lure = read::lure(&lure);
         mass_kg = parts.mass_kg.unwrap_or(lure.mass_kg);
@@ -101,6 +104,11 @@ fn answer(
             Some(given) => given,
             None => filling.or(None, "drag_area_cm2", left.drag_area_m2 * 1e4, "cm^2", &why) * 1e-4,
         };
+        // A line beyond the limits has no carries, as any other cast outside them.
+        if let Ok((line, assumptions)) = read::line(&outfit) {
+            filling.assumptions.extend(assumptions);
+            paid = Some(line);
+        }
         response.launch = Some(left.launch);
         response.model = Some(read::model_id());
     }
@@ -128,14 +136,14 @@ fn answer(
         ),
     };
     let wrong = |error| read::outside(error, At::ROOT.field("cast"));
+    let throw = Throw {
+        speed_m_s,
+        height_m: cast.height_m,
+        mass_kg,
+        drag_area_m2,
+        air_density_kg_m3: cast.air_density_kg_m3,
+    };
     if parts.angle_rad.is_none() {
-        let throw = Throw {
-            speed_m_s,
-            height_m: cast.height_m,
-            mass_kg,
-            drag_area_m2,
-            air_density_kg_m3: cast.air_density_kg_m3,
-        };
         let best = farthest(&throw, cast.wind_along_m_s, cast.wind_across_m_s).map_err(wrong)?;
         let degrees = best.angle_rad.to_degrees();
         filling.or(None, "angle_deg", degrees, "degrees", "carries farthest");
@@ -143,6 +151,10 @@ fn answer(
     }
     let landing = fly(&cast).map_err(wrong)?;
     let points = path(&cast, points).map_err(wrong)?;
+    if response.launch.is_some() {
+        let wind_m_s = cast.wind_along_m_s.hypot(cast.wind_across_m_s);
+        response.carries = carries(&throw, wind_m_s, paid.as_ref());
+    }
     Ok(pb::TraceCastResponse {
         range_m: plain(landing.range_m),
         drift_m: plain(landing.drift_m),
@@ -153,4 +165,32 @@ fn answer(
         assumptions: filling.assumptions,
         ..response
     })
+}
+
+/// The farthest casts in still air and about a wind; none where the wind is outside the limits.
+fn carries(throw: &Throw, wind_m_s: f64, line: Option<&PaidLine>) -> Vec<pb::WindCarry> {
+    let sides = WindSide::ALL.map(|side| {
+        let direction = match side {
+            WindSide::Into => pb::WindDirection::Into,
+            WindSide::Across => pb::WindDirection::Across,
+            WindSide::Down => pb::WindDirection::Down,
+        };
+        (direction, side.wind(wind_m_s))
+    });
+    let sides = sides.into_iter().filter(|_| wind_m_s > 0.0);
+    let winds = std::iter::once((pb::WindDirection::Calm, (0.0, 0.0))).chain(sides);
+    let carry = |(direction, (along, across)): (pb::WindDirection, (f64, f64))| {
+        let without_line = farthest(throw, along, across)?;
+        let with_line = line.and_then(|line| payout::farthest(throw, line, along, across).ok());
+        Ok::<_, OutsideDomain>(pb::WindCarry {
+            wind_direction: direction.into(),
+            without_line: Some(sent(without_line)),
+            with_line: with_line.map(sent),
+        })
+    };
+    winds.map(carry).collect::<Result<_, _>>().unwrap_or_default()
+}
+
+fn sent(carry: Carry) -> pb::Carry {
+    Carry { range_m: plain(carry.range_m), drift_m: plain(carry.drift_m), ..carry }.to_wire()
 }

@@ -13,6 +13,7 @@ use deepbend_core::mechanics::infer::along;
 use deepbend_core::mechanics::infer::family::{BlankFamily, FamilyBlank};
 use deepbend_core::mechanics::infer::label::{BlankLabel, LabelInference, from_label};
 use deepbend_core::mechanics::launch::launch;
+use deepbend_core::mechanics::payout::PaidLine;
 use deepbend_core::mechanics::vibration::{MassAlong, effective_mass_kg};
 use deepbend_core::model::Model;
 use deepbend_core::water::Water;
@@ -108,6 +109,23 @@ pub(super) fn lure(lure: &Lure) -> ReadLure {
         air: lure.air.unwrap_or(case.traits.air),
         assumptions: kept(&resolved, &["lure.class", "lure.rigged_mass", "lure.air"]),
     }
+}
+
+/// Reads the main line of an outfit that a lure pays out.
+pub(super) fn line(outfit: &Outfit) -> Result<(PaidLine, Vec<pb::Assumption>), OutsideDomain> {
+    let resolved = resolve(Model::builtin(), outfit, &Lure::default(), &Water::default());
+    let case = &resolved.case;
+    let mut assumptions = match outfit.line.diameter {
+        Some(_) => kept(&resolved, &["line.material"]),
+        None => kept(&resolved, &["line.material", "line.test", "line.diameter"]),
+    };
+    let line = PaidLine::of(case.line, case.line_mm * 1e-3)?;
+    assumptions.push(assumed(
+        "line",
+        format!("{:.1} mg/m", line.kg_per_m * 1e6),
+        &format!("usual for {} of {:.3} mm", case.line.as_word(), case.line_mm),
+    ));
+    Ok((line, assumptions))
 }
 
 /// Why a release cannot be told.
