@@ -103,7 +103,7 @@ fn carries(page: &mut Page, carries: &[pb::WindCarry]) {
             pb::WindDirection::Into => "into",
             pb::WindDirection::Across => "across",
             pb::WindDirection::Down => "down",
-            pb::WindDirection::Calm | pb::WindDirection::Unspecified => "none",
+            pb::WindDirection::Calm | pb::WindDirection::Unspecified => "still air",
         };
         for (line, carry) in [("none", &carry.without_line), ("paid out", &carry.with_line)] {
             let Some(c) = carry else { continue };
