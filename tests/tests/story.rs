@@ -84,14 +84,23 @@ async fn the_story_is_told_item_by_item() {
     let first = chapter(&text, "6. TOMORROW", "7. TOMORROW");
     assert!(first.contains("OPTIMAL") && first.contains("of 15 lures covered"));
     assert!(first.contains("Reels bind, not rods"));
-    let second = chapter(&text, "7. TOMORROW", "8. THE SAME");
+    let second = chapter(&text, "7. TOMORROW", "8. BOTH");
     assert!(second.contains("OPTIMAL") && second.contains("8 of 8 lures covered"));
+    // S05, S14, S15, S18: both boats over one pool; plugs get R16 from Merganser, moves carry all.
+    let both = chapter(&text, "8. BOTH", "9. THE SAME");
+    assert!(both.contains("OPTIMAL") && both.contains("8 of 8 lures covered"));
+    for part in ["rod R16 B3 B1 05:10", "lure L17", "lure L28", "lure L08", "lure L11", "lure L14"]
+    {
+        assert!(both.contains(part), "{part} not in {both}");
+    }
+    assert!(both.contains("the worst single loss") && both.contains("m/s more wind"));
+    assert!(both.contains("are covered from what is aboard"));
     for never in ["R12 ", "R23 ", "R24 "] {
         assert!(!chapter(first, "Outfits to take", "Segment a").contains(never), "{never} planned");
     }
 
     // S04, S06 to S09: two stories each, and what counts until people settle them.
-    let evening = chapter(&text, "8. THE SAME", "AND BEFORE");
+    let evening = chapter(&text, "9. THE SAME", "AND BEFORE");
     assert!(evening.contains("all hold the same 98 events and the same state"));
     assert!(chapter(evening, "R15 rod: place", "R17 rod").contains("moved R15 B2 --seen"));
     let twice = chapter(evening, "R17 rod: place", "E08 reel");

@@ -200,6 +200,26 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     run(&clash).says(&["INFEASIBLE", "B1 takes R16", "B1 leaves R16"]);
 }
 
+// Source: the demo's trips; what is found is checked by the tests of the server.
+#[test]
+fn a_season_says_what_to_buy_and_what_to_own() {
+    let folder = fleet();
+    let data = data_of(&folder);
+    let (trips, segments, needs) =
+        (demo("trips.csv"), demo("segments.csv"), demo("trip_needs.csv"));
+    let files = ["--trips", &trips, "--segments", &segments, "--needs", &needs, "--data", &data];
+    let gaps = ["trip", "gaps", "--days", "T1=12", "--budget", "500", "--price", "casting=180"];
+    let found = run(&[&gaps[..], &files[..]].concat()).code(0);
+    assert!(found.out.lines().all(|line| line.chars().count() <= 80), "{}", found.out);
+    found.says(&["What is owned is worth", "1. adds", "What the budget buys", "On the rack"]);
+    let set = ["trip", "set", "--most", "3", "--keep", "R07"];
+    let curve = run(&[&set[..], &files[..]].concat()).code(0);
+    assert!(curve.out.lines().all(|line| line.chars().count() <= 80), "{}", curve.out);
+    curve.says(&["covers", "optimal", "3 outfits", "kept: R07"]);
+    let wrong = run(&[&["trip", "gaps", "--days", "T9=3"], &files[..]].concat()).code(2);
+    wrong.warns(&["no such trip", "T1, T2"]);
+}
+
 #[test]
 fn a_bad_row_refuses_the_whole_import() {
     let folder = tempfile::tempdir().unwrap();

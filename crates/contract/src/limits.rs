@@ -134,6 +134,24 @@ pub const ADDED_WIND_M_S: Bounds = Bounds::new(0.0, 30.0, "m/s");
 pub const TRIPS: usize = 20;
 /// Items that are lost.
 pub const LOST_ITEMS: usize = 1000;
+/// Trips of a season.
+pub const SEASON_TRIPS: usize = 50;
+/// Needs of a season.
+pub const SEASON_NEEDS: usize = 1000;
+/// Days on which a trip is made; 0 means one.
+pub const DAYS: Bounds = Bounds::new(0.0, 366.0, "days");
+/// Gaps that are named, and outfits of a set.
+pub const WANTED: Bounds = Bounds::new(1.0, 20.0, "");
+/// Rods that a set keeps.
+pub const SET_OUTFITS: usize = 20;
+/// What may be spent.
+pub const BUDGET_CENTS: Bounds = Bounds::new(1.0, 1_000_000_000.0, "cents");
+/// What an outfit costs.
+pub const PRICE_CENTS: Bounds = Bounds::new(1.0, 100_000_000.0, "cents");
+/// The longest thing that travels.
+pub const TUBE_LENGTH_M: Bounds = Bounds::new(0.2, 6.0, "m");
+/// Time until something that broke can be replaced.
+pub const RESUPPLY_HOURS: Bounds = Bounds::new(0.0, 1000.0, "hours");
 /// Pins of a plan.
 pub const PINS: usize = 1000;
 /// Length of a blank that is bent.
@@ -210,6 +228,7 @@ mod tests {
     const MECHANICS: &str = include_str!("../../../proto/deepbend/v1/mechanics_service.proto");
     const LEDGER: &str = include_str!("../../../proto/deepbend/v1/ledger.proto");
     const INVENTORY: &str = include_str!("../../../proto/deepbend/v1/inventory.proto");
+    const SEASON: &str = include_str!("../../../proto/deepbend/v1/season.proto");
     const PLAN: &str = include_str!("../../../proto/deepbend/v1/trip_service.proto");
 
     /// The comment above a field.
@@ -304,6 +323,13 @@ mod tests {
             (PLAN, "PlanTripRequest", "added_wind_m_s", ADDED_WIND_M_S),
             (PLAN, "PlanFleetRequest", "work_budget_nodes", WORK_BUDGET_NODES),
             (PLAN, "PlanFleetRequest", "added_wind_m_s", ADDED_WIND_M_S),
+            (SEASON, "SeasonTrip", "day_count", Bounds { low: 1.0, ..DAYS }),
+            (SEASON, "FindGapsRequest", "gap_count", WANTED),
+            (SEASON, "FindGapsRequest", "budget_cents", BUDGET_CENTS),
+            (SEASON, "HandlePrice", "price_cents", PRICE_CENTS),
+            (SEASON, "DesignSetRequest", "outfit_count", WANTED),
+            (SEASON, "DesignSetRequest", "tube_length_m", TUBE_LENGTH_M),
+            (SEASON, "DesignSetRequest", "resupply_hours", RESUPPLY_HOURS),
         ];
         for (file, message, field, bounds) in rows {
             let stated = comment(file, message, field);

@@ -13,6 +13,10 @@ pub enum TripCommand {
     Fleet(Box<FleetArgs>),
     /// Covers a trip again from what is aboard, for example after a breakage.
     Check(Box<CheckArgs>),
+    /// Says what to buy for a season, and what never leaves the rack.
+    Gaps(Box<GapsArgs>),
+    /// Says which few outfits cover a season best.
+    Set(Box<SetArgs>),
     /// Compares two plans that were written with -o json.
     Compare(ComparePlansArgs),
 }
@@ -110,4 +114,66 @@ pub struct ComparePlansArgs {
     /// The second plan
     #[arg(value_name = "SECOND")]
     pub second: PathBuf,
+}
+
+/// Trips of a season.
+#[derive(Args, Debug)]
+pub struct SeasonArgs {
+    /// Trips, one a row
+    #[arg(long, value_name = "FILE", requires_all = ["segments", "needs"])]
+    pub trips: Option<PathBuf>,
+    /// Parts of the trips
+    #[arg(long, value_name = "FILE")]
+    pub segments: Option<PathBuf>,
+    /// Lures to be fished
+    #[arg(long, value_name = "FILE")]
+    pub needs: Option<PathBuf>,
+    /// Whole request as proto JSON instead of the three files; - reads stdin
+    #[arg(long, value_name = "FILE", required_unless_present = "trips", conflicts_with_all = [
+        "trips", "segments", "needs", "days",
+    ])]
+    pub request: Option<PathBuf>,
+    /// Days of the season on which a trip is made ("T1=12"); again for each [default: 1]
+    #[arg(long, value_name = "TRIP=DAYS")]
+    pub days: Vec<String>,
+}
+
+/// What to buy for a season.
+#[derive(Args, Debug)]
+pub struct GapsArgs {
+    /// The season.
+    #[command(flatten)]
+    pub season: SeasonArgs,
+    /// Place whose gear counts as owned; again for each [default: all]
+    #[arg(long = "from", value_name = "PLACE", conflicts_with = "request")]
+    pub place: Vec<String>,
+    /// Gaps that are wanted
+    #[arg(long, value_name = "NUMBER", conflicts_with = "request")]
+    pub count: Option<i32>,
+    /// What may be spent, in the currency of the inventory
+    #[arg(long, value_name = "AMOUNT", conflicts_with = "request")]
+    pub budget: Option<f64>,
+    /// What an outfit costs ("casting=180"); again for each kind
+    #[arg(long, value_name = "HANDLE=AMOUNT", conflicts_with = "request")]
+    pub price: Vec<String>,
+}
+
+/// Which few outfits cover a season best.
+#[derive(Args, Debug)]
+pub struct SetArgs {
+    /// The season.
+    #[command(flatten)]
+    pub season: SeasonArgs,
+    /// Most outfits
+    #[arg(long, value_name = "NUMBER", conflicts_with = "request")]
+    pub most: Option<i32>,
+    /// Rod that is kept; again for each
+    #[arg(long, value_name = "ID", conflicts_with = "request")]
+    pub keep: Vec<String>,
+    /// Longest thing that travels, m
+    #[arg(long, value_name = "M", conflicts_with = "request")]
+    pub tube: Option<f64>,
+    /// Hours until something that broke can be replaced
+    #[arg(long, value_name = "HOURS", conflicts_with = "request")]
+    pub resupply: Option<f64>,
 }

@@ -22,6 +22,7 @@ mod plan;
 mod plan_terms;
 mod rank;
 mod recover;
+mod season;
 mod trace;
 
 pub(crate) use fleet::pass_on;
@@ -52,6 +53,8 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Trip(TripCommand::Plan(args)) => plan::trip(&global, &args).await,
         Command::Trip(TripCommand::Fleet(args)) => plan::fleet(&global, &args).await,
         Command::Trip(TripCommand::Check(args)) => recover::check(&global, &args).await,
+        Command::Trip(TripCommand::Gaps(args)) => season::gaps(&global, &args).await,
+        Command::Trip(TripCommand::Set(args)) => season::set(&global, &args).await,
         Command::Trip(TripCommand::Compare(args)) => recover::compare(&global, &args),
         Command::Log(args) => log::run(&global, *args).await,
         Command::Contested => fleet::contested(&global).await,

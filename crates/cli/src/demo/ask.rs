@@ -183,6 +183,22 @@ impl<'a> Ask<'a> {
         let answer = self.service.trips().plan_trip(self.service.request(request)).await?;
         answer.into_inner().plan.ok_or_else(|| missing("plan"))
     }
+
+    pub(super) async fn fleet(
+        &self,
+        request: pb::PlanFleetRequest,
+    ) -> Result<pb::FleetPlan, Failure> {
+        let answer = self.service.trips().plan_fleet(self.service.request(request)).await?;
+        answer.into_inner().plan.ok_or_else(|| missing("plan"))
+    }
+
+    pub(super) async fn recover(
+        &self,
+        request: pb::CheckCoverageRequest,
+    ) -> Result<pb::CheckCoverageResponse, Failure> {
+        let answer = self.service.trips().check_coverage(self.service.request(request)).await?;
+        Ok(answer.into_inner())
+    }
 }
 
 fn lure(id: &str) -> pb::LureCandidate {

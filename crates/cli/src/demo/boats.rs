@@ -47,7 +47,7 @@ pub(super) async fn evening(shore: &Service, width: usize) -> Result<String, Fai
 type Boat = (&'static str, Service, tempfile::TempDir);
 
 async fn tell(shore: &Service, boats: &[Boat], width: usize) -> Result<String, Failure> {
-    let mut page = chapter(width, "8. THE SAME EVENING, TOLD BY FOUR DEVICES");
+    let mut page = chapter(width, "9. THE SAME EVENING, TOLD BY FOUR DEVICES");
     for (_, boat, _) in boats {
         pass_on(boat, shore, |_, _| {}).await?;
     }

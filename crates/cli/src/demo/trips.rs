@@ -5,7 +5,7 @@ use deepbend_contract::pb;
 use super::ask::Ask;
 use super::{Fleet, chapter};
 use crate::failure::Failure;
-use crate::render::{capital, plan};
+use crate::render::{capital, fleet_moves, plan, recovered};
 use crate::trip_files;
 
 /// Trip, and the places from which its gear may come.
@@ -32,7 +32,60 @@ pub(super) async fn both(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<S
         ));
         text.push_str(&page.finish());
     }
+    text.push_str(&together(ask, fleet, width).await?);
     Ok(text)
+}
+
+/// Both boats over one pool: what is moved tonight, the worst loss, and a loss that is covered.
+async fn together(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<String, Failure> {
+    let mut page = chapter(width, "8. BOTH BOATS AT ONCE");
+    let trips: Vec<pb::Trip> = TRIPS
+        .iter()
+        .map(|(id, _)| trip_files::trip(&fleet.trips, Some(id), false))
+        .collect::<Result<_, _>>()?;
+    let request = pb::PlanFleetRequest {
+        trips: trips.clone(),
+        pool: vec![pool("B2"), pool("S0")],
+        ..pb::PlanFleetRequest::default()
+    };
+    let planned = ask.fleet(request).await?;
+    page.line(fleet_moves(&planned, width).trim_end());
+    page.line("");
+    for plan in &planned.plans {
+        let counts = plan.counts.unwrap_or_default();
+        page.paragraph(&format!(
+            "{} ({}): {} of {} lures covered with {} outfits.",
+            plan.trip_id,
+            plan.boat_id,
+            counts.covered_count,
+            counts.need_count,
+            counts.outfit_count
+        ));
+        if let Some(worst) = plan.losses.first() {
+            page.hanging("  the worst single loss: ", &worst.text);
+        }
+        if let Some(windier) = &plan.windier {
+            page.hanging("  ", &windier.text);
+        }
+    }
+    let worst = planned.plans.first().and_then(|plan| Some((plan, plan.losses.first()?)));
+    if let Some((plan, loss)) = worst {
+        let request = pb::CheckCoverageRequest {
+            trip: trips.into_iter().next(),
+            plan: Some(plan.clone()),
+            lost_item_ids: vec![loss.rod_id.clone()],
+            ..pb::CheckCoverageRequest::default()
+        };
+        let answer = ask.recover(request).await?;
+        page.line("");
+        page.paragraph(&format!(
+            "At ten {} breaks, out of reach of everybody. deepbend trip check --lost {} rigs what \
+             is aboard anew:",
+            loss.rod_id, loss.rod_id
+        ));
+        page.line(recovered(&answer, width).trim_end());
+    }
+    Ok(page.finish())
 }
 
 /// A plan as the story shows it: who fishes what, and the rig card of the first outfit.

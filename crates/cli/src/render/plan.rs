@@ -23,22 +23,20 @@ pub fn plan(plan: &pb::Plan, width: usize) -> String {
     page.finish()
 }
 
+/// What plans of several boats are worth together, and what is moved for them.
+#[must_use]
+pub fn fleet_moves(fleet: &pb::FleetPlan, width: usize) -> String {
+    let mut page = Page::new(width);
+    fleet_head(&mut page, fleet);
+    page.finish()
+}
+
 /// Plans of several boats: what is moved first, then boat by boat.
 #[must_use]
 pub fn fleet_plan(fleet: &pb::FleetPlan, width: usize) -> String {
     let mut page = Page::new(width);
-    status(&mut page, fleet.status, fleet.gap, fleet.reproducible);
-    clash(&mut page, fleet.clash.as_ref());
-    if let Some(value) = &fleet.value {
-        let worth = value.objective_micros as f64 / 1e6;
-        let bound = fleet.bound_micros.unwrap_or_default() as f64 / 1e6;
-        let boats = fleet.plans.len();
-        page.paragraph(&format!(
-            "{boats} boats together are worth {worth:.2}; no plan is worth more than {bound:.2}."
-        ));
-        let steps = fleet.plans.iter().flat_map(|plan| &plan.moves);
-        plan_jobs::moves(&mut page, "Tonight's moves", steps);
-        plan_change::if_sighted(&mut page, &fleet.if_sighted);
+    fleet_head(&mut page, fleet);
+    if fleet.value.is_some() {
         for plan in &fleet.plans {
             page.line("");
             page.line(&format!("==== {} {} ====", plan.trip_id, plan.boat_id));
@@ -49,6 +47,22 @@ pub fn fleet_plan(fleet: &pb::FleetPlan, width: usize) -> String {
         page.heading(&format!("Model {}", model_id(model)));
     }
     page.finish()
+}
+
+fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
+    status(page, fleet.status, fleet.gap, fleet.reproducible);
+    clash(page, fleet.clash.as_ref());
+    if let Some(value) = &fleet.value {
+        let worth = value.objective_micros as f64 / 1e6;
+        let bound = fleet.bound_micros.unwrap_or_default() as f64 / 1e6;
+        let boats = fleet.plans.len();
+        page.paragraph(&format!(
+            "{boats} boats together are worth {worth:.2}; no plan is worth more than {bound:.2}."
+        ));
+        let steps = fleet.plans.iter().flat_map(|plan| &plan.moves);
+        plan_jobs::moves(page, "Tonight's moves", steps);
+        plan_change::if_sighted(page, &fleet.if_sighted);
+    }
 }
 
 fn body(page: &mut Page, plan: &pb::Plan) {

@@ -77,7 +77,7 @@ pub(super) struct Pins {
 }
 
 /// What a request says beside its trips.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(super) struct Terms {
     pub(super) nodes: u64,
     pub(super) overrides: BTreeMap<String, f64>,

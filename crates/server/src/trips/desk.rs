@@ -57,6 +57,11 @@ impl<'d> Desk<'d> {
         }
     }
 
+    /// Why the work is to end, if it is.
+    pub(super) fn stopped(&self) -> Option<Stopped> {
+        (self.stop)()
+    }
+
     /// Whether there is time for another search that takes about as long as one since `begun`.
     pub(super) fn has_time(&self, begun: Instant) -> bool {
         let left = |until: Instant| until.saturating_duration_since(Instant::now());

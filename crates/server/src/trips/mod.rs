@@ -10,6 +10,9 @@
 //! 5. `answer`, with `cards`, `hands`, `cure` and `buy`: the plan is written with settings,
 //!    cautions, lists, losses and cures;
 //! 6. `sighted`: what gear would change whose place is contested.
+//!
+//! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice
+//! of `specs`, and answered by `gaps` and `sets`.
 
 use std::sync::Arc;
 
@@ -17,6 +20,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService;
 use deepbend_contract::{At, Faults, plan_difference, reason};
 use deepbend_core::model::Model;
+use deepbend_ledger::item::ItemKind;
 use deepbend_ledger::view::View;
 use deepbend_store::inventory::Inventory;
 use tokio::time::Instant;
@@ -24,23 +28,28 @@ use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
 
 use crate::compute;
-use crate::error::ServiceError;
+use crate::error::{Missing, ServiceError};
 use crate::gate::CallDeadline;
 
 mod answer;
 mod ask;
+mod ask_season;
 mod buy;
 mod cards;
 mod cure;
 mod desk;
 #[cfg(test)]
 mod fleet_tests;
+mod gaps;
 mod hands;
 mod offers;
 mod pool;
 mod request;
 mod search;
+mod season;
+mod sets;
 mod sighted;
+mod specs;
 
 use ask::Asked;
 use desk::Desk;
@@ -74,17 +83,19 @@ impl TripServiceImpl {
 impl TripServiceImpl {
     /// Looks a request up, and does the work on a thread that may block; `None` where it is only
     /// to be checked.
-    async fn work<T: Send + 'static>(
+    async fn work<A: Send + 'static, T: Send + 'static>(
         &self,
-        asked: ask::Request,
+        asked: A,
+        terms: ask::Terms,
         deadline: Option<CallDeadline>,
-        work: impl FnOnce(&ask::Request, &Desk<'_>) -> Result<T, Status> + Send + 'static,
+        look_up: impl FnOnce(&View, &A) -> Result<(), ServiceError>,
+        work: impl FnOnce(&A, &Desk<'_>) -> Result<T, Status> + Send + 'static,
     ) -> Result<Option<T>, Status> {
-        let model = model(&asked)?;
+        let model = model(&terms)?;
         let inventory = self.inventory.as_ref().ok_or(ServiceError::NoInventory)?;
         let view = inventory.view();
-        look_up(&view, &asked.trips)?;
-        if asked.terms.validate_only {
+        look_up(&view, &asked)?;
+        if terms.validate_only {
             return Ok(None);
         }
         // Dropped with this call: then the work below ends at its next look.
@@ -93,7 +104,7 @@ impl TripServiceImpl {
         let work = move || {
             let deadline = deadline.map(|deadline| deadline.0);
             let stop = stop(deadline, &given_up);
-            work(&asked, &Desk::new(&view, &model, &asked.terms, deadline, &stop))
+            work(&asked, &Desk::new(&view, &model, &terms, deadline, &stop))
         };
         Ok(Some(self.compute.run(work).await??))
     }
@@ -123,7 +134,16 @@ impl TripService for TripServiceImpl {
         let deadline = request.extensions().get::<CallDeadline>().copied();
         let asked = ask::trip(request.into_inner())?;
         let request_label = asked.terms.label.clone();
-        let plan = self.work(asked, deadline, |asked, desk| desk.trip(&asked.trips)).await?;
+        let ask::Request { trips, terms } = asked;
+        let plan = self
+            .work(
+                trips,
+                terms,
+                deadline,
+                |view, trips| look_up(view, trips),
+                |trips, desk| desk.trip(trips),
+            )
+            .await?;
         Ok(Response::new(pb::PlanTripResponse { plan, request_label }))
     }
 
@@ -134,7 +154,16 @@ impl TripService for TripServiceImpl {
         let deadline = request.extensions().get::<CallDeadline>().copied();
         let asked = ask::fleet(request.into_inner())?;
         let request_label = asked.terms.label.clone();
-        let plan = self.work(asked, deadline, |asked, desk| desk.fleet(&asked.trips)).await?;
+        let ask::Request { trips, terms } = asked;
+        let plan = self
+            .work(
+                trips,
+                terms,
+                deadline,
+                |view, trips| look_up(view, trips),
+                |trips, desk| desk.fleet(trips),
+            )
+            .await?;
         Ok(Response::new(pb::PlanFleetResponse { plan, request_label }))
     }
 
@@ -145,7 +174,16 @@ impl TripService for TripServiceImpl {
         let deadline = request.extensions().get::<CallDeadline>().copied();
         let (asked, before) = ask::check(request.into_inner())?;
         let request_label = asked.terms.label.clone();
-        let plan = self.work(asked, deadline, |asked, desk| desk.trip(&asked.trips)).await?;
+        let ask::Request { trips, terms } = asked;
+        let plan = self
+            .work(
+                trips,
+                terms,
+                deadline,
+                |view, trips| look_up(view, trips),
+                |trips, desk| desk.trip(trips),
+            )
+            .await?;
         let difference = before.zip(plan.as_ref()).map(|(mut before, after)| {
             before.boat_id.clone_from(&after.boat_id);
             // What was brought along and wound on is aboard by now.
@@ -155,11 +193,46 @@ impl TripService for TripServiceImpl {
         });
         Ok(Response::new(pb::CheckCoverageResponse { plan, difference, request_label }))
     }
+
+    async fn find_gaps(
+        &self,
+        request: Request<pb::FindGapsRequest>,
+    ) -> Result<Response<pb::FindGapsResponse>, Status> {
+        let deadline = request.extensions().get::<CallDeadline>().copied();
+        let mut asked = ask_season::gaps(request.into_inner())?;
+        let terms = std::mem::take(&mut asked.season.terms);
+        let request_label = terms.label.clone();
+        let known = |view: &View, asked: &ask_season::Gaps| {
+            let places = asked.places.iter().map(|id| ("place_ids", Some(ItemKind::Boat), id));
+            look_up_season(view, &asked.season, places.collect())
+        };
+        let found = self.work(asked, terms, deadline, known, |asked, desk| gaps::find(desk, asked));
+        let found = found.await?.unwrap_or_default();
+        Ok(Response::new(pb::FindGapsResponse { request_label, ..found }))
+    }
+
+    async fn design_set(
+        &self,
+        request: Request<pb::DesignSetRequest>,
+    ) -> Result<Response<pb::DesignSetResponse>, Status> {
+        let deadline = request.extensions().get::<CallDeadline>().copied();
+        let mut asked = ask_season::set(request.into_inner())?;
+        let terms = std::mem::take(&mut asked.season.terms);
+        let request_label = terms.label.clone();
+        let known = |view: &View, asked: &ask_season::Set| {
+            let rods = asked.keep.iter().map(|id| ("keep_rod_ids", Some(ItemKind::Rod), id));
+            look_up_season(view, &asked.season, rods.collect())
+        };
+        let found =
+            self.work(asked, terms, deadline, known, |asked, desk| sets::design(desk, asked));
+        let found = found.await?.unwrap_or_default();
+        Ok(Response::new(pb::DesignSetResponse { request_label, ..found }))
+    }
 }
 
 /// The model with the numbers that the request replaces.
-fn model(asked: &ask::Request) -> Result<Arc<Model>, ServiceError> {
-    Model::builtin().with_overrides(&asked.terms.overrides).map(Arc::new).map_err(|faults| {
+fn model(terms: &ask::Terms) -> Result<Arc<Model>, ServiceError> {
+    Model::builtin().with_overrides(&terms.overrides).map(Arc::new).map_err(|faults| {
         let mut all = Faults::new();
         let at = At::ROOT.field("overrides");
         for fault in faults {
@@ -176,7 +249,7 @@ fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> {
     for (i, asked) in trips.iter().enumerate() {
         let trip = if trips.len() == 1 { "trip".to_owned() } else { format!("trips[{i}]") };
         for one in pool::missing(view, asked, &trip) {
-            let known = |m: &crate::error::Missing| (m.kind, &m.id) == (one.kind, &one.id);
+            let known = |m: &Missing| (m.kind, &m.id) == (one.kind, &one.id);
             if !missing.iter().any(known) {
                 missing.push(one);
             }
@@ -203,6 +276,30 @@ fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> {
     }
     faults.or(())?;
     Ok(())
+}
+
+/// Lures of a season, and what else a request names, must be in the inventory.
+fn look_up_season(
+    view: &View,
+    season: &ask_season::Season,
+    named: Vec<(&str, Option<ItemKind>, &String)>,
+) -> Result<(), ServiceError> {
+    let mut missing: Vec<Missing> = Vec::new();
+    let mut want = |field: String, kind: Option<ItemKind>, id: &str| {
+        if !pool::is_known(view, kind, id) && missing.iter().all(|m| m.id != id) {
+            missing.push(Missing::new(field, kind, id, view));
+        }
+    };
+    for (t, (trip, _)) in season.trips.iter().enumerate() {
+        for (n, need) in trip.needs.iter().enumerate() {
+            let field = format!("trips[{t}].trip.needs[{n}].lure_id");
+            want(field, Some(ItemKind::Lure), &need.lure);
+        }
+    }
+    for (field, kind, id) in named {
+        want(field.to_owned(), kind, id);
+    }
+    if missing.is_empty() { Ok(()) } else { Err(ServiceError::NotFound(missing)) }
 }
 
 fn stopped(why: Stopped) -> Status {

@@ -125,14 +125,19 @@ fn is_ashore(boat: &Boat) -> bool {
     boat.rod_holders == Some(0)
 }
 
+/// Whether the inventory has an item of this kind, or of any.
+pub(super) fn is_known(view: &View, kind: Option<ItemKind>, id: &str) -> bool {
+    Id::new(id).is_ok_and(|id| match kind {
+        Some(kind) => view.get(&ItemKey { kind, id }).is_some(),
+        None => !view.find(&id).is_empty(),
+    })
+}
+
 /// Everything that the request names and the inventory does not have.
 pub(super) fn missing(view: &View, asked: &Asked, trip: &str) -> Vec<Missing> {
     let mut missing: Vec<Missing> = Vec::new();
     let mut want = |field: String, kind: Option<ItemKind>, id: &str| {
-        let known = Id::new(id).is_ok_and(|id| match kind {
-            Some(kind) => view.get(&ItemKey { kind, id }).is_some(),
-            None => !view.find(&id).is_empty(),
-        });
+        let known = is_known(view, kind, id);
         if !known && missing.iter().all(|m| (m.kind, m.id.as_str()) != (kind, id)) {
             missing.push(Missing::new(field, kind, id, view));
         }

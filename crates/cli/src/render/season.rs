@@ -1,0 +1,115 @@
+//! What to buy for a season, and which few outfits cover it best.
+
+use deepbend_contract::pb;
+
+use super::{Page, Table, capital, model_id, plain};
+
+/// Rods that are named as never leaving the rack.
+const IDLE: usize = 12;
+
+fn worth(micros: i64) -> String {
+    format!("{:.1}", micros as f64 / 1e6)
+}
+
+fn money(cents: i64) -> String {
+    format!("{:.2}", cents as f64 / 100.0)
+}
+
+/// What to buy, and what never leaves the rack.
+#[must_use]
+pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
+    let mut page = Page::new(width);
+    let share = 100.0 * answer.owned_micros as f64 / answer.full_micros.max(1) as f64;
+    page.paragraph(&format!(
+        "What is owned is worth {} of {} at best on these trips ({share:.0} %), with every rod on \
+         the reel that suits it.",
+        worth(answer.owned_micros),
+        worth(answer.full_micros)
+    ));
+    for (number, gap) in answer.gaps.iter().enumerate() {
+        page.heading(&format!(
+            "{}. adds {} (at least {} if the judgements are too kind)",
+            number + 1,
+            worth(gap.added_micros),
+            worth(gap.added_low_micros)
+        ));
+        page.hanging("  ", &gap.text);
+        if let Some(detail) = &gap.detail {
+            page.hanging("  for the lures that gain most: ", &detail.text);
+        }
+    }
+    if answer.gaps.is_empty() {
+        page.paragraph("No outfit would add anything.");
+    }
+    if !answer.purchases.is_empty() {
+        page.heading("What the budget buys");
+        for buy in &answer.purchases {
+            let text = format!(
+                "{} for {}: adds {}",
+                capital(&buy.text),
+                money(buy.price_cents),
+                worth(buy.added_micros)
+            );
+            page.hanging("  - ", &text);
+        }
+        for share in &answer.shares {
+            let text = format!(
+                "{} for {}, which adds {}",
+                money(share.spent_cents),
+                plain!(Handle, share.handle),
+                worth(share.added_micros)
+            );
+            page.hanging("  of it ", &text);
+        }
+    }
+    let idle: Vec<&pb::RackRod> = answer.rack.iter().filter(|r| r.added_micros <= 0).collect();
+    page.heading("On the rack");
+    if !idle.is_empty() {
+        let ids: Vec<&str> = idle.iter().take(IDLE).map(|rod| rod.rod_id.as_str()).collect();
+        page.hanging("  ", &format!("These add nothing to the others: {}.", ids.join(", ")));
+    }
+    let mut table = Table::new().left("  rod").left("adds to the others");
+    for rod in answer.rack.iter().rev().filter(|rod| rod.added_micros > 0) {
+        table.row(vec![format!("  {}", rod.rod_id), worth(rod.added_micros)]);
+    }
+    page.table(&table);
+    if let Some(model) = &answer.model {
+        page.heading(&format!("Model {}", model_id(model)));
+    }
+    page.finish()
+}
+
+/// The coverage curve, and the jobs of each set.
+#[must_use]
+pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
+    let mut page = Page::new(width);
+    let mut curve = Table::new().left("outfits").left("covers").left("at most").left("");
+    for set in &answer.sets {
+        let full = set.worth_micros as f64 / set.coverage.max(f64::MIN_POSITIVE);
+        curve.row(vec![
+            set.outfits.len().to_string(),
+            format!("{:.1} % {}", 100.0 * set.coverage, super::bar(set.coverage)),
+            format!("{:.1} %", 100.0 * set.bound_micros as f64 / full.max(1.0)),
+            plain!(PlanStatus, set.status),
+        ]);
+    }
+    page.table(&curve);
+    for set in &answer.sets {
+        page.heading(&format!("{} outfits", set.outfits.len()));
+        for outfit in &set.outfits {
+            let kept = if outfit.rod_id.is_empty() { "" } else { "kept: " };
+            let pieces = match outfit.piece_count {
+                ..=1 => String::new(),
+                count => format!(" In {count} pieces."),
+            };
+            page.hanging("  - ", &format!("{kept}{}.{pieces}", outfit.job));
+        }
+        if !set.spare_text.is_empty() {
+            page.hanging("  ", &format!("{}.", set.spare_text));
+        }
+    }
+    if let Some(model) = &answer.model {
+        page.heading(&format!("Model {}", model_id(model)));
+    }
+    page.finish()
+}

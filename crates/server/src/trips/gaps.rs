@@ -1,0 +1,351 @@
+//! What to buy for a season, and what never leaves the rack.
+
+use std::collections::BTreeSet;
+
+use deepbend_contract::{ToWire as _, WireWord as _, pb};
+use deepbend_core::gear::{Lure, infer_power};
+use deepbend_core::judge;
+use deepbend_planner::ProblemFaults;
+use deepbend_planner::season::{self, Addition};
+use deepbend_planner::weights::{Micros, ONE};
+use tonic::Status;
+
+use super::ask_season::Gaps;
+use super::desk::Desk;
+use super::season::{Table, Thing};
+use super::specs::Spec;
+use crate::error::ServiceError;
+
+/// Specs that add at least this share of the best one are in its window.
+const WINDOW_SHARE: (Micros, Micros) = (9, 10);
+/// A second one like a rod that is owned is the answer if it adds at least this share of the best
+/// new spec. Common practice, no source: duplicate before diversifying; nobody has to learn it.
+const DOUBLE_SHARE: (Micros, Micros) = (3, 5);
+/// Gaps that add less than this share of the first one are not named.
+const LEAST_SHARE: Micros = 8;
+/// How far a rod's power may be off the window and still be like it, classes.
+const LIKE_CLASSES: f64 = 0.5;
+/// Lures that are named for a gap.
+const NAMED: usize = 6;
+
+/// Answers what to buy.
+pub(super) fn find(desk: &Desk<'_>, asked: &Gaps) -> Result<pb::FindGapsResponse, Status> {
+    let owned = |item: &deepbend_ledger::item::Item| {
+        let known = |id: &deepbend_ledger::id::Id| asked.places.contains(id.as_str());
+        asked.places.is_empty() || item.place.as_ref().is_some_and(known)
+    };
+    desk.season(&asked.season.trips, &owned, &asked.prices, &mut |table| answer(desk, asked, table))
+}
+
+fn answer(
+    desk: &Desk<'_>,
+    asked: &Gaps,
+    table: &Table<'_>,
+) -> Result<pb::FindGapsResponse, Status> {
+    let weights = &desk.weights;
+    let additions = season::gaps(&table.season, weights).map_err(defect)?;
+    let rack = season::on_the_rack(&table.season, weights).map_err(defect)?;
+    let full = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
+    let mut wire = pb::FindGapsResponse {
+        gaps: gaps(table, &additions, asked.count),
+        rack: rack.iter().map(|addition| rack_rod(table, addition)).collect(),
+        full_micros: full,
+        owned_micros: owned_worth(desk, table),
+        model: Some(desk.model.id().to_wire()),
+        ..pb::FindGapsResponse::default()
+    };
+    if let Some(budget) = asked.budget {
+        desk.go_on()?;
+        let bought = season::purchases(&table.season, weights, budget).map_err(defect)?;
+        wire.bound_micros = Some(bought.bound);
+        wire.purchases = bought.buys.iter().map(|buy| purchase(table, buy)).collect();
+        for one in &wire.purchases {
+            match wire.shares.iter_mut().find(|share| share.handle == one.handle) {
+                Some(share) => {
+                    share.spent_cents += one.price_cents;
+                    share.added_micros += one.added_micros;
+                }
+                None => wire.shares.push(pb::BudgetShare {
+                    handle: one.handle,
+                    spent_cents: one.price_cents,
+                    added_micros: one.added_micros,
+                }),
+            }
+        }
+        wire.shares.sort_by_key(|share| share.handle);
+    }
+    Ok(wire)
+}
+
+fn defect(faults: ProblemFaults) -> Status {
+    tracing::error!(%faults, "a good request became a bad season");
+    ServiceError::Internal.into()
+}
+
+/// What the needs are worth with what is owned.
+fn owned_worth(desk: &Desk<'_>, table: &Table<'_>) -> Micros {
+    let owned: Vec<usize> =
+        (0..table.things.len()).filter(|o| table.season.outfits[*o].price.is_none()).collect();
+    let rows = table.season.needs.iter().zip(&table.season.worth);
+    rows.map(|(need, row)| {
+        let mut worths: Vec<Micros> = owned.iter().map(|o| row[*o]).collect();
+        worths.sort_unstable_by(|a, b| b.cmp(a));
+        let shares = desk.weights.shares(need.copies_at_once);
+        let sum: Micros = shares.iter().zip(&worths).map(|(share, worth)| share * worth).sum();
+        Micros::from(need.weight) * sum / ONE
+    })
+    .sum()
+}
+
+/// Windows of specs, the best first; what lies in an earlier one is not named again.
+fn gaps(table: &Table<'_>, additions: &[Addition], count: usize) -> Vec<pb::Gap> {
+    let adds = |spec: usize| {
+        let of_spec = |a: &&Addition| matches!(table.things[a.outfit], Thing::New(s) if s == spec);
+        additions.iter().find(of_spec).map_or(0, |a| a.adds)
+    };
+    let worth: Vec<Micros> = (0..table.specs.len()).map(adds).collect();
+    let mut named: BTreeSet<usize> = BTreeSet::new();
+    let mut liked: BTreeSet<String> = BTreeSet::new();
+    let mut gaps = Vec::new();
+    let first = additions.first().map_or(0, |a| a.adds);
+    for addition in additions.iter().filter(|a| a.adds > 0 && a.adds * LEAST_SHARE >= first) {
+        if gaps.len() == count {
+            break;
+        }
+        match &table.things[addition.outfit] {
+            Thing::New(spec) if !named.contains(spec) => {
+                // Practice: where a second one adds as much, no new spec is looked for.
+                let double = double(table, additions, addition.adds);
+                let near = double.as_ref().and_then(|id| nearest(table, id));
+                let spec = near.unwrap_or_else(|| of_equals(table, addition, &worth, *spec));
+                let members = window(table, spec, &worth);
+                let like = double.or_else(|| like(table, &members, additions, addition.adds));
+                named.extend(&members);
+                // All that add as much and differ little are the same answer.
+                let near = |s: &usize| {
+                    let one = &table.specs[*s];
+                    members.iter().any(|m| (table.specs[*m].class - one.class).abs() < 1.5)
+                        && worth[*s] * WINDOW_SHARE.1 >= worth[spec] * WINDOW_SHARE.0
+                };
+                named.extend((0..table.specs.len()).filter(near));
+                liked.extend(like.clone());
+                gaps.extend(gap(table, addition, &members, spec, like));
+            }
+            // A second one like a rod that is owned is an answer of its own where no new spec
+            // adds more.
+            Thing::Like(id) if !liked.contains(id) => {
+                let Some(spec) = nearest(table, id) else { continue };
+                liked.insert(id.clone());
+                gaps.extend(gap(table, addition, &[spec], spec, Some(id.clone())));
+            }
+            Thing::New(_) | Thing::Like(_) | Thing::Owned(_) => {}
+        }
+    }
+    gaps
+}
+
+/// The place whose outfit scores best with the needs that are lifted, of all that add as much.
+fn of_equals(table: &Table<'_>, addition: &Addition, worth: &[Micros], first: usize) -> usize {
+    let score = |s: usize| -> f64 {
+        let outfit = table.specs[s].outfit();
+        let one = |(need, _): &(usize, Micros)| {
+            let (t, n) = table.needs[*need];
+            let judge = &table.judges[t];
+            let weighed = judge.cases[n].weigh(judge.model, judge.weights, &outfit);
+            weighed.score * f64::from(table.season.needs[*need].weight)
+        };
+        addition.lifts.iter().map(one).sum()
+    };
+    let equals = (0..table.specs.len()).filter(|s| worth[*s] == worth[first]);
+    let scored = equals.map(|s| (score(s), s));
+    let best = scored.reduce(|best, next| if next.0 > best.0 { next } else { best });
+    best.map_or(first, |(_, s)| s)
+}
+
+/// Specs round the best one: as many choices as can be left open so that every combination of them
+/// adds about as much.
+fn window(table: &Table<'_>, best: usize, worth: &[Micros]) -> Vec<usize> {
+    let (part, whole) = WINDOW_SHARE;
+    let near = |s: usize| worth[s] * whole >= worth[best] * part;
+    let mut members = vec![best];
+    loop {
+        let next = (0..table.specs.len()).filter(|s| {
+            !members.contains(s)
+                && members.iter().any(|m| table.specs[*m].is_next_to(&table.specs[*s]))
+        });
+        let wider = next.into_iter().find_map(|s| {
+            let mut over: Vec<&Spec> = members.iter().map(|m| &table.specs[*m]).collect();
+            over.push(&table.specs[s]);
+            let all = every_combination(&table.specs, &over);
+            all.iter().all(|s| near(*s)).then_some(all)
+        });
+        match wider {
+            Some(all) => members = all,
+            None => return members,
+        }
+    }
+}
+
+/// All places whose choices are each one of those given.
+fn every_combination(specs: &[Spec], over: &[&Spec]) -> Vec<usize> {
+    let open = |spec: &Spec| {
+        over.iter().any(|o| o.handle() == spec.handle())
+            && over.iter().any(|o| o.class == spec.class)
+            && over.iter().any(|o| o.rod.action == spec.rod.action)
+            && over.iter().any(|o| o.rod.material == spec.rod.material)
+            && over.iter().any(|o| o.line == spec.line)
+    };
+    (0..specs.len()).filter(|s| open(&specs[*s])).collect()
+}
+
+/// A rod whose double adds nearly as much as the best; of several the one that adds most.
+fn double(table: &Table<'_>, additions: &[Addition], best: Micros) -> Option<String> {
+    let (part, whole) = DOUBLE_SHARE;
+    additions.iter().filter(|a| a.adds * whole >= best * part).find_map(|a| {
+        match &table.things[a.outfit] {
+            Thing::Like(id) => Some(id.clone()),
+            Thing::New(_) | Thing::Owned(_) => None,
+        }
+    })
+}
+
+/// A ready rod that lies in a window and whose double adds about as much as the best.
+fn like(
+    table: &Table<'_>,
+    members: &[usize],
+    additions: &[Addition],
+    best: Micros,
+) -> Option<String> {
+    additions.iter().filter(|a| a.adds * WINDOW_SHARE.1 >= best * WINDOW_SHARE.0).find_map(|a| {
+        let Thing::Like(id) = &table.things[a.outfit] else { return None };
+        let rod = table.rod(id)?;
+        let class = infer_power(table.judges.first()?.model, rod).class;
+        let inside = members.iter().map(|s| &table.specs[*s]).any(|spec| {
+            (spec.class - class).abs() <= LIKE_CLASSES
+                && spec.rod.action == rod.action
+                && spec.handle() == rod.handle.unwrap_or(spec.handle())
+                && (rod.material.is_none() || spec.rod.material == rod.material)
+        });
+        inside.then(|| id.clone())
+    })
+}
+
+/// The place of the lattice that is nearest to a rod.
+fn nearest(table: &Table<'_>, id: &str) -> Option<usize> {
+    let rod = table.rod(id)?;
+    let class = infer_power(table.judges.first()?.model, rod).class;
+    let far = |s: usize| {
+        let spec = &table.specs[s];
+        let other = u32::from(rod.handle.is_some_and(|h| h != spec.handle())) * 100
+            + u32::from(rod.action != spec.rod.action) * 10
+            + u32::from(rod.material != spec.rod.material);
+        f64::from(other) + (spec.class - class).abs()
+    };
+    (0..table.specs.len()).min_by(|a, b| far(*a).total_cmp(&far(*b)))
+}
+
+fn gap(
+    table: &Table<'_>,
+    addition: &Addition,
+    members: &[usize],
+    best: usize,
+    like: Option<String>,
+) -> Option<pb::Gap> {
+    let window = table.window(members)?;
+    let lures: Vec<&str> = addition.lifts.iter().map(|(n, _)| lure_id(table, *n)).collect();
+    let mut names: Vec<&str> = Vec::new();
+    lures.iter().for_each(|lure| {
+        if !names.contains(lure) {
+            names.push(lure);
+        }
+    });
+    let more = if names.len() > NAMED { " and others" } else { "" };
+    names.truncate(NAMED);
+    let second = match &like {
+        Some(id) => format!(" Another one like {id} serves."),
+        None => String::new(),
+    };
+    let adds = addition.adds as f64 / ONE as f64;
+    Some(pb::Gap {
+        text: format!(
+            "{} adds {adds:.1}: it lifts {}{more}.{second}",
+            upper(&window.text),
+            names.join(", ")
+        ),
+        window: Some(window),
+        added_micros: addition.adds,
+        added_low_micros: low(table, addition, best),
+        lifts: addition.lifts.iter().map(|(n, gain)| table.lift(*n, *gain)).collect(),
+        like_rod_id: like.unwrap_or_default(),
+        detail: detail(table, addition),
+    })
+}
+
+fn upper(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn lure_id<'t>(table: &'t Table<'_>, need: usize) -> &'t str {
+    let (t, n) = table.needs[need];
+    &table.judges[t].asked.trip.needs[n].lure
+}
+
+/// What an addition is worth at the low end of the judgements of its spec: what each need gains
+/// shrinks with the worth of the spec for it.
+fn low(table: &Table<'_>, addition: &Addition, spec: usize) -> Micros {
+    let part = |(need, gain): &(usize, Micros)| {
+        let now = table.season.worth[*need][addition.outfit];
+        let low = table.low_worth(&table.specs[spec], *need);
+        let lost = Micros::from(table.season.needs[*need].weight) * (now - low).max(0);
+        (gain - lost).max(0)
+    };
+    addition.lifts.iter().map(part).sum()
+}
+
+/// Reel, line, length and drag for the lures that gain most, in the water of the first.
+fn detail(table: &Table<'_>, addition: &Addition) -> Option<pb::OutfitSpec> {
+    let (first, most) = addition.lifts.first()?;
+    let (trip, at) = table.needs[*first];
+    let judge = &table.judges[trip];
+    let segment = &judge.asked.trip.needs[at].segment;
+    let lures: Vec<Lure> = addition
+        .lifts
+        .iter()
+        .filter(|(_, gain)| gain * 4 >= *most)
+        .map(|(need, _)| table.needs[*need])
+        .filter(|(t, n)| *t == trip && judge.asked.trip.needs[*n].segment == *segment)
+        .map(|(_, n)| judge.cases[n].lure.clone())
+        .take(judge::MOST_LURES)
+        .collect();
+    let water = &judge.cases[at].waters[0].0;
+    judge::specify(judge.model, &lures, water).map(|found| found.window.to_wire())
+}
+
+fn rack_rod(table: &Table<'_>, addition: &Addition) -> pb::RackRod {
+    let id = match &table.things[addition.outfit] {
+        Thing::Owned(id) | Thing::Like(id) => id.clone(),
+        Thing::New(_) => String::new(),
+    };
+    let text = if addition.adds == 0 {
+        format!("{id} adds nothing to the others on these trips: it never needs to leave the rack.")
+    } else {
+        format!("{id} adds {:.2} to the others.", addition.adds as f64 / ONE as f64)
+    };
+    pb::RackRod { rod_id: id, added_micros: addition.adds, text }
+}
+
+fn purchase(table: &Table<'_>, buy: &Addition) -> pb::Purchase {
+    let (text, like_rod_id) = match &table.things[buy.outfit] {
+        Thing::New(spec) => (table.specs[*spec].words(), String::new()),
+        Thing::Like(id) | Thing::Owned(id) => (format!("another one like {id}"), id.clone()),
+    };
+    let price = table.season.outfits[buy.outfit].price.unwrap_or(0);
+    pb::Purchase {
+        text,
+        handle: table.handle(buy.outfit).to_wire_word().into(),
+        price_cents: i64::try_from(price).unwrap_or(i64::MAX),
+        added_micros: buy.adds,
+        like_rod_id,
+    }
+}

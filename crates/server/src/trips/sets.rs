@@ -1,0 +1,158 @@
+//! Which few outfits cover a season best: the coverage curve.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use deepbend_contract::{At, Faults};
+use deepbend_contract::{ToWire as _, pb};
+use deepbend_core::gear::{LureClass, Word as _};
+use deepbend_core::quantity::{Length, Mass};
+use deepbend_planner::median::Work;
+use deepbend_planner::season::{self, SetOutfit, SetPoint};
+use deepbend_planner::weights::{Micros, ONE};
+use tonic::Status;
+
+use super::answer;
+use super::ask_season::Set;
+use super::desk::Desk;
+use super::season::{Table, Thing};
+use crate::error::ServiceError;
+
+/// Steps of each point of the curve: some seconds at most.
+const STEPS: u64 = 200_000_000;
+/// From so many hours to the next shop on, something is taken twice. From memory.
+const FAR_HOURS: f64 = 24.0;
+/// Length of a rod that nobody stated, m. From memory.
+const USUAL_ROD_M: f64 = 2.1;
+
+/// Answers with the coverage curve.
+pub(super) fn design(desk: &Desk<'_>, asked: &Set) -> Result<pb::DesignSetResponse, Status> {
+    let kept = |item: &deepbend_ledger::item::Item| {
+        asked.keep.iter().any(|id| id == item.id.as_str())
+            || !matches!(item.kind(), deepbend_ledger::item::ItemKind::Rod)
+    };
+    desk.season(&asked.season.trips, &kept, &BTreeMap::new(), &mut |table| {
+        answer(desk, asked, table)
+    })
+}
+
+fn answer(
+    desk: &Desk<'_>,
+    asked: &Set,
+    table: &Table<'_>,
+) -> Result<pb::DesignSetResponse, Status> {
+    let owned = |id: &String| {
+        let same = |thing: &Thing| matches!(thing, Thing::Owned(known) if known == id);
+        table.things.iter().position(same)
+    };
+    let mut faults = Faults::new();
+    for id in asked.keep.iter().filter(|id| owned(id).is_none()) {
+        let right = "rods that are ready";
+        let at = At::ROOT.field("keep_rod_ids");
+        faults.push(pb::FaultCode::Conflict, at, format!("name {id}, which is not"), right);
+    }
+    if let Some(tube) = asked.tube_m {
+        for id in asked.keep.iter().filter(|id| packed_m(table, id) > tube) {
+            let wrong = format!("name {id}, which is {:.2} m packed", packed_m(table, id));
+            let at = At::ROOT.field("keep_rod_ids");
+            let right = format!("rods that fit a tube of {tube} m");
+            faults.push(pb::FaultCode::Conflict, at, wrong, right);
+        }
+    }
+    faults.or(()).map_err(ServiceError::from)?;
+    let keep: Vec<usize> = asked.keep.iter().filter_map(owned).collect();
+    let work = Work { steps: STEPS };
+    let mut sets = Vec::new();
+    // Point by point, so that a deadline ends it in between.
+    for most in keep.len().max(1)..=asked.most {
+        desk.go_on()?;
+        let curve = season::design_set(&table.season, &keep, most, work).map_err(|faults| {
+            tracing::error!(%faults, "a good request became a bad season");
+            Status::from(ServiceError::Internal)
+        })?;
+        sets.extend(curve.last().map(|point| set(asked, table, point)));
+    }
+    Ok(pb::DesignSetResponse {
+        sets,
+        model: Some(desk.model.id().to_wire()),
+        request_label: String::new(),
+    })
+}
+
+fn packed_m(table: &Table<'_>, id: &str) -> f64 {
+    table.rod(id).map_or(0.0, |rod| {
+        rod.length.map_or(USUAL_ROD_M, Length::m) / f64::from(rod.pieces.unwrap_or(1).max(1))
+    })
+}
+
+fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> pb::OutfitSet {
+    let full: Micros = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
+    let outfits: Vec<pb::SetOutfit> =
+        point.outfits.iter().map(|outfit| one(asked, table, outfit)).collect();
+    let spare = point.outfits.iter().zip(&outfits).max_by_key(|(outfit, _)| outfit.adds);
+    let spare_text = match spare.filter(|_| asked.resupply_hours >= FAR_HOURS) {
+        Some((_, outfit)) => format!("Take twice, or with a spare tip and spool: {}", outfit.job),
+        None => String::new(),
+    };
+    pb::OutfitSet {
+        outfits,
+        coverage: point.worth as f64 / full.max(1) as f64,
+        worth_micros: point.worth,
+        bound_micros: point.bound,
+        status: answer::status(point.status).into(),
+        spare_text,
+    }
+}
+
+fn one(asked: &Set, table: &Table<'_>, outfit: &SetOutfit) -> pb::SetOutfit {
+    let (rod_id, spec, name, pieces) = match &table.things[outfit.outfit] {
+        Thing::New(s) => {
+            let pieces = asked.tube_m.map_or(1, |tube| (USUAL_ROD_M / tube).ceil() as i32);
+            let window = table.window(&[*s]);
+            let name = window.as_ref().map(|w| w.text.clone()).unwrap_or_default();
+            (String::new(), window, name, pieces)
+        }
+        Thing::Owned(id) | Thing::Like(id) => {
+            let pieces = table.rod(id).and_then(|rod| rod.pieces).unwrap_or(1);
+            (id.clone(), None, id.clone(), i32::try_from(pieces).unwrap_or(1))
+        }
+    };
+    let gain = |need: usize| {
+        Micros::from(table.season.needs[need].weight) * table.season.worth[need][outfit.outfit]
+    };
+    let needs: Vec<usize> = outfit.job.iter().copied().filter(|need| gain(*need) > 0).collect();
+    pb::SetOutfit {
+        rod_id,
+        spec,
+        job: format!("{name}: {}", job(table, &needs)),
+        needs: needs.iter().map(|need| table.lift(*need, gain(*need))).collect(),
+        added_micros: outfit.adds,
+        piece_count: pieces,
+    }
+}
+
+/// What an outfit is for: "crankbait, jerkbait for pike, 18 to 48 g".
+fn job(table: &Table<'_>, needs: &[usize]) -> String {
+    let mut classes: BTreeSet<LureClass> = BTreeSet::new();
+    let mut fish: BTreeSet<String> = BTreeSet::new();
+    let mut masses: Vec<f64> = Vec::new();
+    for need in needs {
+        let (t, n) = table.needs[*need];
+        let case = &table.judges[t].cases[n];
+        classes.extend(case.lure.class);
+        fish.extend(case.waters.first().and_then(|(water, _)| water.species.clone()));
+        masses.extend(case.lure.rigged_mass.map(Mass::g));
+    }
+    if needs.is_empty() {
+        return "nothing that another one does not do as well".to_owned();
+    }
+    let classes: Vec<String> = classes.iter().map(|c| c.as_word().replace('_', " ")).collect();
+    let fish: Vec<&str> = fish.iter().map(String::as_str).collect();
+    let grams =
+        match (masses.iter().copied().reduce(f64::min), masses.iter().copied().reduce(f64::max)) {
+            (Some(least), Some(most)) if least < most => format!(", {least:.0} to {most:.0} g"),
+            (Some(only), _) => format!(", {only:.0} g"),
+            (None, _) => String::new(),
+        };
+    let of = if fish.is_empty() { String::new() } else { format!(" for {}", fish.join(", ")) };
+    format!("{}{of}{grams}", classes.join(", "))
+}

@@ -1,0 +1,97 @@
+//! A lattice of specs: rods that could be bought, each with a usual reel and one main line.
+
+use deepbend_core::gear::{
+    Action, Handle, Leader, Line, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
+};
+use deepbend_core::model::Model;
+use deepbend_core::quantity::{Force, Mass, Range};
+
+use super::pool::short;
+
+/// One place of the lattice.
+#[derive(Clone, Debug)]
+pub(super) struct Spec {
+    pub(super) rod: Rod,
+    pub(super) line: LineMaterial,
+    /// Power class, 1 to 8.
+    pub(super) class: f64,
+}
+
+/// All of them, by handle, then action, material, power and line.
+pub(super) fn lattice(model: &Model) -> Vec<Spec> {
+    let p = &model.parameters().rod;
+    let mut specs = Vec::new();
+    for &handle in Handle::ALL {
+        for &action in Action::ALL {
+            for material in [RodMaterial::Graphite, RodMaterial::Composite] {
+                for &power in Power::ALL {
+                    let class = power.class();
+                    let max = p.window_max_g.at(class);
+                    let rod = Rod {
+                        handle: Some(handle),
+                        action: Some(action),
+                        material: Some(material),
+                        lure_rating: Range {
+                            min: Some(Mass::from_g(max / p.window_of_single_number)),
+                            max: Some(Mass::from_g(max)),
+                        },
+                        line_rating: Range {
+                            min: None,
+                            max: Some(Force::from_kgf(p.line_max_kgf.at(class))),
+                        },
+                        ..Rod::default()
+                    };
+                    for line in [LineMaterial::Braid, LineMaterial::Nylon] {
+                        specs.push(Spec { rod: rod.clone(), line, class });
+                    }
+                }
+            }
+        }
+    }
+    specs
+}
+
+impl Spec {
+    /// The spec put together with a usual reel and leader.
+    pub(super) fn outfit(&self) -> Outfit {
+        Outfit {
+            rod: self.rod.clone(),
+            reel: Reel { kind: self.rod.handle, ..Reel::default() },
+            line: Line { material: Some(self.line), ..Line::default() },
+            leader: Leader::default(),
+            drag: None,
+        }
+    }
+
+    /// Spinning or casting.
+    pub(super) fn handle(&self) -> Handle {
+        self.rod.handle.unwrap_or(Handle::Spinning)
+    }
+
+    /// Whether they differ in one choice, and in power by one class at most.
+    pub(super) fn is_next_to(&self, other: &Self) -> bool {
+        let differ = u32::from(self.rod.action != other.rod.action)
+            + u32::from(self.rod.material != other.rod.material)
+            + u32::from(self.line != other.line)
+            + u32::from(self.class != other.class);
+        differ == 1 && (self.class - other.class).abs() < 1.5 && self.handle() == other.handle()
+    }
+
+    /// In words: "a heavy moderate-fast composite casting rod of about 17 to 60 g and ...".
+    pub(super) fn words(&self) -> String {
+        let action = self.rod.action.map_or("", |a| a.as_word()).replace('_', "-");
+        let material = self.rod.material.map_or("", |m| m.as_word());
+        let grams = |mass: Option<Mass>| mass.map_or_else(String::new, |m| format!("{:.0}", m.g()));
+        format!(
+            "a {} {action} {material} {} rod of about {} to {} g and {} kg ({:.0} lb) nylon, \
+             fished with {}",
+            Power::nearest(self.class).plain(),
+            self.handle().as_word(),
+            grams(self.rod.lure_rating.min),
+            grams(self.rod.lure_rating.max),
+            short(self.rod.line_rating.max.map_or(0.0, Force::kgf)),
+            self.rod.line_rating.max.map_or(0.0, Force::lbf),
+            self.line.as_word(),
+        )
+    }
+}
