@@ -200,3 +200,16 @@ fn a_pipe_that_closes_early_is_no_panic() {
     assert!(!err.contains("panicked"), "{err}");
     assert_eq!(ended.status.code(), Some(0), "{err}");
 }
+
+// Common practice, no source: a misspelt column is told; a bench test is read.
+#[test]
+fn a_column_that_is_not_read_is_told_and_a_bench_test_counts() {
+    let with = |column: &str, cell: &str| {
+        let text = format!("{SMALL},{column}\na,casting,10,30,crankbait,18,{cell}\n");
+        judge(text.as_bytes()).code(0)
+    };
+    let misspelt = with("third_drop_mas_g", "900");
+    assert_ne!(with("third_drop_mass_g", "900").out, misspelt.out);
+    misspelt.warns(&["note: columns that are not read: third_drop_mas_g"]);
+    assert!(!with("reason", "a remark").err.contains("not read"));
+}

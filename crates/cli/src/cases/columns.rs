@@ -96,6 +96,8 @@ columns! {
     "line_rating_basis" "outfit.rod.line_rating_basis" |r, c| r.outfit.rod.line_rating_basis = Some(word::<LineBasis>(c)?);
     "rod_material" "outfit.rod.material" |r, c| r.outfit.rod.material = Some(word::<RodMaterial>(c)?);
     "rod_action" "outfit.rod.action" |r, c| r.outfit.rod.action = Some(word::<Action>(c)?);
+    "third_drop_mass_g" "outfit.rod.third_drop_mass_g" |r, c| r.outfit.rod.third_drop_mass = Some(Mass::from_g(number(c)?));
+    "third_drop_angle_deg" "outfit.rod.third_drop_angle_deg" |r, c| r.outfit.rod.third_drop_angle_deg = Some(number(c)?);
     "guide_condition" "outfit.rod.guides" |r, c| r.outfit.rod.guides = Some(word::<GuideCondition>(c)?);
     "reel_size" "outfit.reel.size" |r, c| r.outfit.reel.size = Some(c.to_owned());
     "reel_mass_g" "outfit.reel.mass_g" |r, c| r.outfit.reel.mass = Some(Mass::from_g(number(c)?));

@@ -5,6 +5,9 @@ mod columns;
 
 pub use columns::{COLUMNS, CaseRow};
 
+/// Columns that a case file carries for its reader; they judge nothing.
+pub const REMARKS: [&str; 2] = ["expected", "reason"];
+
 /// What is wrong with a cell.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("row {row}, column {column}: {text}")]

@@ -63,6 +63,11 @@ pub(super) fn read(path: &Path) -> Result<Vec<RowResult>, Failure> {
     if !header.iter().any(known) {
         return Err(bad("no column of a case file is in its header".to_owned()));
     }
+    let unread: Vec<&str> =
+        header.iter().filter(|name| !known(name) && !cases::REMARKS.contains(name)).collect();
+    if !unread.is_empty() {
+        note(&format!("note: columns that are not read: {}", unread.join(", ")));
+    }
     cases::read(&bytes).map_err(|e| bad(e.to_string()))
 }
 

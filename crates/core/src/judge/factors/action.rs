@@ -44,7 +44,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
             ("wanted_to", high, "1"),
             ("cost_too_fast", slope, "1"),
             ("shake_share", c.work.swing, "1"),
-            ("recovery", c.work.recovery_s(), "s"),
+            ("loaded_frequency", c.work.loaded_frequency_hz(), "Hz"),
         ],
     ))
 }
