@@ -1,4 +1,4 @@
-//! Case files: one judgement a row. Columns are found by name; unknown columns are ignored; an
+//! Case files: one judgement a row. Columns are found by name; unknown columns are not read; an
 //! empty cell means "not given".
 
 mod columns;
