@@ -7,6 +7,7 @@ use deepbend_core::mechanics::blank::{BendError, BendPoint, Blank, BlankError};
 use deepbend_core::mechanics::carry::Carry;
 use deepbend_core::mechanics::domain::OutsideDomain;
 use deepbend_core::mechanics::flight::{Cast, FlightPoint};
+use deepbend_core::mechanics::infer::along::SHAPE_SPREAD;
 use deepbend_core::mechanics::infer::measured::{
     DepthSeen, Measurement, MeasurementError, PointsSeen,
 };
@@ -99,14 +100,15 @@ fn no_blank(error: BlankError, at: At<'_>, count: usize, faults: &mut Faults) {
     }
 }
 
-/// Writes a blank; `spreads` has one share for each station where it is inferred.
+/// Writes a blank; `spreads` has one share for each station where it is inferred, within the family;
+/// the spread of other tapers is added.
 #[must_use]
 pub fn blank_to_wire(blank: &Blank, spreads: &[f64]) -> pb::Blank {
     let stations = blank.stations().iter().enumerate();
     let station = |(index, &(s_m, ei_n_m2)): (usize, &(f64, f64))| pb::BlankStation {
         s_m: Some(s_m),
         ei_n_m2: Some(ei_n_m2),
-        ei_spread: spreads.get(index).copied(),
+        ei_spread: spreads.get(index).map(|own| (own * own + SHAPE_SPREAD * SHAPE_SPREAD).sqrt()),
     };
     pb::Blank { length_m: Some(blank.length_m()), stations: stations.map(station).collect() }
 }
