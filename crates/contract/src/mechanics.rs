@@ -402,7 +402,8 @@ mod tests {
         let read = blank(sent.clone(), At::ROOT, &mut faults).unwrap();
         assert_eq!(blank_to_wire(&read, &[]), sent);
         let spread = blank_to_wire(&read, &[0.1, 0.2, 0.3]);
-        assert_eq!(spread.stations[2].ei_spread, Some(0.3));
+        // By hand: 0.3 within the family and 0.5 of it, √(0.09 + 0.25) = 0.5830952.
+        assert!((spread.stations[2].ei_spread.unwrap() - 0.583_095_2).abs() < 1e-7);
         assert_eq!(blank(spread, At::ROOT, &mut faults), Some(read));
         assert!(faults.is_empty());
     }
