@@ -89,7 +89,7 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         ));
     }
     let strength = line::cast_strength_kgf(c);
-    if !c.is_vertical() && strength < line::cast_need_kgf(c) {
+    if !c.is_vertical() && strength < c.work.cast_need_kgf {
         all.push(caution(
             CautionCode::SnapOff,
             "cast softly and clear of people: the line may part and the lure fly on",

@@ -143,7 +143,7 @@ fn snap_off(c: &Case<'_>) -> Option<Check> {
         protects: Protects::Person,
         quantity: (
             "strength_over_test_for_cast",
-            line::cast_strength_kgf(c) / line::cast_need_kgf(c),
+            line::cast_strength_kgf(c) / c.work.cast_need_kgf,
             "1",
         ),
         bound: c.p.line.limit_cast,

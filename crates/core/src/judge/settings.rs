@@ -1,7 +1,7 @@
 //! How to rig and set an outfit for a lure.
 
 use super::case::Case;
-use super::factors::{line, reel};
+use super::factors::reel;
 use super::judgement::Settings;
 use crate::gear::{Handle, HookStyle, LeaderMaterial, LineMaterial};
 use crate::quantity::{Force, Length, Mass, N_PER_KGF};
@@ -52,7 +52,7 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
         };
         // As strong as the line: the trace is not meant to be the fuse.
         let fitting = c.line_kgf.clamp(least, most);
-        return (wire, fitting.max(line::cast_need_kgf(c)).round());
+        return (wire, fitting.max(c.work.cast_need_kgf).round());
     }
     if most <= 0.0 {
         return (LeaderMaterial::None, 0.0);

@@ -123,10 +123,18 @@ impl Spreads {
     }
 }
 
+/// e to the power x, within 5e-8 for |x| up to 1 and 3e-5 up to 2: a Padé approximant, cheaper than
+/// `libm::exp` where a draw moves twenty values.
+fn grown(x: f64) -> f64 {
+    let even = 1.0 + x * x * (3.0 / 28.0 + x * x / 1680.0);
+    let odd = x * (0.5 + x * x / 84.0);
+    (even + odd) / (even - odd)
+}
+
 /// Moves one value of a case by `step` standard deviations.
 fn moved(c: &mut Case<'_>, spread: &Spread, step: f64) {
     let by = spread.sigma * step;
-    let factor = libm::exp(by);
+    let factor = grown(by);
     match spread.dimension {
         Dimension::Mass => c.mass_g *= factor,
         Dimension::LureMin => c.lure_min_g = (c.lure_min_g * factor).min(c.lure_max_g * 0.9),
@@ -180,4 +188,19 @@ pub struct Interval {
     pub high: f64,
     /// The field whose measurement would narrow it most.
     pub narrowing_field: Option<&'static str>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::grown;
+
+    // Source: the exponential function of the crate libm.
+    #[test]
+    fn growth_is_the_exponential() {
+        for i in -200_i32..=200 {
+            let x = f64::from(i) / 100.0;
+            let bound = if x.abs() <= 1.0 { 5e-8 } else { 3e-5 };
+            assert!((grown(x) / libm::exp(x) - 1.0).abs() < bound, "{x}");
+        }
+    }
 }

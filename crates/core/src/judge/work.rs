@@ -4,11 +4,11 @@
 //! bound that its test holds against the solved blank. Equations: `EQUATIONS.md`.
 
 use super::case::Case;
-use crate::gear::{LineMaterial, RodMaterial};
+use crate::gear::{Handle, LineMaterial, RodMaterial};
 use crate::mechanics::flight::GRAVITY_M_S2;
 use crate::mechanics::head_shake::Tip;
 use crate::mechanics::launch::{Thrower, launch_by_load};
-use crate::mechanics::{line, vibration};
+use crate::mechanics::{hook, line, vibration};
 use crate::quantity::N_PER_KGF;
 
 /// Actions of the stand-ins, less one: slow, moderate, moderate-fast, fast, extra-fast.
@@ -69,6 +69,10 @@ pub(super) struct Work {
     pub(super) cast: Release,
     /// The same of no more than the rod throws well.
     pub(super) credited: Release,
+    /// Strength that a full cast asks of the line, kgf; 0 where nothing is cast.
+    pub(super) cast_need_kgf: f64,
+    /// Drag as it slips at the lure, over its setting: start-up and rings included.
+    pub(super) slip_ratio: f64,
     /// Mass that the rod throws well, at most that of the lure, g.
     pub(super) throwable_g: f64,
     /// How much larger than usual the fish is, damped.
@@ -122,6 +126,13 @@ impl Work {
             tip,
             cast,
             credited,
+            cast_need_kgf: cast_need_kgf(c, &cast),
+            slip_ratio: hook::drag_slips_at_n(
+                1.0,
+                p.hook.start_up,
+                p.drag.ring_friction,
+                p.hook.rod_turn_rad,
+            ),
             throwable_g,
             fish_scale: fish_scale(c),
         }
@@ -186,6 +197,31 @@ fn release(c: &Case<'_>, rod: &Thrower, mass_g: f64) -> Release {
             load_ratio: left.load_ratio,
         },
     )
+}
+
+/// What keeps the lure when the line is caught in flight ([`line::snap_off_n`]).
+fn cast_need_kgf(c: &Case<'_>, cast: &Release) -> f64 {
+    if c.is_vertical() {
+        return 0.0;
+    }
+    let p = &c.p.line;
+    let (break_strain, floor) = match c.line {
+        LineMaterial::Braid => (p.break_braid, p.cast_floor_braid),
+        LineMaterial::Nylon => (p.break_nylon, p.cast_floor_nylon),
+        LineMaterial::Fluorocarbon => (p.break_fluorocarbon, p.cast_floor_nylon),
+    };
+    let run_m = match c.handle {
+        Handle::Spinning => p.run_spinning_m,
+        Handle::Casting => p.run_casting_m,
+    };
+    let caught = line::Caught {
+        mass_kg: c.mass_g * 1e-3,
+        speed_m_s: cast.speed_m_s,
+        run_m,
+        break_strain,
+        weights: p.cast_weights,
+    };
+    (line::snap_off_n(&caught) / N_PER_KGF).max(floor)
 }
 
 #[cfg(test)]

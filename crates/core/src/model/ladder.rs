@@ -50,12 +50,12 @@ impl Ladder {
 
     fn interpolate(&self, x: f64, scale: impl Fn(f64) -> f64) -> f64 {
         let points = &self.points;
-        let above = points.partition_point(|p| p.0 <= x);
+        // A handful of points: a scan is quicker than a search.
+        let Some(above) = points.iter().position(|p| p.0 > x) else {
+            return points[points.len() - 1].1;
+        };
         if above == 0 {
             return points[0].1;
-        }
-        if above == points.len() {
-            return points[above - 1].1;
         }
         let ((x0, y0), (x1, y1)) = (points[above - 1], points[above]);
         y0 + (y1 - y0) * (scale(x) - scale(x0)) / (scale(x1) - scale(x0))

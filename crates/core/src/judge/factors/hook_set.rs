@@ -76,9 +76,7 @@ pub(in crate::judge) fn swung_n(c: &Case<'_>) -> f64 {
 
 /// Drag as felt at the lure when it begins to slip, N: start-up and rings included.
 pub(in crate::judge) fn drag_slips_n(c: &Case<'_>, drag_kgf: f64) -> f64 {
-    let p = &c.p.hook;
-    let friction = c.p.drag.ring_friction;
-    hook::drag_slips_at_n(drag_kgf * N_PER_KGF, p.start_up, friction, p.rod_turn_rad)
+    drag_kgf * N_PER_KGF * c.work.slip_ratio
 }
 
 /// Force at which line is given, N: the drag at start-up, or the line itself under a thumb.

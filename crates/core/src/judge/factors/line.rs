@@ -1,35 +1,10 @@
 //! Line: does it suit rod, cast and rings? Practice.
 
 use super::{Case, Scored, scored};
-use crate::gear::{GuideCondition, Handle, LeaderMaterial, LineMaterial, LureClass};
+use crate::gear::{GuideCondition, LeaderMaterial, LineMaterial, LureClass};
 use crate::judge::text::{kilograms_force, millimetres};
-use crate::mechanics::line::{Caught, snap_off_n};
 use crate::model::Presentation;
-use crate::quantity::N_PER_KGF;
 use crate::water::Cover;
-
-/// Strength that a full cast of this mass asks of the line, kgf: what keeps the lure when the line
-/// is caught in flight ([`snap_off_n`]).
-pub(in crate::judge) fn cast_need_kgf(c: &Case<'_>) -> f64 {
-    let p = &c.p.line;
-    let (break_strain, floor) = match c.line {
-        LineMaterial::Braid => (p.break_braid, p.cast_floor_braid),
-        LineMaterial::Nylon => (p.break_nylon, p.cast_floor_nylon),
-        LineMaterial::Fluorocarbon => (p.break_fluorocarbon, p.cast_floor_nylon),
-    };
-    let run_m = match c.handle {
-        Handle::Spinning => p.run_spinning_m,
-        Handle::Casting => p.run_casting_m,
-    };
-    let caught = Caught {
-        mass_kg: c.mass_g * 1e-3,
-        speed_m_s: c.work.cast.speed_m_s,
-        run_m,
-        break_strain,
-        weights: p.cast_weights,
-    };
-    (snap_off_n(&caught) / N_PER_KGF).max(floor)
-}
 
 /// What is thrown hangs on the weaker of line and leader, kgf.
 pub(in crate::judge) fn cast_strength_kgf(c: &Case<'_>) -> f64 {
@@ -74,7 +49,7 @@ fn below_rod(c: &Case<'_>) -> f64 {
 }
 
 fn against_cast(c: &Case<'_>) -> f64 {
-    if c.is_vertical() { 1.0 } else { c.p.line.cast.at(cast_strength_kgf(c) / cast_need_kgf(c)) }
+    if c.is_vertical() { 1.0 } else { c.p.line.cast.at(cast_strength_kgf(c) / c.work.cast_need_kgf) }
 }
 
 fn thickness(c: &Case<'_>) -> f64 {
@@ -113,7 +88,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
         [
             ("line_test", c.line_kgf, "kgf"),
             ("rod_line_max", c.rod_line_kgf, "kgf"),
-            ("test_for_cast", if c.is_vertical() { 0.0 } else { cast_need_kgf(c) }, "kgf"),
+            ("test_for_cast", c.work.cast_need_kgf, "kgf"),
             ("line_diameter", c.line_mm, "mm"),
             ("chain_over_rod", outlasts(c), "1"),
         ],
