@@ -85,5 +85,6 @@ pub mod item;
 pub mod line_age;
 mod quantity;
 mod record;
+mod shared;
 pub mod time;
 pub mod view;

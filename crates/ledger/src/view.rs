@@ -21,6 +21,7 @@ use crate::fold::{
 };
 use crate::id::Id;
 use crate::item::{Item, ItemKey, ItemKind};
+use crate::shared::{SharedMap, SharedSet, update};
 
 /// One event among all, forks included: its place in its chain and its hash.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -128,7 +129,8 @@ pub enum Conflict {
     },
 }
 
-/// The state that follows from a set of events.
+/// The state that follows from a set of events. Copies share what they have in common: one costs
+/// next to nothing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct View {
     log: Log,
@@ -136,11 +138,11 @@ pub struct View {
     founder: Option<Founder>,
     /// The events about devices.
     enrolments: BTreeSet<EventRef>,
-    roll: Roll,
-    about: BTreeMap<ItemKey, BTreeSet<EventRef>>,
-    entries: BTreeMap<ItemKey, Entry>,
-    by_id: BTreeMap<Id, BTreeSet<ItemKind>>,
-    contested: BTreeSet<ItemKey>,
+    roll: Arc<Roll>,
+    about: SharedMap<ItemKey, BTreeSet<EventRef>>,
+    entries: SharedMap<ItemKey, Entry>,
+    by_id: SharedMap<Id, BTreeSet<ItemKind>>,
+    contested: SharedSet<ItemKey>,
 }
 
 /// One page of a listing.
@@ -216,7 +218,7 @@ impl View {
         let mut file = |event: &EventRef| {
             let Some(placed) = self.log.get(event) else { return };
             for key in about(&self.log, placed) {
-                self.about.entry(key.clone()).or_default().insert(event.clone());
+                update(&mut self.about, &key, |about| about.insert(event.clone()));
                 stale.insert(key);
             }
         };
@@ -230,8 +232,8 @@ impl View {
     /// Whether the roll is another one than before.
     fn enrol(&mut self) -> bool {
         let roll = Roll::fold(self.founder.clone(), &self.log, &self.enrolments);
-        let changed = roll != self.roll;
-        self.roll = roll;
+        let changed = roll != *self.roll;
+        self.roll = Arc::new(roll);
         changed
     }
 
@@ -239,21 +241,23 @@ impl View {
         let entry = self.fresh(key).or_else(|| self.folded(key));
         match entry {
             Some(entry) => {
-                self.by_id.entry(key.id.clone()).or_default().insert(key.kind);
-                if entry.is_contested() {
-                    self.contested.insert(key.clone());
-                } else {
-                    self.contested.remove(key);
+                if !self.by_id.get(&key.id).is_some_and(|kinds| kinds.contains(&key.kind)) {
+                    update(&mut self.by_id, &key.id, |kinds| kinds.insert(key.kind));
                 }
-                self.entries.insert(key.clone(), entry);
+                if entry.is_contested() {
+                    self.contested.insert_mut(key.clone());
+                } else {
+                    self.contested.remove_mut(key);
+                }
+                self.entries.insert_mut(key.clone(), entry);
             }
             None => {
-                self.entries.remove(key);
-                self.contested.remove(key);
+                self.entries.remove_mut(key);
+                self.contested.remove_mut(key);
                 if let Some(kinds) = self.by_id.get_mut(&key.id) {
                     kinds.remove(&key.kind);
                     if kinds.is_empty() {
-                        self.by_id.remove(&key.id);
+                        self.by_id.remove_mut(&key.id);
                     }
                 }
             }
@@ -368,6 +372,12 @@ impl View {
     #[must_use]
     pub fn about(&self, event: &EventRef) -> BTreeSet<ItemKey> {
         self.log.get(event).map(|placed| about(&self.log, placed)).unwrap_or_default()
+    }
+
+    /// Whether a chain forks.
+    #[must_use]
+    pub fn is_forked(&self, chain: &Chain) -> bool {
+        self.log.fork(chain).is_some()
     }
 
     /// What is held of every chain.

@@ -38,8 +38,10 @@ use crate::sync::SyncApi;
 use crate::sync::identity::Identity;
 use crate::trips::TripServiceImpl;
 
-/// Imports and listings at once.
+/// Listings at once.
 const STORE_WORKERS: usize = 4;
+/// Who records at once: they wait for the disk together, so that they share one sync.
+const RECORDERS: usize = 64;
 /// Longest wait for the store to be closed.
 const CLOSING: Duration = Duration::from_secs(2);
 /// Time in which streams that were cut off tell their callers.
@@ -176,6 +178,7 @@ fn routes(
     let items = InventoryApi {
         holding: holding.cloned(),
         pool: Pool::new(STORE_WORKERS),
+        recorders: Pool::new(RECORDERS),
         today: config.today,
         cut: cut.clone(),
     };

@@ -1,13 +1,13 @@
 //! All events of all chains: which follow which, which wait for one that is missing, where a
 //! chain forks, and what each device held when it wrote.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::causal::Vector;
 use crate::event::{Chain, Event, EventId, Hash, Sealed};
 use crate::exchange::Tips;
 use crate::record::Head;
+use crate::shared::{SharedMap, update};
 use crate::view::EventRef;
 
 /// The place of an event within its chain, forks included.
@@ -33,10 +33,10 @@ pub(crate) struct Added {
 /// All events.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Log {
-    placed: BTreeMap<Chain, BTreeMap<Spot, Placed>>,
-    waiting: BTreeMap<Chain, BTreeMap<Spot, Arc<Event>>>,
+    placed: SharedMap<Chain, SharedMap<Spot, Placed>>,
+    waiting: SharedMap<Chain, SharedMap<Spot, Arc<Event>>>,
     /// From which number on a chain is in quarantine.
-    forks: BTreeMap<Chain, u64>,
+    forks: SharedMap<Chain, u64>,
     count: usize,
 }
 
@@ -48,8 +48,7 @@ impl Log {
     pub(crate) fn add(&mut self, sealed: &Sealed) -> Option<Added> {
         let EventRef { id: EventId { chain, sequence }, hash } = EventRef::to(sealed);
         let spot = (sequence, hash);
-        let known = |chains: &BTreeMap<Spot, _>| chains.contains_key(&spot);
-        if self.placed.get(&chain).is_some_and(known)
+        if self.placed.get(&chain).is_some_and(|placed| placed.contains_key(&spot))
             || self.waiting.get(&chain).is_some_and(|waiting| waiting.contains_key(&spot))
         {
             return None;
@@ -67,7 +66,7 @@ impl Log {
                     next.extend(self.unblock(&chain, spot));
                 }
                 None => {
-                    self.waiting.entry(chain.clone()).or_default().insert(spot, event);
+                    update(&mut self.waiting, &chain, |waiting| waiting.insert_mut(spot, event));
                 }
             }
         }
@@ -91,19 +90,20 @@ impl Log {
                 Arc::make_mut(&mut held).add(other, last);
             }
         }
-        let events = self.placed.entry(chain.clone()).or_default();
         let root = event.previous.is_none();
-        let lowest = events.first_key_value().map(|((first, _), _)| *first);
-        events.insert(spot, Placed { event, held });
-        let twice = events.range((spot.0, FIRST)..=(spot.0, LAST)).nth(1).is_some();
+        let (lowest, twice) = update(&mut self.placed, chain, |events| {
+            let lowest = events.first().map(|((first, _), _)| *first);
+            events.insert_mut(spot, Placed { event, held });
+            (lowest, events.range((spot.0, FIRST)..=(spot.0, LAST)).nth(1).is_some())
+        });
         // A chain has one beginning: with two of them no part of it is beyond doubt.
         let fork = match lowest {
             Some(lowest) if root => Some(lowest.min(spot.0)),
             Some(_) | None => twice.then_some(spot.0),
         };
         if let Some(fork) = fork {
-            let from = self.forks.entry(chain.clone()).or_insert(fork);
-            *from = fork.min(*from);
+            let from = self.forks.get(chain).map_or(fork, |from| fork.min(*from));
+            self.forks.insert_mut(chain.clone(), from);
         }
     }
 
@@ -116,10 +116,14 @@ impl Log {
             .filter(|(_, event)| event.previous == Some(hash))
             .map(|(spot, _)| *spot)
             .collect();
-        let ready = spots.into_iter().filter_map(|spot| Some((spot, waiting.remove(&spot)?)));
+        let ready = spots.into_iter().filter_map(|spot| {
+            let event = waiting.get(&spot).cloned()?;
+            waiting.remove_mut(&spot);
+            Some((spot, event))
+        });
         let ready = ready.collect();
         if waiting.is_empty() {
-            self.waiting.remove(chain);
+            self.waiting.remove_mut(chain);
         }
         ready
     }
@@ -200,9 +204,7 @@ impl Log {
 
     /// Everything that is placed.
     pub(crate) fn vector(&self) -> Vector {
-        let last = |events: &BTreeMap<Spot, Placed>| {
-            events.last_key_value().map(|((sequence, _), _)| *sequence)
-        };
+        let last = |events: &SharedMap<Spot, Placed>| events.last().map(|((last, _), _)| *last);
         let chains = self.placed.iter();
         chains.filter_map(|(chain, events)| Some((chain.clone(), last(events)?))).collect()
     }

@@ -4,7 +4,7 @@
 //! event about devices. An event is taken back if a correction of it acts. So a correction that is
 //! itself corrected gives back what it took.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use super::effect::{Standing, Why};
 use super::log::{Log, Placed};
@@ -12,6 +12,7 @@ use super::roll::Roll;
 use crate::body::Body;
 use crate::event::EventId;
 use crate::item::ItemKey;
+use crate::shared::{SharedMap, update};
 use crate::view::EventRef;
 
 /// How many corrections may stand on each other.
@@ -19,12 +20,12 @@ pub const MAX_CORRECTIONS: usize = 32;
 
 /// Which corrections name which event.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Corrections(BTreeMap<EventId, BTreeSet<EventRef>>);
+pub(crate) struct Corrections(SharedMap<EventId, BTreeSet<EventRef>>);
 
 impl Corrections {
     pub(crate) fn add(&mut self, reference: &EventRef, body: &Body) {
         if let Body::Correction { target, .. } = body {
-            self.0.entry(target.clone()).or_default().insert(reference.clone());
+            update(&mut self.0, target, |by| by.insert(reference.clone()));
         }
     }
 

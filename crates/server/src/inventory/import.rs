@@ -12,7 +12,7 @@ use deepbend_ledger::item::{Item, ItemKind};
 use deepbend_ledger::time::ObservedTime;
 use deepbend_ledger::view::View;
 use deepbend_store::StoreError;
-use deepbend_store::inventory::{Draft, InventoryError, MAX_EVENTS_AT_ONCE};
+use deepbend_store::inventory::{Draft, InventoryError, MAX_EVENTS_AT_ONCE, Present};
 use prost::Message as _;
 use prost_types::Timestamp;
 use sha2::{Digest as _, Sha256};
@@ -118,10 +118,10 @@ pub(super) fn import(
     asked: &Asked,
 ) -> Result<pb::ImportItemsResponse, ServiceError> {
     let files: Vec<_> = asked.files.iter().map(|(kind, text)| (*kind, text.as_str())).collect();
-    let store = &*holding.store;
-    let drafted = |view: &View, recorder: &mut Recorder| -> Result<_, Stopped> {
+    let drafted = |present: &Present<'_>, recorder: &mut Recorder| -> Result<_, Stopped> {
+        let view = present.view();
         if let Some(id) = &asked.request_id
-            && let Some(done) = requests::done(store, view, id)?
+            && let Some(done) = requests::done(present, id)?
         {
             if done.content != asked.content {
                 return Err(ServiceError::RequestIdReused(id.clone()).into());

@@ -62,6 +62,8 @@ pub(crate) struct Holding {
 pub(crate) struct InventoryApi {
     pub(crate) holding: Option<Holding>,
     pub(crate) pool: Pool,
+    /// For what waits for the disk.
+    pub(crate) recorders: Pool,
     pub(crate) today: Option<Date>,
     /// Ends the streams.
     pub(crate) cut: CancellationToken,
@@ -105,7 +107,7 @@ impl InventoryService for InventoryApi {
     ) -> Result<Response<pb::ImportItemsResponse>, Status> {
         let asked = import::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
-        let report = self.pool.run(move || import::import(&holding, &asked)).await??;
+        let report = self.recorders.run(move || import::import(&holding, &asked)).await??;
         Ok(Response::new(report))
     }
 
@@ -134,7 +136,7 @@ impl InventoryService for InventoryApi {
     ) -> Result<Response<pb::RecordEventsResponse>, Status> {
         let asked = record::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
-        Ok(Response::new(self.pool.run(move || record::record(&holding, asked)).await??))
+        Ok(Response::new(self.recorders.run(move || record::record(&holding, asked)).await??))
     }
 
     async fn list_item_events(

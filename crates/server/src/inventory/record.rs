@@ -5,7 +5,7 @@ use deepbend_contract::{At, Faults, Reader, limits, pb};
 use deepbend_ledger::event::{BadEvent, Recorder, Sealed};
 use deepbend_ledger::item::ItemKey;
 use deepbend_ledger::view::{EventRef, View};
-use deepbend_store::inventory::Draft;
+use deepbend_store::inventory::{Draft, Present};
 use prost::Message as _;
 use sha2::{Digest as _, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
@@ -70,10 +70,10 @@ pub(super) fn record(
     asked: Asked,
 ) -> Result<pb::RecordEventsResponse, ServiceError> {
     let Asked { request_id, content, events, validate_only, etag } = asked;
-    let store = &*holding.store;
-    let drafted = |view: &View, recorder: &mut Recorder| -> Result<_, ServiceError> {
+    let drafted = |present: &Present<'_>, recorder: &mut Recorder| -> Result<_, ServiceError> {
+        let view = present.view();
         if let Some(id) = &request_id
-            && let Some(done) = requests::done(store, view, id)?
+            && let Some(done) = requests::done(present, id)?
         {
             if done.content != content {
                 return Err(ServiceError::RequestIdReused(id.clone()));

@@ -8,6 +8,7 @@ use deepbend_contract::pb::FaultCode;
 use deepbend_ledger::event::{EventId, Hash, Sealed};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::view::{EventRef, View};
+use deepbend_store::inventory::Present;
 use deepbend_store::{Condition, Expect, Store, StoreError, Tree, Write};
 
 use super::PageKey;
@@ -104,14 +105,10 @@ fn damaged() -> StoreError {
 }
 
 /// What a request id did, if it did anything.
-pub(super) fn done(
-    store: &dyn Store,
-    view: &View,
-    request_id: &str,
-) -> Result<Option<Done>, StoreError> {
-    let Some(row) = store.get(SERVICE, &key(request_id))? else { return Ok(None) };
-    let (done, _) = Done::read(&row.value).ok_or_else(damaged)?;
-    Ok(done.is_in(view).then_some(done))
+pub(super) fn done(present: &Present<'_>, request_id: &str) -> Result<Option<Done>, StoreError> {
+    let Some(note) = present.get(SERVICE, &key(request_id))? else { return Ok(None) };
+    let (done, _) = Done::read(&note).ok_or_else(damaged)?;
+    Ok(done.is_in(present.view()).then_some(done))
 }
 
 /// The note of what a request id does, for the commit that does it.
@@ -185,29 +182,37 @@ impl PageKey {
 #[cfg(test)]
 mod tests {
     use deepbend_ledger::event::Chain;
+    use std::sync::Arc;
+
     use deepbend_store::MemoryStore;
+    use deepbend_store::inventory::{Draft, Inventory, InventoryError};
 
     use super::*;
 
     // Source: the contract: the same id gives the first answer for at least 24 hours.
     #[test]
     fn a_note_without_its_events_says_nothing_and_old_ones_go() {
-        let store = MemoryStore::default();
+        let store = Arc::new(MemoryStore::default());
         let chain = Chain { device: Id::new("service").unwrap(), incarnation: 2 };
         let last = EventId { chain, sequence: 9 };
         let done = Done { content: [3; 32], first: 4, last, last_hash: Hash::of(b"x") };
         assert_eq!(Done::read(&done.write(77)), Some((done.clone(), 77)));
         store.commit(vec![note("new", &done)]).unwrap();
-        assert_eq!(super::done(&store, &View::default(), "new").unwrap(), None);
+        let inventory = Inventory::open(store.clone()).unwrap();
+        let asked = inventory.record(&done.last.chain.device, |present, _| {
+            let answer = super::done(present, "new")?;
+            Ok::<_, InventoryError>(Draft { events: Vec::new(), beside: Vec::new(), answer })
+        });
+        assert_eq!(asked.unwrap(), None);
         let old = Some(done.write(unix_seconds() - 49 * 3600));
         let write = Write { tree: SERVICE, key: key("old"), expect: Expect::Any, value: old };
         store.commit(vec![write]).unwrap();
-        forget_old(&store).unwrap();
+        forget_old(&*store).unwrap();
         assert!(store.get(SERVICE, &key("old")).unwrap().is_none());
         assert!(store.get(SERVICE, &key("new")).unwrap().is_some());
-        PageKey::of(&store).unwrap();
+        PageKey::of(&*store).unwrap();
         let kept = store.get(SERVICE, PAGE_KEY).unwrap();
-        PageKey::of(&store).unwrap();
+        PageKey::of(&*store).unwrap();
         assert_eq!(store.get(SERVICE, PAGE_KEY).unwrap(), kept);
     }
 }
