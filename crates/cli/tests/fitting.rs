@@ -35,7 +35,7 @@ fn specified(more: &[&str]) -> Ended {
 fn an_envelope_is_told_in_eighty_columns() {
     let ended = stretched(&[]).code(0);
     assert!(ended.out.lines().all(|line| line.chars().count() <= 80), "{}", ended.out);
-    ended.says(&["stays good with", "rigged mass, g", "wind into, m/s", "below ", "above "]);
+    ended.says(&["stays good with", "rigged mass", "g (", " oz)", "kn)", "below ", "above "]);
     let heavy = stretched(&["--lure", "jig 80 g"]);
     // One lure alone may be given.
     heavy.code(2);

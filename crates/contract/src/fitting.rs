@@ -58,12 +58,13 @@ impl ToWire for Envelope {
 
     /// Writes it without the label of the request.
     fn to_wire(&self) -> pb::EnvelopeResponse {
-        let Self { verdict, score, spans, summary, model } = self;
+        let Self { verdict, score, spans, assumptions, summary, model } = self;
         let mut wire = pb::EnvelopeResponse {
             verdict: verdict.to_wire_word().into(),
             score: *score,
             summary: summary.clone(),
             model: Some(model.to_wire()),
+            assumptions: assumptions.iter().map(ToWire::to_wire).collect(),
             ..pb::EnvelopeResponse::default()
         };
         for span in spans {
@@ -205,6 +206,7 @@ mod tests {
     fn an_envelope_fills_every_field() {
         let (outfit, lure, water) = (Outfit::default(), Lure::default(), Water::default());
         let wire = envelope(Model::builtin(), &outfit, &lure, &water).to_wire();
+        assert!(wire.assumptions.iter().any(|a| a.field == "water.species"));
         let spans = [
             (wire.rigged_mass_g, 500.0),
             (wire.hook_wire_mm, 3.0),

@@ -390,3 +390,14 @@ fn words_beside_numbers() {
     let (lure, findings) = read_lure("glide bait 3 oz two trebles 1/0");
     assert_eq!((lure.hook.count, findings), (Some(2), vec![]));
 }
+
+// Source: common practice, no source: a dash between words or numbers is no minus sign.
+#[test]
+fn a_minus_sign_is_noted_and_a_dash_is_not() {
+    let noted = |text: &str| read_lure(text).1.iter().any(|f| f.text.contains("negative"));
+    assert!(noted("crankbait -14 g") && noted("jig -1/2 oz"));
+    for plain in ["crankbait - 14 g", "minnow 10-14 g", "minnow 10 -14 g", "minnow 10 g -14 g"] {
+        assert!(!noted(plain), "{plain}");
+    }
+    assert_eq!(read_lure("crankbait -14 g").0, read_lure("crankbait 14 g").0);
+}

@@ -83,7 +83,7 @@ fn envelope_rows(answer: &pb::EnvelopeResponse) -> Vec<Vec<String>> {
             model.clone(),
         ]
     };
-    render::spans(answer).into_iter().map(|(name, _, span)| row((name, span))).collect()
+    render::spans(answer).into_iter().map(|quantity| row((quantity.name, quantity.span))).collect()
 }
 
 pub(super) async fn specify(global: &Global, args: &SpecifyArgs) -> Result<(), Failure> {

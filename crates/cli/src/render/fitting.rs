@@ -2,22 +2,32 @@
 
 use deepbend_contract::pb;
 
-use super::{Page, Table, bar, capital, plain, units, word};
+use super::{Page, Table, assumed, bar, capital, plain, units, word};
 
-/// The quantities of an envelope: name, words for people, span.
-pub(crate) fn spans(
-    answer: &pb::EnvelopeResponse,
-) -> Vec<(&'static str, &'static str, &pb::EnvelopeSpan)> {
+/// A quantity of an envelope.
+pub(crate) struct Quantity<'a> {
+    /// Field of the answer.
+    pub(crate) name: &'static str,
+    said: &'static str,
+    unit: &'static str,
+    pub(crate) span: &'a pb::EnvelopeSpan,
+}
+
+/// The quantities of an envelope.
+pub(crate) fn spans(answer: &pb::EnvelopeResponse) -> Vec<Quantity<'_>> {
     let all = [
-        ("rigged_mass_g", "rigged mass, g", &answer.rigged_mass_g),
-        ("hook_wire_mm", "hook wire, mm", &answer.hook_wire_mm),
-        ("guard_force_n", "guard force, N", &answer.guard_force_n),
-        ("wind_into_m_s", "wind into, m/s", &answer.wind_into_m_s),
-        ("wind_across_m_s", "wind across, m/s", &answer.wind_across_m_s),
-        ("fish_mass_kg", "fish, kg", &answer.fish_mass_kg),
-        ("current_m_s", "current, m/s", &answer.current_m_s),
+        ("rigged_mass_g", "rigged mass", "g", &answer.rigged_mass_g),
+        ("hook_wire_mm", "hook wire", "mm", &answer.hook_wire_mm),
+        ("guard_force_n", "guard force", "N", &answer.guard_force_n),
+        ("wind_into_m_s", "wind into", "m/s", &answer.wind_into_m_s),
+        ("wind_across_m_s", "wind across", "m/s", &answer.wind_across_m_s),
+        ("fish_mass_kg", "fish", "kg", &answer.fish_mass_kg),
+        ("current_m_s", "current", "m/s", &answer.current_m_s),
     ];
-    all.into_iter().filter_map(|(name, said, span)| Some((name, said, span.as_ref()?))).collect()
+    let known = all
+        .into_iter()
+        .filter_map(|(name, said, unit, span)| Some((name, said, unit, span.as_ref()?)));
+    known.map(|(name, said, unit, span)| Quantity { name, said, unit, span }).collect()
 }
 
 /// An envelope.
@@ -28,39 +38,43 @@ pub fn envelope(answer: &pb::EnvelopeResponse, width: usize) -> String {
     page.line(&format!("{verdict}  {:.2} {}", answer.score, bar(answer.score)));
     page.paragraph(&format!("{}.", capital(&answer.summary)));
     page.heading("Good from and to, the others held (+ no end was found)");
-    let mut table =
-        Table::new().left("").right("now").right("from").right("to").wrapped("what ends it");
-    for (_, said, span) in spans(answer) {
-        let (from, to, why) = match (&span.least, &span.greatest, span.nearest_good) {
-            (Some(least), Some(greatest), _) => (end(least), end(greatest), {
-                let below = beyond("below", least);
-                let above = beyond("above", greatest);
-                below.into_iter().chain(above).collect::<Vec<_>>().join(", ")
-            }),
-            (_, _, Some(near)) => {
-                let word = plain!(Verdict, span.verdict);
-                (String::new(), String::new(), format!("{word}; good at {}", units::trimmed(near)))
+    let mut table = Table::new().left("").left("now").left("good").wrapped("what ends it");
+    for Quantity { said, unit, span, .. } in spans(answer) {
+        let (good, why) = match (&span.least, &span.greatest, span.nearest_good) {
+            (Some(least), Some(greatest), _) => {
+                let marks = [least, greatest].map(|end| if end.open { "+" } else { "" });
+                let why: Vec<_> =
+                    beyond("below", least).into_iter().chain(beyond("above", greatest)).collect();
+                (units::interval([least.value, greatest.value], marks, unit), why.join(", "))
             }
-            _ => {
+            (_, _, near) => {
                 let word = plain!(Verdict, span.verdict);
-                (String::new(), String::new(), format!("{word}; no value is good"))
+                let near = near.map_or_else(
+                    || "no value is good".to_owned(),
+                    |near| format!("good at {}", units::quantity(near, unit)),
+                );
+                (String::new(), format!("{word}; {near}"))
             }
         };
-        table.row(vec![said.to_owned(), units::trimmed(span.present), from, to, why]);
+        table.row(vec![
+            said.to_owned(),
+            format!("{} {unit}", units::short(span.present)),
+            good,
+            why,
+        ]);
     }
     page.table(&table);
+    assumed(&mut page, &answer.assumptions);
     page.finish()
 }
 
-fn end(end: &pb::EnvelopeEnd) -> String {
-    let mark = if end.open { "+" } else { "" };
-    format!("{}{mark}", units::trimmed(end.value))
-}
-
 fn beyond(side: &str, end: &pb::EnvelopeEnd) -> Option<String> {
-    let verdict = plain!(Verdict, end.beyond);
     let factor = plain!(FactorKind, end.limiting_factor);
-    (!end.open).then(|| format!("{side} {verdict} by {factor}"))
+    let why = match end.beyond() {
+        pb::Verdict::Workable => format!("{side} {factor}"),
+        worse => format!("{side} {} by {factor}", plain!(Verdict, worse)),
+    };
+    (!end.open).then_some(why)
 }
 
 type Number = (&'static str, fn(&pb::OutfitSpec) -> (f64, f64));

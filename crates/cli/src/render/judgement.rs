@@ -25,7 +25,8 @@ pub fn judgement(judgement: &pb::Judgement, width: usize) -> String {
         page.heading("Settings");
         page.pairs(&settings(found));
     }
-    assumptions(&mut page, judgement);
+    assumed(&mut page, &judgement.assumptions);
+    narrowing(&mut page, &judgement.narrowing_field);
     findings(&mut page, &judgement.findings);
     cautions(&mut page, &others);
     if let Some(model) = &judgement.model {
@@ -170,19 +171,18 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
     ]
 }
 
-fn assumptions(page: &mut Page, judgement: &pb::Judgement) {
-    if judgement.assumptions.is_empty() {
+/// What was assumed since it was not given.
+pub(super) fn assumed(page: &mut Page, assumptions: &[pb::Assumption]) {
+    if assumptions.is_empty() {
         return;
     }
     page.heading("Assumed, since not given");
-    let rows: Vec<_> = judgement
-        .assumptions
-        .iter()
-        .map(|assumed| (assumed.field.clone(), format!("{}: {}", assumed.value, assumed.reason)))
-        .collect();
-    page.pairs(&rows);
-    if !judgement.narrowing_field.is_empty() {
-        let field = &judgement.narrowing_field;
+    let row = |a: &pb::Assumption| (a.field.clone(), format!("{}: {}", a.value, a.reason));
+    page.pairs(&assumptions.iter().map(row).collect::<Vec<_>>());
+}
+
+fn narrowing(page: &mut Page, field: &str) {
+    if !field.is_empty() {
         let text = format!("Measuring {field} better would narrow the interval most.");
         page.hanging("  ", &text);
     }

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 
 use super::units::{kilograms, metres, rod_length, short, speed};
-use super::{Page, Table, model_id};
+use super::{Page, Table, assumed, model_id};
 
 /// Rows that a table of points has at most; the other formats have all points.
 const ROWS: usize = 11;
@@ -41,7 +41,8 @@ pub fn bend(answer: &pb::TraceBendResponse, width: usize) -> String {
     };
     page.table(&table(&columns, &answer.points, point));
     inferred(&mut page, answer.inferred.as_ref());
-    assumed(&mut page, &answer.assumptions, answer.model.as_ref());
+    assumed(&mut page, &answer.assumptions);
+    model(&mut page, answer.model.as_ref());
     page.finish()
 }
 
@@ -84,7 +85,8 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
     };
     page.table(&table(&columns, &answer.points, point));
     inferred(&mut page, answer.inferred.as_ref());
-    assumed(&mut page, &answer.assumptions, answer.model.as_ref());
+    assumed(&mut page, &answer.assumptions);
+    model(&mut page, answer.model.as_ref());
     page.finish()
 }
 
@@ -122,7 +124,8 @@ fn carries(page: &mut Page, carries: &[pb::WindCarry]) {
 pub fn measured(answer: &pb::MeasureBlankResponse, width: usize) -> String {
     let mut page = Page::new(width);
     inferred(&mut page, answer.inferred.as_ref());
-    assumed(&mut page, &answer.assumptions, answer.model.as_ref());
+    assumed(&mut page, &answer.assumptions);
+    model(&mut page, answer.model.as_ref());
     page.finish()
 }
 
@@ -178,12 +181,7 @@ fn inferred(page: &mut Page, blank: Option<&pb::InferredBlank>) {
     page.table(&table(&columns, &blank.stations, station));
 }
 
-fn assumed(page: &mut Page, assumptions: &[pb::Assumption], model: Option<&pb::ModelId>) {
-    if !assumptions.is_empty() {
-        page.heading("Assumed, since not given");
-        let row = |a: &pb::Assumption| (a.field.clone(), format!("{}: {}", a.value, a.reason));
-        page.pairs(&assumptions.iter().map(row).collect::<Vec<_>>());
-    }
+fn model(page: &mut Page, model: Option<&pb::ModelId>) {
     if let Some(model) = model {
         page.heading(&format!("Model {}", model_id(model)));
     }

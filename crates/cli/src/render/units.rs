@@ -122,6 +122,24 @@ pub fn quantity(value: f64, unit: &str) -> String {
     }
 }
 
+/// An interval of a quantity, its ends marked as they are: `9 to 19 g (0.32 to 0.67 oz)`.
+#[must_use]
+pub fn interval(ends: [f64; 2], marks: [&str; 2], unit: &str) -> String {
+    let both = |write: &dyn Fn(f64) -> String| {
+        let [from, to] = [0, 1].map(|i| format!("{}{}", write(ends[i]), marks[i]));
+        format!("{from} to {to}")
+    };
+    let own = format!("{} {unit}", both(&short));
+    let far = match unit {
+        "g" => format!("{} oz", both(&|g| format!("{:.2}", g / G_PER_OZ))),
+        "kg" => format!("{} lb", both(&|kg| short(kg / KG_PER_LB))),
+        "m/s" => format!("{} kn", both(&|m_s| short(m_s / M_S_PER_KN))),
+        "mm" => format!("{} in", both(&|mm| format!("{:.3}", mm / MM_PER_IN))),
+        _ => return own,
+    };
+    format!("{own} ({far})")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -138,5 +156,7 @@ mod tests {
         assert_eq!(speed(9.0), "9 m/s (17.5 kn)");
         assert_eq!(grams_range(Some(10.0), Some(30.0)).as_deref(), Some("10-30 g (0.35-1.06 oz)"));
         assert_eq!(kilograms_range(None, None), None);
+        assert_eq!(interval([9.0, 28.35], ["", "+"], "g"), "9 to 28.4+ g (0.32 to 1.00+ oz)");
+        assert_eq!(interval([0.0, 5.0], ["", ""], "N"), "0 to 5 N");
     }
 }

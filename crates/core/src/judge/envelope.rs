@@ -9,7 +9,7 @@
 use serde::Serialize;
 
 use super::case::Case;
-use super::judgement::{FactorKind, Verdict};
+use super::judgement::{Assumption, FactorKind, Verdict};
 use super::text::{grams, newtons};
 use super::{Score, resolve, score};
 use crate::gear::{Lure, Outfit, Word as _, words};
@@ -91,6 +91,8 @@ pub struct Envelope {
     pub score: f64,
     /// One entry a field, in the order of [`EnvelopeField`].
     pub spans: Vec<Span>,
+    /// What was assumed since it was not given, and then held.
+    pub assumptions: Vec<Assumption>,
     /// One plain sentence.
     pub summary: String,
     /// Id and hash of model and parameters.
@@ -109,7 +111,8 @@ pub fn envelope(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> E
     let spans = EnvelopeField::ALL.iter().map(|field| held.span(*field)).collect::<Vec<_>>();
     let summary = summary(&present, &spans);
     let model = model.id().clone();
-    Envelope { verdict: present.verdict, score: present.score, spans, summary, model }
+    let assumptions = resolved.assumptions;
+    Envelope { verdict: present.verdict, score: present.score, spans, assumptions, summary, model }
 }
 
 fn is_good(score: &Score) -> bool {

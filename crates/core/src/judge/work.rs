@@ -7,7 +7,7 @@ use super::case::Case;
 use crate::gear::{Handle, LineMaterial, RodMaterial};
 use crate::mechanics::flight::GRAVITY_M_S2;
 use crate::mechanics::head_shake::Tip;
-use crate::mechanics::launch::{Thrower, launch_by_load};
+use crate::mechanics::launch::{Launch, Thrower, launch_by_load};
 use crate::mechanics::{hook, line, vibration};
 use crate::quantity::N_PER_KGF;
 
@@ -39,17 +39,6 @@ fn by_action(table: &[f64; STEPS + 1], action: f64) -> f64 {
     table[below] + (table[below + 1] - table[below]) * (place - below as f64)
 }
 
-/// A cast at its release.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Release {
-    /// Release speed, m/s.
-    pub(super) speed_m_s: f64,
-    /// Peak load on the tip, N.
-    pub(super) peak_n: f64,
-    /// Peak load over the third-drop load.
-    pub(super) load_ratio: f64,
-}
-
 /// What mechanics says of a case.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Work {
@@ -66,9 +55,9 @@ pub(super) struct Work {
     /// The tip as the fish's head feels it.
     tip: Tip,
     /// The lure leaving the rod; all zero where nothing is cast.
-    pub(super) cast: Release,
+    pub(super) cast: Launch,
     /// The same of no more than the rod throws well.
-    pub(super) credited: Release,
+    pub(super) credited: Launch,
     /// Strength that a full cast asks of the line, kgf; 0 where nothing is cast.
     pub(super) cast_need_kgf: f64,
     /// Drag as it slips at the lure, over its setting: start-up and rings included.
@@ -183,24 +172,17 @@ fn fish_scale(c: &Case<'_>) -> f64 {
     power(ratio, p.mass_exponent).clamp(p.scale_least, p.scale_most)
 }
 
-fn release(c: &Case<'_>, rod: &Thrower, mass_g: f64) -> Release {
+fn release(c: &Case<'_>, rod: &Thrower, mass_g: f64) -> Launch {
     if c.is_vertical() {
-        return Release::default();
+        return Launch::default();
     }
     // What is lighter or heavier than anything cast leaves as the end of the range does.
     let mass_kg = (mass_g * 1e-3).clamp(1e-4, 1.0);
-    launch_by_load(rod, mass_kg, &c.p.angler()).map_or_else(
-        |_| Release::default(),
-        |left| Release {
-            speed_m_s: left.speed_m_s,
-            peak_n: left.peak_load_n,
-            load_ratio: left.load_ratio,
-        },
-    )
+    launch_by_load(rod, mass_kg, &c.p.angler()).unwrap_or_default()
 }
 
 /// What keeps the lure when the line is caught in flight ([`line::snap_off_n`]).
-fn cast_need_kgf(c: &Case<'_>, cast: &Release) -> f64 {
+fn cast_need_kgf(c: &Case<'_>, cast: &Launch) -> f64 {
     if c.is_vertical() {
         return 0.0;
     }

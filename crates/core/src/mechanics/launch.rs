@@ -53,7 +53,7 @@ pub struct Angler {
 }
 
 /// A cast at its release.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Launch {
     /// Release speed v, m/s.
     pub speed_m_s: f64,

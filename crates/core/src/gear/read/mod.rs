@@ -79,6 +79,10 @@ impl Scan {
                 format!("only the first {LONGEST} characters were read"),
             );
         }
+        if let Some(number) = scan.cursor.signed() {
+            let text = format!("`-{number}` was read as {number}: gear has no negative numbers");
+            scan.odd(FindingCode::TextIgnored, thing, text);
+        }
         scan
     }
 

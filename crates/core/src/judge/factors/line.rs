@@ -49,7 +49,11 @@ fn below_rod(c: &Case<'_>) -> f64 {
 }
 
 fn against_cast(c: &Case<'_>) -> f64 {
-    if c.is_vertical() { 1.0 } else { c.p.line.cast.at(cast_strength_kgf(c) / c.work.cast_need_kgf) }
+    if c.is_vertical() {
+        1.0
+    } else {
+        c.p.line.cast.at(cast_strength_kgf(c) / c.work.cast_need_kgf)
+    }
 }
 
 fn thickness(c: &Case<'_>) -> f64 {

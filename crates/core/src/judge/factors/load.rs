@@ -21,7 +21,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
             ("window_max", c.lure_max_g, "g"),
             ("share_of_maximum", c.mass_g / c.lure_max_g, "1"),
             ("window_place", c.window_place(c.mass_g), "1"),
-            ("cast_load", of_cast(c.work.cast.peak_n), "N"),
+            ("cast_load", of_cast(c.work.cast.peak_load_n), "N"),
             ("cast_load_over_third_drop", of_cast(c.work.cast.load_ratio), "1"),
         ],
     ))

@@ -289,6 +289,18 @@ impl Cursor {
         Self { tokens, at: 0 }
     }
 
+    /// The first number that a minus sign stands right before, which is neither a dash between words
+    /// nor part of a range.
+    pub(crate) fn signed(&self) -> Option<&str> {
+        self.tokens.windows(2).enumerate().find_map(|(i, pair)| {
+            let dash = pair[0].kind == Kind::Sign('-') && !pair[0].glued && pair[1].glued;
+            let number = matches!(pair[1].kind, Kind::Number(_));
+            let before = &self.tokens[i.saturating_sub(2)..i];
+            let range = before.iter().any(|token| matches!(token.kind, Kind::Number(_)));
+            (dash && number && !range).then_some(pair[1].text.as_str())
+        })
+    }
+
     pub(crate) fn done(&self) -> bool {
         self.at >= self.tokens.len()
     }
