@@ -70,9 +70,10 @@ pub fn envelope(answer: &pb::EnvelopeResponse, width: usize) -> String {
 
 fn beyond(side: &str, end: &pb::EnvelopeEnd) -> Option<String> {
     let factor = plain!(FactorKind, end.limiting_factor);
-    let why = match end.beyond() {
-        pb::Verdict::Workable => format!("{side} {factor}"),
-        worse => format!("{side} {} by {factor}", plain!(Verdict, worse)),
+    let why = if end.beyond() == pb::Verdict::Workable {
+        format!("{side} {factor}")
+    } else {
+        format!("{side} {} by {factor}", plain!(Verdict, end.beyond))
     };
     (!end.open).then_some(why)
 }
