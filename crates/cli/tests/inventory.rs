@@ -153,6 +153,10 @@ fn a_trip_is_planned_from_files() {
     table.says(&["OPTIMAL", "Outfits to take", "Segment a", "Segment b", "Rig card"]);
     let csv = run(&[&plan[..], &files[..], &["-o", "csv"]].concat()).code(0).out;
     assert!(csv.starts_with("segment_id,lure_id,outfit_id,rod_id,reel_id,"));
+    // Common practice, no source: progress goes to stderr, data alone to stdout.
+    let told = run(&[&plan[..], &files[..], &["-o", "csv", "--progress"]].concat()).code(0);
+    assert_eq!(told.out, csv);
+    told.warns(&["waiting"]);
     let unknown = run(&[&["trip", "plan", "--trip", "T9"], &files[..]].concat()).code(65);
     unknown.warns(&["no trip `T9`", "T1, T2"]);
     let bad = fs::read_to_string(&segments).unwrap().replace("perch,boat,5", "perch,boat,five");

@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 
 use crate::grid::{Cand, Grid};
-use crate::search::Stop;
+use crate::watch::Watch;
 use crate::weights::Micros;
 
 /// What the relaxation found.
@@ -384,7 +384,7 @@ pub(crate) fn relax(
     kept: &[usize],
     mut reached: Option<Micros>,
     offer: &mut dyn FnMut(&[usize]) -> Option<Micros>,
-    stop: Stop<'_>,
+    watch: &Watch<'_>,
 ) -> Bound {
     let relaxation = Relaxation::new(grid, kept);
     let mut prices = relaxation.start();
@@ -400,6 +400,7 @@ pub(crate) fn relax(
         let value = round.value;
         let slope = round.slope.clone();
         if best.as_ref().is_none_or(|b| value < b.value) {
+            watch.bound(value);
             best = Some(round);
             least = prices.clone();
             waited = 0;
@@ -413,7 +414,7 @@ pub(crate) fn relax(
             }
         }
         let top = best.as_ref().map_or(value, |b| b.value);
-        if stride < 0.01 || reached.is_some_and(|reached| top <= reached) || stop() {
+        if stride < 0.01 || reached.is_some_and(|reached| top <= reached) || watch.is_over() {
             break;
         }
         direction.resize(slope.len(), 0.0);

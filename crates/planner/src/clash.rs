@@ -1,13 +1,15 @@
 //! Which limits make a trip impossible: lift them one by one, keep those that matter.
 
 use std::collections::BTreeSet;
+use std::ops::ControlFlow;
 
 use crate::grid::{Grid, Lift};
 use crate::model::{self, Effort, Found};
 use crate::plan::{Clash, Constraint};
 use crate::problem::{Pin, TripProblem};
 use crate::prune;
-use crate::weights::Weights;
+use crate::watch::{Progress, Watch};
+use crate::weights::{Micros, Weights};
 
 type Switch = fn(&mut Lift) -> &mut bool;
 
@@ -28,7 +30,7 @@ fn switches() -> Vec<(Constraint, Switch)> {
 }
 
 /// Nodes for each question; the questions are small.
-const EFFORT: Effort = Effort { nodes: 2_000, cap: None };
+const EFFORT: Effort = Effort { nodes: 2_000, cap: None, rest: Micros::MIN };
 
 /// What is asked: whether a plan exists with some limits lifted.
 #[derive(Clone)]
@@ -38,10 +40,15 @@ struct Question<'a> {
     lift: Lift,
     /// Trip and segment.
     segments: BTreeSet<(usize, usize)>,
+    watch: &'a Watch<'a>,
 }
 
 impl Question<'_> {
+    /// When the search is to end the answer is yes: then what is asked about stays named.
     fn possible(&self) -> bool {
+        if self.watch.is_over() {
+            return true;
+        }
         let trips: Vec<_> = self.trips.iter().collect();
         let mut grid = Grid::of(&trips, self.weights, self.lift);
         let all = self.trips.iter().enumerate();
@@ -52,13 +59,21 @@ impl Question<'_> {
             }
         }
         let mut effort = EFFORT;
-        !matches!(model::solve(&grid, &prune::none(&grid), None, &mut effort), Found::Infeasible)
+        let pruning = prune::none(&grid);
+        let found = model::solve(&grid, &pruning, None, &mut effort, self.watch);
+        !matches!(found, Found::Infeasible)
     }
 }
 
 /// Names a small set of limits that clash: each is lifted in turn, and stays lifted unless that
 /// makes a plan possible.
-pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights) -> Clash {
+pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights, watch: &Watch<'_>) -> Clash {
+    // Bounds of questions are not bounds of the plan: `watch` is only asked.
+    let ask = |_: &Progress| match watch.is_over() {
+        true => ControlFlow::Break(()),
+        false => ControlFlow::Continue(()),
+    };
+    let watch = &Watch::new(&ask);
     let all = trips.iter().enumerate();
     let all: BTreeSet<_> =
         all.flat_map(|(t, trip)| (0..trip.segments.len()).map(move |s| (t, s))).collect();
@@ -67,6 +82,7 @@ pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights) -> Clash {
         weights,
         lift: Lift::default(),
         segments: all.clone(),
+        watch,
     };
     for segment in all {
         question.segments.remove(&segment);

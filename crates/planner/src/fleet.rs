@@ -16,6 +16,7 @@ use crate::problem::TripProblem;
 use crate::report::{self, Search};
 use crate::search;
 use crate::solve::Budget;
+use crate::watch::{self, Ask, Watch};
 use crate::weights::{Micros, Weights};
 use crate::worth::{self, Selection};
 
@@ -90,8 +91,7 @@ impl FleetPlan {
     /// Distance to the bound as a share of the bound, 0 or more.
     #[must_use]
     pub fn gap(&self) -> f64 {
-        let missing = (self.bound - self.value.objective()).max(0);
-        missing as f64 / self.bound.abs().max(1) as f64
+        watch::gap(self.value.objective(), self.bound)
     }
 }
 
@@ -175,27 +175,28 @@ pub fn plan_fleet(
     weights: &Weights,
     budget: &Budget,
 ) -> Result<FleetAnswer, ProblemFaults> {
-    plan_fleet_until(problem, weights, budget, &|| false)
+    plan_fleet_watched(problem, weights, budget, &watch::on)
 }
 
-/// Plans several boats together and asks `stop` between steps, like
-/// [`plan_trip_until`](crate::plan_trip_until).
+/// Plans several boats together and tells `ask` how the search stands, like
+/// [`plan_trip_watched`](crate::plan_trip_watched).
 ///
 /// # Errors
 ///
 /// All faults of the problem, or of the weights.
-pub fn plan_fleet_until(
+pub fn plan_fleet_watched(
     problem: &FleetProblem,
     weights: &Weights,
     budget: &Budget,
-    stop: &dyn Fn() -> bool,
+    ask: Ask<'_>,
 ) -> Result<FleetAnswer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let grid = Grid::of(&trips, weights, Lift::default());
-    let Some(found) = search::search(&grid, budget, stop) else {
-        return Ok(FleetAnswer::Infeasible(clash::explain(&trips, weights)));
+    let watch = Watch::new(ask);
+    let Some(found) = search::search(&grid, budget, &watch) else {
+        return Ok(FleetAnswer::Infeasible(clash::explain(&trips, weights, &watch)));
     };
     let Some(selection) = found.selection else {
         return Ok(FleetAnswer::NotFound { bound: found.bound, cut: found.cut });

@@ -2,7 +2,7 @@
 
 use crate::crew;
 use crate::grid::Grid;
-use crate::search::Stop;
+use crate::watch::Watch;
 use crate::weights::{Micros, ONE};
 use crate::worth::{self, Selection};
 
@@ -71,14 +71,12 @@ fn neighbours(grid: &Grid<'_>, outfits: &[usize], kept: &[usize]) -> Vec<Vec<usi
 }
 
 /// Climbs from a choice until no step helps.
-fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked, stop: Stop<'_>) -> Ranked {
+fn climb(grid: &Grid<'_>, kept: &[usize], start: Ranked, watch: &Watch<'_>) -> Ranked {
     let mut best = start;
     for _ in 0..ROUNDS {
-        if stop() {
-            break;
-        }
         let step = neighbours(grid, &best.outfits, kept)
             .into_iter()
+            .take_while(|_| !watch.is_over())
             .filter_map(|outfits| rank(grid, outfits))
             .fold(None, |top: Option<Ranked>, next| match top {
                 Some(top) if top.rank >= next.rank => Some(top),
@@ -98,10 +96,10 @@ pub(crate) fn find(
     grid: &Grid<'_>,
     kept: &[usize],
     known: Option<&Selection>,
-    stop: Stop<'_>,
+    watch: &Watch<'_>,
 ) -> Option<Selection> {
     let start = rank(grid, known.map_or_else(Vec::new, |known| known.outfits.clone()))?;
-    let mut selection = worth::furnish(grid, &climb(grid, kept, start, stop).outfits);
+    let mut selection = worth::furnish(grid, &climb(grid, kept, start, watch).outfits);
     trim(grid, &mut selection);
     worth::is_sound(grid, &selection).then_some(selection)
 }
@@ -123,7 +121,12 @@ pub(crate) fn trim(grid: &Grid<'_>, selection: &mut Selection) {
 
 /// Among plans of the same objective, the one with the earlier ids, as far as exchanges of one
 /// outfit lead.
-pub(crate) fn settle_ties(grid: &Grid<'_>, kept: &[usize], selection: Selection) -> Selection {
+pub(crate) fn settle_ties(
+    grid: &Grid<'_>,
+    kept: &[usize],
+    selection: Selection,
+    watch: &Watch<'_>,
+) -> Selection {
     let target = worth::value(grid, &selection).objective();
     let mut best = selection;
     for _ in 0..ROUNDS {
@@ -131,6 +134,7 @@ pub(crate) fn settle_ties(grid: &Grid<'_>, kept: &[usize], selection: Selection)
             .into_iter()
             .filter(|outfits| outfits.len() == best.outfits.len() && *outfits < best.outfits)
             .filter(|outfits| worth::line_suffices(grid, outfits))
+            .take_while(|_| !watch.is_over())
             .map(|outfits| {
                 let mut selection = worth::furnish(grid, &outfits);
                 trim(grid, &mut selection);

@@ -45,14 +45,16 @@ mod search;
 pub mod season;
 mod solve;
 mod uncovered;
+pub mod watch;
 pub mod weights;
 mod worth;
 
 pub use check::check;
 pub use check_fleet::check_fleet;
 pub use faults::{Fault, ProblemFaults};
-pub use fleet::{FleetAnswer, FleetPlan, FleetProblem, plan_fleet, plan_fleet_until};
+pub use fleet::{FleetAnswer, FleetPlan, FleetProblem, plan_fleet, plan_fleet_watched};
 pub use plan::{Answer, Status, TripPlan, Value};
 pub use problem::TripProblem;
-pub use solve::{Budget, plan_trip, plan_trip_until};
+pub use solve::{Budget, plan_trip, plan_trip_watched};
+pub use watch::{Ask, Progress};
 pub use weights::{Micros, Weights};

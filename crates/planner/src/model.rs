@@ -17,13 +17,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use microlp::{
-    ComparisonOp, OptimizationDirection, Problem, SolveOptions, SolveOutcome, TerminationReason,
-    Variable,
+    ComparisonOp, OptimizationDirection, Problem, Solution, SolveOptions, SolveOutcome,
+    TerminationReason, Variable,
 };
 
 use crate::crew::{self, Cut};
 use crate::grid::{Grid, Stock};
 use crate::prune::Pruning;
+use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
@@ -44,11 +45,11 @@ struct Model<'a, 'b> {
 #[derive(Debug)]
 pub(crate) enum Found {
     /// A selection, and what none is worth more than.
-    Some { selection: Selection, bound: Option<f64>, nodes: u64, cut: bool },
+    Some { selection: Selection, bound: Option<Micros>, nodes: u64, cut: bool },
     /// There is none.
     Infeasible,
     /// The budget ended, or the solver failed, without a selection.
-    Nothing { bound: Option<f64>, nodes: u64, cut: bool },
+    Nothing { bound: Option<Micros>, nodes: u64, cut: bool },
 }
 
 /// How much the tree may do.
@@ -57,7 +58,15 @@ pub(crate) struct Effort {
     pub(crate) nodes: u64,
     /// Time after which to stop, within a node too.
     pub(crate) cap: Option<Duration>,
+    /// What no plan is worth more than that the model leaves out.
+    pub(crate) rest: Micros,
 }
+
+/// Nodes between two looks whether to end.
+const LOOK: u64 = 4;
+/// What the solver's tolerances may add up to, in millionths; a bound is raised by it. Less than
+/// one outfit or one move counts.
+pub(crate) const SLACK: Micros = 10;
 
 impl<'a, 'b> Model<'a, 'b> {
     fn new(grid: &'a Grid<'b>, pruning: &Pruning) -> Self {
@@ -380,49 +389,83 @@ impl<'a, 'b> Model<'a, 'b> {
             .collect()
     }
 
-    fn solve(&self, start: Option<&Selection>, effort: &mut Effort) -> Found {
+    fn solve(&self, start: Option<&Selection>, effort: &mut Effort, watch: &Watch<'_>) -> Found {
         let mut options = SolveOptions::default();
-        options.node_limit = Some(effort.nodes);
+        options.node_limit = Some(effort.nodes.min(LOOK));
         options.time_limit = effort.cap;
         options.tolerances.prune_epsilon = 1e-12;
         options.warm_start = start.map(|s| self.hint(s));
         if self.take.is_empty() {
             return self.solve_empty();
         }
-        let outcome = match self.problem.solve_with(options) {
-            Ok(outcome) => outcome,
-            Err(microlp::Error::Infeasible) => return Found::Infeasible,
-            Err(_) => return Found::Nothing { bound: None, nodes: 0, cut: false },
-        };
-        let stats = outcome.stats();
+        let cap = effort.cap;
+        let (mut nodes, mut bound, mut known) = (0, None, f64::NEG_INFINITY);
+        let mut next = self.problem.solve_with(options);
+        loop {
+            let outcome = match next {
+                Ok(outcome) => outcome,
+                Err(microlp::Error::Infeasible) => return Found::Infeasible,
+                Err(_) => return Found::Nothing { bound, nodes, cut: false },
+            };
+            let stats = outcome.stats();
+            let more = stats.nodes_solved.saturating_sub(nodes);
+            nodes = stats.nodes_solved;
+            effort.nodes = effort.nodes.saturating_sub(more);
+            effort.cap = cap.map(|cap| cap.saturating_sub(stats.elapsed));
+            bound = stats.best_bound.and_then(|bound| self.bound(bound));
+            watch.nodes(more);
+            if let Some(bound) = bound {
+                watch.bound(bound.max(effort.rest));
+            }
+            if let Some(solution) = outcome.solution().filter(|s| s.objective() > known) {
+                known = solution.objective();
+                let selection = self.selection(solution);
+                if worth::is_sound(self.grid, &selection) {
+                    watch.reached(worth::value(self.grid, &selection).objective());
+                }
+            }
+            let why = outcome.termination_reason();
+            let over = why == TerminationReason::NodeLimit && watch.is_over();
+            if why != TerminationReason::NodeLimit || effort.nodes == 0 || over {
+                let cut = over || why == TerminationReason::TimeLimit;
+                let SolveOutcome::Solution(solution) = outcome else {
+                    return Found::Nothing { bound, nodes, cut };
+                };
+                return Found::Some { selection: self.selection(&solution), bound, nodes, cut };
+            }
+            let mut options = outcome.last_resume_options();
+            options.node_limit = Some(effort.nodes.min(LOOK));
+            options.time_limit = effort.cap;
+            next = outcome.resume_with(options);
+        }
+    }
+
+    /// What no plan of the model is worth more than, by the solver's bound.
+    fn bound(&self, bound: f64) -> Option<Micros> {
         // The solver earns what a must would lose; the plan loses it.
         let lost: Micros = self.grid.needs.iter().map(|n| n.shortfall).sum();
-        let bound = stats.best_bound.map(|b| b / SCALE - lost as f64);
-        let nodes = stats.nodes_solved;
-        effort.nodes = effort.nodes.saturating_sub(nodes);
-        effort.cap = effort.cap.map(|cap| cap.saturating_sub(stats.elapsed));
-        let cut = outcome.termination_reason() == TerminationReason::TimeLimit;
-        let SolveOutcome::Solution(solution) = outcome else {
-            return Found::Nothing { bound, nodes, cut };
-        };
+        let bound = bound / SCALE - lost as f64;
+        bound.is_finite().then(|| bound.floor() as Micros + SLACK)
+    }
+
+    fn selection(&self, solution: &Solution) -> Selection {
         let on = |v: &Variable| solution.var_value(*v) > 0.5;
         let mut lures: Vec<_> = self.grid.lures.iter().map(|l| l.aboard).collect();
         for (l, v) in &self.lure {
             lures[*l] = on(v);
         }
-        let selection = Selection {
+        Selection {
             outfits: self.take.iter().filter(|(_, v)| on(v)).map(|(c, _)| *c).collect(),
             leaders: self.tie.iter().filter(|(_, v)| on(v)).map(|(pair, _)| *pair).collect(),
             lures,
-        };
-        Found::Some { selection, bound, nodes, cut }
+        }
     }
 
     /// Without candidates the only plan is to take nothing.
     fn solve_empty(&self) -> Found {
         let selection = worth::furnish(self.grid, &[]);
         if worth::is_sound(self.grid, &selection) {
-            let bound = Some(worth::value(self.grid, &selection).objective() as f64);
+            let bound = Some(worth::value(self.grid, &selection).objective());
             Found::Some { selection, bound, nodes: 0, cut: false }
         } else {
             Found::Infeasible
@@ -436,6 +479,7 @@ pub(crate) fn solve(
     pruning: &Pruning,
     start: Option<&Selection>,
     effort: &mut Effort,
+    watch: &Watch<'_>,
 ) -> Found {
     let mut model = Model::new(grid, pruning);
     let mut cuts: BTreeSet<Cut> =
@@ -445,7 +489,7 @@ pub(crate) fn solve(
     }
     let mut spent = 0;
     loop {
-        match model.solve(start, effort) {
+        match model.solve(start, effort, watch) {
             Found::Some { selection, bound, nodes, cut } => {
                 spent += nodes;
                 let broken = crew::seat(grid, &selection).cuts;

@@ -3,6 +3,7 @@
 use deepbend_core::judge::Verdict;
 
 use crate::problem::Pin;
+use crate::watch;
 use crate::weights::Micros;
 
 /// How good the plan is known to be.
@@ -375,7 +376,6 @@ impl TripPlan {
     /// Distance to the bound as a share of the bound, 0 or more.
     #[must_use]
     pub fn gap(&self) -> f64 {
-        let missing = (self.bound - self.value.objective()).max(0);
-        missing as f64 / self.bound.abs().max(1) as f64
+        watch::gap(self.value.objective(), self.bound)
     }
 }

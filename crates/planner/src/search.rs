@@ -3,9 +3,10 @@
 use crate::bound::{self, Bound};
 use crate::grid::Grid;
 use crate::incumbent;
-use crate::model::{self, Effort, Found};
+use crate::model::{self, Effort, Found, SLACK};
 use crate::prune::{self, Pruning};
 use crate::solve::Budget;
+use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
@@ -13,15 +14,8 @@ use crate::worth::{self, Selection};
 const FEW: usize = 120;
 /// Candidates that the tree takes on; with more, a single step of it could take minutes.
 const TREE: usize = 600;
-/// What the solver's tolerances may add up to, in millionths; a bound is raised by it. Less than
-/// one outfit or one move counts.
-const SLACK: Micros = 10;
-
 /// Trees, each over what the last one showed to be worth it.
 const PASSES: u32 = 3;
-
-/// Asked between the steps of a search; `true` ends it with the best so far.
-pub(crate) type Stop<'s> = &'s dyn Fn() -> bool;
 
 /// What a search found.
 #[derive(Clone, Debug)]
@@ -35,16 +29,19 @@ pub(crate) struct Outcome {
 }
 
 /// Searches; `None`: no selection keeps all limits.
-pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, stop: Stop<'_>) -> Option<Outcome> {
+pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Option<Outcome> {
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut best: Known = None;
+    watch.bound(grid.plain_bound());
+    let take = |chosen: &[usize], best: &mut Known| offer(grid, chosen, best, watch);
     let first =
-        bound::relax(grid, &pruning.kept, None, &mut |chosen| offer(grid, chosen, &mut best), stop);
+        bound::relax(grid, &pruning.kept, None, &mut |chosen| take(chosen, &mut best), watch);
     let few = most_promising(&pruning.kept, &first, FEW);
     let known = best.as_ref().map(|(_, selection)| selection);
-    if let Some(selection) = incumbent::find(grid, &few, known, stop) {
+    if let Some(selection) = incumbent::find(grid, &few, known, watch) {
         let worth = worth::value(grid, &selection).objective();
         if best.as_ref().is_none_or(|(known, _)| worth > *known) {
+            watch.reached(worth);
             best = Some((worth, selection));
         }
     }
@@ -55,8 +52,8 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, stop: Stop<'_>) -> Option
             grid,
             &pruning.kept,
             reached,
-            &mut |chosen| offer(grid, chosen, &mut best),
-            stop,
+            &mut |chosen| take(chosen, &mut best),
+            watch,
         );
         bounded.tighten(&again);
     }
@@ -72,28 +69,29 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, stop: Stop<'_>) -> Option
         proven: reached.is_some_and(|reached| reached >= most),
         bound: most,
         nodes: 0,
-        cut: stop(),
+        cut: watch.is_over(),
     };
-    let mut effort = Effort { nodes: budget.nodes, cap: budget.cap };
+    let mut effort = Effort { nodes: budget.nodes, cap: budget.cap, rest: Micros::MIN };
     for _ in 0..PASSES {
         if outcome.proven || outcome.cut {
             break;
         }
         let before = objective(grid, &outcome);
-        let left_out = tree(grid, &pruning, &worthy, &bounded, &mut outcome, &mut effort)?;
+        let left_out = tree(grid, &pruning, &worthy, &bounded, &mut outcome, &mut effort, watch)?;
         let reached = objective(grid, &outcome);
         if !left_out || outcome.proven || reached == before || effort.nodes == 0 {
             break;
         }
         // A better plan leaves fewer that could be better still.
-        let again = bound::relax(grid, &worthy, reached, &mut |_| None, stop);
+        let again = bound::relax(grid, &worthy, reached, &mut |_| None, watch);
         bounded.tighten_those(&worthy, &again);
         worthy.retain(|c| may(bounded.with[*c], reached));
-        outcome.cut |= stop();
+        outcome.cut |= watch.is_over();
     }
     if let Some(selection) = outcome.selection.take() {
         let near = if worthy.len() > FEW { few } else { worthy };
-        let selection = incumbent::settle_ties(grid, &near, selection);
+        let selection = incumbent::settle_ties(grid, &near, selection, watch);
+        outcome.cut |= watch.is_over();
         let reached = worth::value(grid, &selection).objective();
         outcome.bound = if outcome.proven { reached } else { outcome.bound.max(reached) };
         outcome.selection = Some(selection);
@@ -106,11 +104,12 @@ fn objective(grid: &Grid<'_>, outcome: &Outcome) -> Option<Micros> {
 }
 
 /// Takes the plan behind a relaxed choice if it is better; the worth of the best known.
-fn offer(grid: &Grid<'_>, chosen: &[usize], best: &mut Known) -> Option<Micros> {
+fn offer(grid: &Grid<'_>, chosen: &[usize], best: &mut Known, watch: &Watch<'_>) -> Option<Micros> {
     let selection = worth::furnish(grid, &fitting(grid, chosen));
     let worth = worth::value(grid, &selection).objective();
     let better = best.as_ref().is_none_or(|(known, _)| worth > *known);
     if better && worth::is_sound(grid, &selection) {
+        watch.reached(worth);
         *best = Some((worth, selection));
     }
     best.as_ref().map(|(worth, _)| *worth)
@@ -149,6 +148,7 @@ fn tree(
     bounded: &Bound,
     outcome: &mut Outcome,
     effort: &mut Effort,
+    watch: &Watch<'_>,
 ) -> Option<bool> {
     let mut kept = worthy.to_vec();
     let mut left_out = None;
@@ -164,13 +164,10 @@ fn tree(
     }
     let narrow = Pruning { kept, ..pruning.clone() };
     let most = outcome.bound;
-    let whole = |bound: Option<f64>| match bound {
-        Some(b) if b.is_finite() => {
-            most.min((b.floor() as Micros + SLACK).max(left_out.unwrap_or(Micros::MIN)))
-        }
-        _ => most,
-    };
-    match model::solve(grid, &narrow, outcome.selection.as_ref(), effort) {
+    effort.rest = left_out.unwrap_or(Micros::MIN);
+    let rest = effort.rest;
+    let whole = |bound: Option<Micros>| bound.map_or(most, |bound| most.min(bound.max(rest)));
+    match model::solve(grid, &narrow, outcome.selection.as_ref(), effort, watch) {
         Found::Infeasible if outcome.selection.is_none() && left_out.is_none() => return None,
         // A plan in hand is kept, whatever the solver says.
         Found::Infeasible => {}
@@ -183,6 +180,7 @@ fn tree(
             incumbent::trim(grid, &mut selection);
             let reached = Some(worth::value(grid, &selection).objective());
             if reached > objective(grid, outcome) {
+                reached.iter().for_each(|worth| watch.reached(*worth));
                 outcome.selection = Some(selection);
             }
             let reached = objective(grid, outcome).unwrap_or(Micros::MIN);

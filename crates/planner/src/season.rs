@@ -6,10 +6,31 @@
 //! the second copy. So a duplicate of an outfit that is there is an outfit like any other, and
 //! often the one that adds most.
 
+use std::cell::Cell;
+use std::ops::ControlFlow;
+
 use crate::faults::{Fault, ProblemFaults};
-use crate::median::{MedianAnswer, MedianProblem, Work, solve_median};
+use crate::median::{MedianAnswer, MedianProblem, MedianProgress, Work, solve_median_watched};
 use crate::plan::Status;
 use crate::weights::{Micros, ONE, Weights};
+
+/// Why there is no answer.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SeasonError {
+    /// All faults of the season, the weights or what is asked.
+    #[error(transparent)]
+    Faults(#[from] ProblemFaults),
+    /// Whoever asked was asked in turn, and gave up.
+    #[error("given up")]
+    GivenUp,
+}
+
+/// Asked between steps; `Break` gives up.
+pub type GoOn<'a> = &'a dyn Fn() -> ControlFlow<()>;
+
+fn go_on(asked: GoOn<'_>) -> Result<(), SeasonError> {
+    if asked().is_break() { Err(SeasonError::GivenUp) } else { Ok(()) }
+}
 
 /// Needs of a season, and outfits that are there or could be had.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -158,16 +179,21 @@ impl Season {
 ///
 /// # Errors
 ///
-/// All faults of the season or the weights.
-pub fn gaps(season: &Season, weights: &Weights) -> Result<Vec<Addition>, ProblemFaults> {
+/// All faults of the season or the weights; [`SeasonError::GivenUp`].
+pub fn gaps(
+    season: &Season,
+    weights: &Weights,
+    asked: GoOn<'_>,
+) -> Result<Vec<Addition>, SeasonError> {
     season.validate()?;
     weights.validate()?;
     let count = Count::new(season, weights);
     let there = count.there();
-    let outfits = season.outfits.iter().enumerate();
-    let mut list: Vec<_> = outfits
-        .filter_map(|(o, outfit)| Some((count.addition(&there, o), outfit.price?)))
-        .collect();
+    let mut list = Vec::new();
+    for (o, outfit) in season.outfits.iter().enumerate() {
+        go_on(asked)?;
+        list.extend(outfit.price.map(|price| (count.addition(&there, o), price)));
+    }
     list.sort_by_key(|(addition, price)| {
         (std::cmp::Reverse(addition.adds), *price, addition.outfit)
     });
@@ -179,14 +205,22 @@ pub fn gaps(season: &Season, weights: &Weights) -> Result<Vec<Addition>, Problem
 ///
 /// # Errors
 ///
-/// All faults of the season or the weights.
-pub fn on_the_rack(season: &Season, weights: &Weights) -> Result<Vec<Addition>, ProblemFaults> {
+/// All faults of the season or the weights; [`SeasonError::GivenUp`].
+pub fn on_the_rack(
+    season: &Season,
+    weights: &Weights,
+    asked: GoOn<'_>,
+) -> Result<Vec<Addition>, SeasonError> {
     season.validate()?;
     weights.validate()?;
     let count = Count::new(season, weights);
     let there = count.there();
     let others = |o: usize| there.iter().copied().filter(|other| *other != o).collect::<Vec<_>>();
-    let mut list: Vec<_> = there.iter().map(|o| count.addition(&others(*o), *o)).collect();
+    let mut list = Vec::new();
+    for o in &there {
+        go_on(asked)?;
+        list.push(count.addition(&others(*o), *o));
+    }
     list.sort_by_key(|addition| (addition.adds, addition.outfit));
     Ok(list)
 }
@@ -197,17 +231,18 @@ pub fn on_the_rack(season: &Season, weights: &Weights) -> Result<Vec<Addition>, 
 ///
 /// # Errors
 ///
-/// All faults of the season or the weights.
+/// All faults of the season or the weights; [`SeasonError::GivenUp`].
 pub fn purchases(
     season: &Season,
     weights: &Weights,
     budget: u64,
-) -> Result<Purchases, ProblemFaults> {
+    asked: GoOn<'_>,
+) -> Result<Purchases, SeasonError> {
     season.validate()?;
     weights.validate()?;
     let count = Count::new(season, weights);
-    let by_price = buy(&count, budget, true);
-    let by_worth = buy(&count, budget, false);
+    let by_price = buy(&count, budget, true, asked)?;
+    let by_worth = buy(&count, budget, false, asked)?;
     let better = count.all(&by_worth.0) > count.all(&by_price.0);
     let (have, buys) = if better { by_worth } else { by_price };
     let there = count.there();
@@ -218,7 +253,15 @@ pub fn purchases(
     Ok(Purchases { buys, cost, adds, bound: micros(bound).max(adds) })
 }
 
-fn buy(count: &Count<'_>, budget: u64, for_price: bool) -> (Vec<usize>, Vec<Addition>) {
+/// What is had then, and what was bought.
+type Bought = (Vec<usize>, Vec<Addition>);
+
+fn buy(
+    count: &Count<'_>,
+    budget: u64,
+    for_price: bool,
+    asked: GoOn<'_>,
+) -> Result<Bought, SeasonError> {
     let mut have = count.there();
     let mut buys = Vec::new();
     let mut left = budget;
@@ -228,6 +271,7 @@ fn buy(count: &Count<'_>, budget: u64, for_price: bool) -> (Vec<usize>, Vec<Addi
             let Some(price) = outfit.price.filter(|p| *p <= left && !have.contains(&o)) else {
                 continue;
             };
+            go_on(asked)?;
             let adds = count.adds(&have, o);
             let better = best.is_none_or(|(most, at, _)| {
                 if for_price {
@@ -240,7 +284,7 @@ fn buy(count: &Count<'_>, budget: u64, for_price: bool) -> (Vec<usize>, Vec<Addi
                 best = Some((adds, price, o));
             }
         }
-        let Some((_, price, o)) = best else { return (have, buys) };
+        let Some((_, price, o)) = best else { return Ok((have, buys)) };
         buys.push(count.addition(&have, o));
         have.push(o);
         left -= price;
@@ -296,8 +340,22 @@ pub struct SetOutfit {
     pub adds: Micros,
 }
 
+/// How the work on a coverage curve stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SetProgress {
+    /// Outfits of the set that is looked for.
+    pub outfits: usize,
+    /// What the best set of so many is worth, in millionths; none: no set is known yet.
+    pub worth: Option<Micros>,
+    /// No set of so many is worth more.
+    pub bound: Micros,
+    /// Nodes of the search tree for it.
+    pub nodes: u64,
+}
+
 /// The best sets of one outfit, of two, and so on up to `most`, with those of `keep` in each:
 /// the coverage curve. Prices do not matter here. With `keep` it begins at as many as are kept.
+/// `ask` is told how the work stands; when it says `Break` the curve ends with the best so far.
 ///
 /// # Errors
 ///
@@ -307,10 +365,12 @@ pub fn design_set(
     keep: &[usize],
     most: usize,
     work: Work,
-) -> Result<Vec<SetPoint>, ProblemFaults> {
+    ask: &dyn Fn(&SetProgress) -> ControlFlow<()>,
+) -> Result<Vec<SetPoint>, SeasonError> {
     season.validate()?;
-    let fault =
-        |field: &str, text: String| Err(ProblemFaults(vec![Fault { field: field.into(), text }]));
+    let fault = |field: &str, text: String| {
+        Err(ProblemFaults(vec![Fault { field: field.into(), text }]).into())
+    };
     if season.needs.is_empty() || season.outfits.is_empty() {
         return fault("needs", "at least one need and one outfit are needed".into());
     }
@@ -329,7 +389,15 @@ pub fn design_set(
     let mut curve = Vec::new();
     for open in first..=most {
         problem.open = open;
-        let answer = match solve_median(&problem, work) {
+        let over = Cell::new(false);
+        let tell = |now: &MedianProgress| {
+            let (worth, bound) = (now.cost.map(|cost| full - cost as Micros), now.bound);
+            let bound = full - bound as Micros;
+            let said = ask(&SetProgress { outfits: open, worth, bound, nodes: now.spent.nodes });
+            over.set(said.is_break());
+            said
+        };
+        let answer = match solve_median_watched(&problem, work, &tell) {
             Ok(answer) => answer,
             Err(error) => return fault(&error.field, error.text),
         };
@@ -350,6 +418,9 @@ pub fn design_set(
             bound: full - plan.bound as Micros,
             status: plan.status,
         });
+        if over.get() {
+            break;
+        }
     }
     Ok(curve)
 }

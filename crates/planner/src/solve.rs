@@ -9,6 +9,7 @@ use crate::plan::{Answer, Status};
 use crate::problem::TripProblem;
 use crate::report::{self, Search};
 use crate::search;
+use crate::watch::{self, Ask, Watch};
 use crate::weights::Weights;
 
 /// How much work the search may do. As long as `cap` does not end it, the answer depends on the
@@ -42,27 +43,29 @@ pub fn plan_trip(
     weights: &Weights,
     budget: &Budget,
 ) -> Result<Answer, ProblemFaults> {
-    plan_trip_until(problem, weights, budget, &|| false)
+    plan_trip_watched(problem, weights, budget, &watch::on)
 }
 
-/// Plans one trip and asks `stop` between steps, some thousandths of a second apart on a small
-/// trip; when it says `true` the search ends with the best so far, and the answer says that it
-/// was cut. The tree does not ask: [`Budget::cap`] ends it.
+/// Plans one trip and tells `ask` how the search stands, in every stage of it; when that says
+/// `Break` the search ends with the best so far, and the answer says that it was cut. Between two
+/// looks lies one round of the bound, one exchange, or four nodes of the tree; within a node
+/// only [`Budget::cap`] ends it.
 ///
 /// # Errors
 ///
 /// All faults of the problem, or of the weights.
-pub fn plan_trip_until(
+pub fn plan_trip_watched(
     problem: &TripProblem,
     weights: &Weights,
     budget: &Budget,
-    stop: &dyn Fn() -> bool,
+    ask: Ask<'_>,
 ) -> Result<Answer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
     let grid = Grid::new(problem, weights, Lift::default());
-    let Some(found) = search::search(&grid, budget, stop) else {
-        return Ok(Answer::Infeasible(clash::explain(&[problem], weights)));
+    let watch = Watch::new(ask);
+    let Some(found) = search::search(&grid, budget, &watch) else {
+        return Ok(Answer::Infeasible(clash::explain(&[problem], weights, &watch)));
     };
     let (bound, cut) = (found.bound, found.cut);
     let Some(selection) = found.selection else { return Ok(Answer::NotFound { bound, cut }) };

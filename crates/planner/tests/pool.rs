@@ -15,7 +15,7 @@ use deepbend_planner::plan::{
 use deepbend_planner::problem::{
     Angler, LeaderStock, LineOption, LineStock, Pin, Segment, StockUse,
 };
-use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip, plan_trip_until};
+use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip};
 
 /// Two rods for two lures.
 fn two() -> TripProblem {
@@ -428,30 +428,4 @@ fn a_search_without_time_answers_with_plan_and_bound() {
     assert!(cut.gap() < 0.05, "{}", cut.gap());
     assert!(cut.cut || cut.status == Status::Optimal);
     assert!(!whole.cut);
-}
-
-// Common practice, no source: whoever gives up is answered at once, and honestly.
-#[test]
-fn a_search_that_is_stopped_answers_with_what_it_has() {
-    let p = fleet(5, 30, 20, 40);
-    let whole = sound(&p, solve(&p));
-    for patience in [0, 1, 5, 50, 450] {
-        let asked = std::cell::Cell::new(0);
-        let stop = || {
-            asked.set(asked.get() + 1);
-            asked.get() > patience
-        };
-        let weights = Weights::default();
-        let answer = plan_trip_until(&p, &weights, &Budget::default(), &stop).unwrap();
-        match answer {
-            Answer::NotFound { bound, cut } => {
-                assert!(cut && bound >= whole.value.objective());
-            }
-            answer @ (Answer::Plan(_) | Answer::Infeasible(_)) => {
-                let plan = sound(&p, answer);
-                assert!(plan.bound >= whole.value.objective());
-                assert!(plan.cut || plan.status == Status::Optimal);
-            }
-        }
-    }
 }

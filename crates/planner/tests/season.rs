@@ -3,12 +3,20 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 
+use std::cell::{Cell, RefCell};
+use std::ops::ControlFlow;
+
 use deepbend_planner::median::Work;
 use deepbend_planner::season::{
-    Season, SeasonNeed, SeasonOutfit, design_set, gaps, on_the_rack, purchases,
+    Season, SeasonError, SeasonNeed, SeasonOutfit, SetProgress, design_set, gaps, on_the_rack,
+    purchases,
 };
-use deepbend_planner::{Status, Weights};
+use deepbend_planner::{ProblemFaults, Status, Weights};
 use proptest::prelude::*;
+
+fn on() -> ControlFlow<()> {
+    ControlFlow::Continue(())
+}
 
 const EXCELLENT: i64 = 1_000_000;
 const GOOD: i64 = 850_000;
@@ -37,7 +45,7 @@ fn season(outfits: &[(&str, u64)], needs: &[(&str, u32, u32, &[i64])]) -> Season
 }
 
 fn first_gap(season: &Season) -> &str {
-    let list = gaps(season, &Weights::default()).unwrap();
+    let list = gaps(season, &Weights::default(), &on).unwrap();
     &season.outfits[list[0].outfit].id
 }
 
@@ -61,7 +69,7 @@ fn a_moderate_outfit_lifts_the_plugs() {
     let needs: [(&str, u32, u32, &[i64]); 2] = [("plug", 30, 1, &plug), ("jig", 30, 1, &jig)];
     let season = season(&outfits, &needs);
     assert_eq!(first_gap(&season), "MH moderate");
-    let list = gaps(&season, &Weights::default()).unwrap();
+    let list = gaps(&season, &Weights::default(), &on).unwrap();
     assert_eq!(list[0].lifts[0], (0, 27_600_000), "30 x 0.92 x 1, by hand");
 }
 
@@ -80,7 +88,7 @@ fn what_adds_nothing_stays_on_the_rack() {
     let outfits = [("A", 0), ("B", 0), ("worse than both", 0)];
     let row = [EXCELLENT, GOOD, WORKABLE];
     let season = season(&outfits, &[("lure", 3, 1, &row)]);
-    let rack = on_the_rack(&season, &Weights::default()).unwrap();
+    let rack = on_the_rack(&season, &Weights::default(), &on).unwrap();
     let adds: Vec<_> = rack.iter().map(|a| (a.outfit, a.adds)).collect();
     // By hand: A: 3 x (0.92 x 0.15 + 0.08 x 0.35); B: 3 x 0.08 x 0.35.
     assert_eq!(adds, [(2, 0), (1, 84_000), (0, 498_000)]);
@@ -90,13 +98,16 @@ fn what_adds_nothing_stays_on_the_rack() {
 fn faults_of_a_season_are_named() {
     let mut wrong = season(&[("A", 0)], &[("lure", 0, 0, &[1, 2])]);
     wrong.worth.push(vec![-1]);
-    let faults = gaps(&wrong, &Weights::default()).unwrap_err().0;
+    let faults = gaps(&wrong, &Weights::default(), &on).unwrap_err();
+    let SeasonError::Faults(ProblemFaults(faults)) = faults else { panic!("{faults:?}") };
     let fields: Vec<_> = faults.iter().map(|f| f.field.as_str()).collect();
     let expected = ["needs[0].weight", "needs[0].copies_at_once", "worth", "worth[0]", "worth[1]"];
     assert_eq!(fields, expected);
     let right = season(&[("A", 0)], &[("lure", 1, 1, &[GOOD])]);
     let field = |keep: &[usize], most| {
-        design_set(&right, keep, most, Work::default()).unwrap_err().0[0].field.clone()
+        let wrong = design_set(&right, keep, most, Work::default(), &|_| on()).unwrap_err();
+        let SeasonError::Faults(ProblemFaults(faults)) = wrong else { panic!("{wrong:?}") };
+        faults[0].field.clone()
     };
     assert_eq!((field(&[], 0), field(&[4], 1)), ("most".into(), "keep[0]".into()));
 }
@@ -146,7 +157,7 @@ proptest! {
     #[test]
     fn the_curve_equals_brute_force(season in random(), keep in proptest::option::of(0_usize..7)) {
         let keep: Vec<_> = keep.into_iter().collect();
-        let curve = design_set(&season, &keep, 7, Work::default()).unwrap();
+        let curve = design_set(&season, &keep, 7, Work::default(), &|_| on()).unwrap();
         prop_assert_eq!(curve.len(), 7);
         for (k, point) in curve.iter().enumerate() {
             let best = (0..1_u32 << 7)
@@ -164,7 +175,7 @@ proptest! {
 
     #[test]
     fn purchases_are_within_their_bound(season in random(), budget in 0_u64..300) {
-        let bought = purchases(&season, &Weights::default(), budget).unwrap();
+        let bought = purchases(&season, &Weights::default(), budget, &on).unwrap();
         let there: u32 = (0..7).filter(|o| season.outfits[*o].price.is_none()).map(|o| 1 << o).sum();
         let price = |set: u32| -> u64 {
             (0..7).filter(|o| set >> o & 1 == 1).filter_map(|o| season.outfits[o].price).sum()
@@ -179,5 +190,93 @@ proptest! {
         prop_assert!(bought.bound as f64 >= best - 1.0);
         let sum: i64 = bought.buys.iter().map(|b| b.adds).sum();
         prop_assert!((sum - bought.adds).abs() <= 7);
+    }
+}
+
+/// A season of a size at which every search has something to do.
+fn large() -> Season {
+    let mut state = 7_u64;
+    let mut dice = |below: u64| {
+        // 64-bit linear congruential generator, constants of Knuth's MMIX.
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) % below
+    };
+    Season {
+        needs: (0..60)
+            .map(|_| SeasonNeed {
+                id: String::new(),
+                weight: 1 + dice(30) as u32,
+                copies_at_once: 1 + dice(2) as u32,
+            })
+            .collect(),
+        outfits: (0..50)
+            .map(|o| SeasonOutfit { id: String::new(), price: (o > 9).then(|| 1 + dice(90)) })
+            .collect(),
+        worth: (0..60).map(|_| (0..50).map(|_| dice(1_000_001) as i64).collect()).collect(),
+    }
+}
+
+// Common practice, no source: whoever gives up is not asked again, and nothing is made up for him.
+#[test]
+fn whoever_gives_up_gets_no_half_answer() {
+    let season = large();
+    let weights = Weights::default();
+    type Call<'a> = &'a dyn Fn(&dyn Fn() -> ControlFlow<()>) -> Option<SeasonError>;
+    let calls: [Call<'_>; 3] = [
+        &|go_on| gaps(&season, &weights, go_on).err(),
+        &|go_on| on_the_rack(&season, &weights, go_on).err(),
+        &|go_on| purchases(&season, &weights, 400, go_on).err(),
+    ];
+    for call in calls {
+        let asked = Cell::new(0);
+        let patience = Cell::new(usize::MAX);
+        let go_on = || {
+            asked.set(asked.get() + 1);
+            if asked.get() > patience.get() { ControlFlow::Break(()) } else { on() }
+        };
+        assert_eq!(call(&go_on), None);
+        let all = asked.replace(0);
+        assert!(all >= 10, "asked {all} times only");
+        for left in [0, 1, all / 2, all - 1] {
+            patience.set(left);
+            assert_eq!(call(&go_on), Some(SeasonError::GivenUp));
+            assert_eq!(asked.replace(0), left + 1, "asked on after it was told to end");
+        }
+    }
+}
+
+// Common practice, no source: progress only gets better, and its bounds hold.
+#[test]
+fn a_curve_tells_how_it_stands_and_ends_when_told() {
+    let season = large();
+    let told: RefCell<Vec<SetProgress>> = RefCell::default();
+    let ask = |now: &SetProgress| {
+        told.borrow_mut().push(*now);
+        on()
+    };
+    let curve = design_set(&season, &[], 8, Work::default(), &ask).unwrap();
+    let told = told.into_inner();
+    assert!(told.iter().any(|now| now.nodes > 0), "too easy to test the tree");
+    for pair in told.windows(2).filter(|pair| pair[0].outfits == pair[1].outfits) {
+        assert!(pair[0].worth <= pair[1].worth && pair[0].bound >= pair[1].bound);
+    }
+    for now in &told {
+        let best = curve[now.outfits - 1].worth;
+        assert!(now.bound >= best && now.worth.is_none_or(|worth| worth <= best), "{now:?}");
+    }
+    for left in [0, told.len() / 2, told.len() - 1] {
+        let asked = Cell::new(0);
+        let ask = |_: &SetProgress| {
+            asked.set(asked.get() + 1);
+            if asked.get() > left { ControlFlow::Break(()) } else { on() }
+        };
+        let part = design_set(&season, &[], 8, Work::default(), &ask).unwrap();
+        assert_eq!(asked.get(), left + 1, "asked on after it was told to end");
+        assert!(part.len() <= curve.len());
+        for (cut, whole) in part.iter().zip(&curve) {
+            assert!(cut.worth <= whole.worth && whole.worth <= cut.bound);
+            assert!(cut.status == Status::Feasible || cut.worth == whole.worth);
+        }
     }
 }

@@ -186,9 +186,9 @@ fn routes(
         holding: holding.cloned(),
         pool: Pool::new(STORE_WORKERS),
         max_request_bytes: asked,
-        cut,
+        cut: cut.clone(),
     };
-    let trips = TripServiceImpl::new(inventory);
+    let trips = TripServiceImpl::new(inventory).until(cut);
     let (reporter, health) = tonic_health::server::health_reporter();
     let reflection = || {
         tonic_reflection::server::Builder::configure()

@@ -69,6 +69,10 @@ pub struct Global {
     /// Longest time to wait for the answer, for example 2s or 500ms
     #[arg(long, global = true, value_parser = duration, value_name = "TIME")]
     pub deadline: Option<Duration>,
+    /// Shows on stderr how the work on a plan stands, at once and also where nobody looks on; else
+    /// only on a terminal, from a second on
+    #[arg(long, global = true)]
+    pub progress: bool,
     /// Prints the request as JSON and does not send it
     #[arg(long, global = true)]
     pub print_request: bool,

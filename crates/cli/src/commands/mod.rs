@@ -24,6 +24,7 @@ mod rank;
 mod recover;
 mod season;
 mod trace;
+mod watched;
 
 pub(crate) use fleet::pass_on;
 pub(crate) use log::event;

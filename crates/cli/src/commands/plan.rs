@@ -1,7 +1,10 @@
 //! Plans of one trip and of several boats.
 
 use deepbend_contract::pb;
+use deepbend_contract::pb::watch_plan_request::Work;
+use deepbend_contract::pb::watch_plan_response::Part;
 
+use super::watched::{other_answer, watched};
 use super::{explanation, finish, json_of, plan_terms, printed_only, recover};
 use crate::args::{FleetArgs, Global, PlanArgs};
 use crate::failure::{Exit, Failure};
@@ -55,7 +58,8 @@ pub(super) async fn trip(global: &Global, args: &PlanArgs) -> Result<(), Failure
     let trips: Vec<pb::Trip> = request.trip.iter().cloned().collect();
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let answer = service.trips().plan_trip(service.request(request)).await?.into_inner();
+        let answer = watched(global, &service, Work::PlanTrip(request)).await?;
+        let Part::PlanTrip(answer) = answer else { return Err(other_answer()) };
         let Some(plan) = &answer.plan else { return nothing_planned(global, &answer) };
         let plans = std::slice::from_ref(plan);
         recover::keep(global, &trips, plans);
@@ -104,7 +108,8 @@ pub(super) async fn fleet(global: &Global, args: &FleetArgs) -> Result<(), Failu
     let trips = request.trips.clone();
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let answer = service.trips().plan_fleet(service.request(request)).await?.into_inner();
+        let answer = watched(global, &service, Work::PlanFleet(request)).await?;
+        let Part::PlanFleet(answer) = answer else { return Err(other_answer()) };
         let Some(plan) = &answer.plan else { return nothing_planned(global, &answer) };
         recover::keep(global, &trips, &plan.plans);
         put(&match global.output {

@@ -3,9 +3,12 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
+use deepbend_contract::pb::watch_plan_request::Work;
+use deepbend_contract::pb::watch_plan_response::Part;
 use deepbend_contract::{json, pb, plan_difference};
 
 use super::plan::{ending, header, rows};
+use super::watched::{other_answer, watched};
 use super::{finish, printed_only, text_of};
 use crate::args::{CheckArgs, ComparePlansArgs, Global};
 use crate::failure::{Exit, Failure};
@@ -74,8 +77,8 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let call = service.trips().check_coverage(service.request(request)).await;
-        let answer = call?.into_inner();
+        let answer = watched(global, &service, Work::CheckCoverage(request)).await?;
+        let Part::CheckCoverage(answer) = answer else { return Err(other_answer()) };
         let Some(plan) = &answer.plan else {
             return Err(Failure::new(Exit::Failed, "the answer lacks its plan"));
         };

@@ -4,7 +4,10 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use deepbend_contract::pb;
+use deepbend_contract::pb::watch_plan_request::Work;
+use deepbend_contract::pb::watch_plan_response::Part;
 
+use super::watched::{other_answer, watched};
 use super::{finish, json_of, printed_only, text_of};
 use crate::args::{GapsArgs, Global, SeasonArgs, SetArgs};
 use crate::failure::Failure;
@@ -31,7 +34,8 @@ pub(super) async fn gaps(global: &Global, args: &GapsArgs) -> Result<(), Failure
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let answer = service.trips().find_gaps(service.request(request)).await?.into_inner();
+        let answer = watched(global, &service, Work::FindGaps(request)).await?;
+        let Part::FindGaps(answer) = answer else { return Err(other_answer()) };
         put(&match global.output {
             Format::Table => render::gaps(&answer, output::width()),
             Format::Json => output::json_text(&answer)?,
@@ -72,7 +76,8 @@ pub(super) async fn set(global: &Global, args: &SetArgs) -> Result<(), Failure> 
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let answer = service.trips().design_set(service.request(request)).await?.into_inner();
+        let answer = watched(global, &service, Work::DesignSet(request)).await?;
+        let Part::DesignSet(answer) = answer else { return Err(other_answer()) };
         put(&match global.output {
             Format::Table => render::outfit_sets(&answer, output::width()),
             Format::Json => output::json_text(&answer)?,

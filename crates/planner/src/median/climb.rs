@@ -4,12 +4,13 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
 use super::case::Case;
+use super::meter::Meter;
 
 /// Exchanges at most; each one improves the plan, so few are ever needed.
 const ROUNDS: usize = 1_000;
 
 /// Adds the site that saves most until enough are open (lazily: what a site saves only falls).
-pub(super) fn greedy(case: &Case, steps: &mut u64) -> Vec<usize> {
+pub(super) fn greedy(case: &Case, meter: &mut Meter<'_>) -> Vec<usize> {
     let mut nearest = vec![i64::MAX; case.clients];
     let mut open = Vec::new();
     let take = |site: usize, nearest: &mut [i64], open: &mut Vec<usize>| {
@@ -25,7 +26,7 @@ pub(super) fn greedy(case: &Case, steps: &mut u64) -> Vec<usize> {
     if open.is_empty() {
         let best = (0..case.sites).min_by_key(|j| (case.column(*j).iter().sum::<i64>(), *j));
         take(best.unwrap_or(0), &mut nearest, &mut open);
-        *steps += (case.clients * case.sites) as u64;
+        meter.steps += (case.clients * case.sites) as u64;
     }
     for site in (0..case.sites).filter(|j| !open.contains(j)) {
         heap.push((i64::MAX, Reverse(site), 0));
@@ -36,7 +37,7 @@ pub(super) fn greedy(case: &Case, steps: &mut u64) -> Vec<usize> {
             take(site, &mut nearest, &mut open);
             continue;
         }
-        *steps += case.clients as u64;
+        meter.steps += case.clients as u64;
         let saved =
             nearest.iter().zip(case.column(site)).map(|(near, cost)| (near - cost).max(0)).sum();
         heap.push((saved, Reverse(site), open.len()));
@@ -73,19 +74,19 @@ impl Nearest {
     }
 }
 
-/// Exchanges one open site for a closed one as long as that helps, the best exchange first; stops
-/// where no more than `limit` steps are left. Returns the cost.
-pub(super) fn exchange(case: &Case, open: &mut Vec<usize>, steps: &mut u64, limit: u64) -> i64 {
+/// Exchanges one open site for a closed one as long as that helps, the best exchange first.
+/// Returns the cost.
+pub(super) fn exchange(case: &Case, open: &mut Vec<usize>, meter: &mut Meter<'_>) -> i64 {
     let mut is_open = vec![false; case.sites];
     open.iter().for_each(|site| is_open[*site] = true);
     let may_close: Vec<bool> = (0..case.sites).map(|j| !case.keep.contains(&j)).collect();
     let mut near = Nearest::new(case, open);
     let mut loss = vec![0_i64; case.sites];
     for _ in 0..ROUNDS {
-        if *steps >= limit {
+        if meter.is_over() {
             break;
         }
-        *steps += (case.clients * (case.sites + open.len())) as u64;
+        meter.steps += (case.clients * (case.sites + open.len())) as u64;
         let mut best = (0, 0, 0);
         for enter in (0..case.sites).filter(|j| !is_open[*j]) {
             open.iter().for_each(|site| loss[*site] = 0);

@@ -2,6 +2,7 @@
 
 use super::capacity::{self, Served};
 use super::case::{Case, Mark, Reach, SCALE};
+use super::meter::Meter;
 use super::tree::Best;
 
 /// Where the search stands when a bound is asked for.
@@ -152,8 +153,6 @@ pub(super) struct Pace {
     pub(super) patience: u32,
     /// Every so many iterations the chosen sites are improved by exchanges; 0: never.
     pub(super) climb_every: u32,
-    /// Steps after which to stop.
-    pub(super) limit: u64,
 }
 
 /// Moves the radii; fixes sites; offers plans. `None`: no plan of this place is better than the
@@ -164,7 +163,7 @@ pub(super) fn relax(
     start: &[i64],
     best: &mut Best,
     pace: Pace,
-    steps: &mut u64,
+    meter: &mut Meter<'_>,
 ) -> Option<Relaxed> {
     let case = place.case;
     let most: Vec<i64> = (0..case.clients)
@@ -186,12 +185,12 @@ pub(super) fn relax(
     let mut waited = 0;
     let mut eval = Eval::default();
     for iteration in 0..pace.iterations {
-        if !eval.run(place, marks, &radius, steps) {
+        if !eval.run(place, marks, &radius, &mut meter.steps) {
             return None;
         }
-        best.offer(case, &eval, steps);
+        best.offer(case, &eval, meter);
         if pace.climb_every > 0 && iteration % pace.climb_every == pace.climb_every - 1 {
-            best.climb(case, &eval.chosen, steps, pace.limit);
+            best.climb(case, &eval.chosen, meter);
         }
         let limit = best.limit();
         if eval.value > limit {
@@ -220,7 +219,8 @@ pub(super) fn relax(
         for (surplus, count) in relaxed.surplus.iter_mut().zip(&eval.count) {
             *surplus = *surplus * 0.9 + 0.1 * f64::from(*count - 1);
         }
-        if *steps >= pace.limit || stride < 0.002 || eval.count.iter().all(|c| *c == 1) {
+        let settled = stride < 0.002 || eval.count.iter().all(|c| *c == 1);
+        if settled || meter.is_over() {
             break;
         }
         // Camerini, Fratta and Maffioli: turn away from the last direction where it points back.

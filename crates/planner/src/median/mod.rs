@@ -19,9 +19,12 @@ mod case;
 mod check;
 mod climb;
 mod dual;
+mod meter;
 mod tree;
 
 pub use check::{MedianFault, check_median};
+
+use std::ops::ControlFlow;
 
 use crate::plan::Status;
 
@@ -192,6 +195,35 @@ impl MedianProblem {
 ///
 /// The first fault of the problem.
 pub fn solve_median(problem: &MedianProblem, work: Work) -> Result<MedianAnswer, MedianError> {
+    solve_median_watched(problem, work, &|_| ControlFlow::Continue(()))
+}
+
+/// How the search for a median stands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct MedianProgress {
+    /// What the best plan so far costs; none: no plan is known yet. Never rises.
+    pub cost: Option<u64>,
+    /// No plan costs less than this. Never falls.
+    pub bound: u64,
+    /// Work done.
+    pub spent: Spent,
+}
+
+/// Told how the search stands, between steps of it; `Break` ends it with the best so far.
+pub type AskMedian<'a> = &'a dyn Fn(&MedianProgress) -> ControlFlow<()>;
+
+/// Solves, and tells `ask` how the search stands; when that says `Break` the search ends as if the
+/// work were used up. Between two looks lies one round of the bound or of exchanges.
+///
+/// # Errors
+///
+/// The first fault of the problem.
+pub fn solve_median_watched(
+    problem: &MedianProblem,
+    work: Work,
+    ask: AskMedian<'_>,
+) -> Result<MedianAnswer, MedianError> {
     problem.validate()?;
-    Ok(tree::solve(&case::Case::new(problem), work))
+    let case = case::Case::new(problem);
+    Ok(tree::solve(&case, meter::Meter::new(work.steps, case.factor, ask)))
 }

@@ -7,7 +7,8 @@ use super::capacity::{self, Served};
 use super::case::{Case, Mark, Reach, SCALE};
 use super::climb::{self, Nearest};
 use super::dual::{self, Eval, Pace, Place, Relaxed};
-use super::{MedianAnswer, MedianPlan, Spent, Work};
+use super::meter::Meter;
+use super::{MedianAnswer, MedianPlan};
 use crate::plan::Status;
 
 /// Runs of the bound at the root; each begins with what the last one fixed.
@@ -45,8 +46,9 @@ impl Best {
         if self.known() { self.cost * SCALE } else { (case.dearest() + 1) * SCALE }
     }
 
-    fn set(&mut self, case: &Case, cost: i64, open: Vec<usize>) {
+    fn set(&mut self, case: &Case, cost: i64, open: Vec<usize>, meter: &mut Meter<'_>) {
         if cost < self.cost {
+            meter.reached(cost);
             self.cost = cost;
             self.serves = Nearest::new(case, &open).first.iter().map(|(_, site)| *site).collect();
             self.open = open;
@@ -54,25 +56,27 @@ impl Best {
     }
 
     /// Takes the plan behind a relaxed one if it is better.
-    pub(super) fn offer(&mut self, case: &Case, eval: &Eval, steps: &mut u64) {
+    pub(super) fn offer(&mut self, case: &Case, eval: &Eval, meter: &mut Meter<'_>) {
         if case.room.is_some() {
-            let plan = capacity::plan(case, &eval.chosen, &eval.count, &eval.taker, steps);
+            let plan =
+                capacity::plan(case, &eval.chosen, &eval.count, &eval.taker, &mut meter.steps);
             if let Some((cost, open, serves)) = plan
                 && cost < self.cost
             {
+                meter.reached(cost);
                 *self = Self { cost, open, serves };
             }
         } else if eval.primal.is_some_and(|cost| cost < self.cost) {
-            self.climb(case, &eval.chosen, steps, u64::MAX);
+            self.climb(case, &eval.chosen, meter);
         }
     }
 
     /// Improves a choice by exchanges and takes it if it is better; without capacities only.
-    pub(super) fn climb(&mut self, case: &Case, chosen: &[usize], steps: &mut u64, limit: u64) {
+    pub(super) fn climb(&mut self, case: &Case, chosen: &[usize], meter: &mut Meter<'_>) {
         if case.room.is_none() {
             let mut open = chosen.to_vec();
-            let cost = climb::exchange(case, &mut open, steps, limit);
-            self.set(case, cost, open);
+            let cost = climb::exchange(case, &mut open, meter);
+            self.set(case, cost, open, meter);
         }
     }
 }
@@ -92,27 +96,25 @@ impl Node {
     }
 }
 
-struct Tree<'a> {
+struct Tree<'a, 'm> {
     case: &'a Case,
     reach: Reach,
     best: Best,
-    steps: u64,
-    limit: u64,
-    nodes: u64,
+    meter: Meter<'m>,
 }
 
 /// Solves a case.
-pub(super) fn solve(case: &Case, work: Work) -> MedianAnswer {
+pub(super) fn solve(case: &Case, mut meter: Meter<'_>) -> MedianAnswer {
     let mut marks = vec![Mark::Free; case.sites];
     case.keep.iter().for_each(|site| marks[*site] = Mark::Open);
-    let mut steps = (case.clients * case.sites) as u64;
+    meter.steps = (case.clients * case.sites) as u64;
     let mut best = Best::new(case);
     let mut radius: Vec<i64> = Vec::new();
     if case.room.is_none() {
-        let mut open = climb::greedy(case, &mut steps);
-        let cost = climb::exchange(case, &mut open, &mut steps, work.steps);
+        let mut open = climb::greedy(case, &mut meter);
+        let cost = climb::exchange(case, &mut open, &mut meter);
         let near = Nearest::new(case, &open);
-        best.set(case, cost, open);
+        best.set(case, cost, open, &mut meter);
         // Between the nearest and the second: there the radius of a best plan lies.
         for ((first, _), second) in near.first.iter().zip(&near.second) {
             let second = if *second == i64::MAX { *first } else { *second };
@@ -126,34 +128,29 @@ pub(super) fn solve(case: &Case, work: Work) -> MedianAnswer {
         }
     }
     let reach = Reach::new(case, &marks);
-    let mut tree = Tree { case, reach, best, steps, limit: work.steps, nodes: 0 };
+    let mut tree = Tree { case, reach, best, meter };
     let served: Rc<Served> = Rc::new(vec![None; case.clients]);
     let root = Node { bound: 0, marks, served, radius: Rc::new(radius) };
     let left = tree.root(root).map_or(i64::MAX, |node| tree.search(node));
     tree.answer(left)
 }
 
-impl Tree<'_> {
+impl Tree<'_, '_> {
     /// Bounds the whole; `None`: nothing better than the best known.
     fn root(&mut self, mut node: Node) -> Option<Node> {
         let mut stride = 1.0;
         for _ in 0..ROOT_RUNS {
             let (before, free) = (node.bound, open_left(&node.marks));
-            let pace = Pace {
-                iterations: ROOT_ITERATIONS,
-                stride,
-                patience: 12,
-                climb_every: 25,
-                limit: self.limit,
-            };
+            let pace = Pace { iterations: ROOT_ITERATIONS, stride, patience: 12, climb_every: 25 };
             let relaxed = self.relax(&mut node, pace)?;
             node.bound = node.bound.max(relaxed.bound);
             node.radius = Rc::new(relaxed.radius);
             self.reach = self.reach.narrowed(&node.marks);
-            self.steps += self.reach.len();
+            self.meter.steps += self.reach.len();
+            self.meter.bound(node.bound);
             stride = 0.3;
             let gained = node.bound - before > SCALE / 4 || open_left(&node.marks) < free;
-            if self.steps >= self.limit || !gained {
+            if !gained || self.meter.is_over() {
                 break;
             }
         }
@@ -162,7 +159,7 @@ impl Tree<'_> {
 
     fn relax(&mut self, node: &mut Node, pace: Pace) -> Option<Relaxed> {
         let place = Place { case: self.case, reach: &self.reach, served: &node.served };
-        dual::relax(&place, &mut node.marks, &node.radius, &mut self.best, pace, &mut self.steps)
+        dual::relax(&place, &mut node.marks, &node.radius, &mut self.best, pace, &mut self.meter)
     }
 
     /// Searches below a node, the least bound first; returns the least bound that is left open.
@@ -183,10 +180,11 @@ impl Tree<'_> {
             if next.bound > self.best.limit() {
                 continue;
             }
-            if self.steps >= self.limit {
-                let least = heap.keys().next().map_or(i64::MAX, |(bound, _)| *bound);
-                let least = deep.iter().map(|node| node.bound).fold(least, i64::min);
-                return least.min(next.bound);
+            let least = heap.keys().next().map_or(i64::MAX, |(bound, _)| *bound);
+            let least = deep.iter().map(|node| node.bound).fold(least, i64::min).min(next.bound);
+            self.meter.bound(least);
+            if self.meter.is_over() {
+                return least;
             }
             for child in self.expand(next) {
                 if deep.is_empty() && heap.len() < most {
@@ -202,17 +200,11 @@ impl Tree<'_> {
 
     /// Bounds a node; the parts that it falls into.
     fn expand(&mut self, mut node: Node) -> Vec<Node> {
-        self.nodes += 1;
+        self.meter.nodes += 1;
         let whole = std::mem::take(&mut self.reach);
         self.reach = whole.narrowed(&node.marks);
-        self.steps += whole.len();
-        let pace = Pace {
-            iterations: NODE_ITERATIONS,
-            stride: 0.4,
-            patience: 6,
-            climb_every: 0,
-            limit: self.limit,
-        };
+        self.meter.steps += whole.len();
+        let pace = Pace { iterations: NODE_ITERATIONS, stride: 0.4, patience: 6, climb_every: 0 };
         let relaxed = self.relax(&mut node, pace);
         self.reach = whole;
         let Some(relaxed) = relaxed else { return Vec::new() };
@@ -280,11 +272,8 @@ impl Tree<'_> {
     }
 
     fn answer(self, left: i64) -> MedianAnswer {
-        let spent = Spent { steps: self.steps, nodes: self.nodes };
-        let whole = |bound: i64| {
-            let up = bound.max(0) / SCALE + i64::from(bound.max(0) % SCALE > 0);
-            up as u64 * self.case.factor
-        };
+        let spent = self.meter.spent();
+        let whole = |bound: i64| self.meter.whole(bound);
         if !self.best.known() {
             return match left {
                 i64::MAX => MedianAnswer::Infeasible,

@@ -17,11 +17,11 @@ use deepbend_planner::{Status, TripProblem};
 
 use super::cards::Cards;
 use super::cure::Cures;
+use super::gauge::{Gauge, Stopped};
 use super::hands::Hands;
-use super::offers::Judge;
+use super::offers::{self, Judge};
 use super::pool::{Spooled, leader_words, line_words};
 use super::request::Trip;
-use super::{Stopped, offers};
 
 /// Writes plans.
 #[derive(Debug)]
@@ -151,10 +151,10 @@ impl<'a, 'v> Writer<'a, 'v> {
         &self,
         plan: &TripPlan,
         reproducible: bool,
-        stop: &dyn Fn() -> Option<Stopped>,
+        gauge: &Gauge,
     ) -> Result<pb::Plan, Stopped> {
         let mut wire = self.empty(reproducible);
-        self.write_plan(plan, &mut wire, stop)?;
+        self.write_plan(plan, &mut wire, gauge)?;
         wire.findings = self.findings(&wire.outfits);
         Ok(wire)
     }
@@ -163,7 +163,7 @@ impl<'a, 'v> Writer<'a, 'v> {
         &self,
         plan: &TripPlan,
         wire: &mut pb::Plan,
-        stop: &dyn Fn() -> Option<Stopped>,
+        gauge: &Gauge,
     ) -> Result<(), Stopped> {
         let summary = self.judge.asked.summary;
         wire.status = status(plan.status).into();
@@ -197,7 +197,7 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.windier = Some(hands.windier());
         wire.jobs = plan.jobs.iter().map(|job| self.job(plan, job)).collect();
         let cards = Cards { judge: self.judge, plan };
-        let (rig_cards, cautions) = cards.write(stop)?;
+        let (rig_cards, cautions) = cards.write(gauge)?;
         wire.cautions = cautions;
         if !summary {
             wire.rig_cards = rig_cards;
@@ -205,9 +205,7 @@ impl<'a, 'v> Writer<'a, 'v> {
         }
         let cures = Cures { judge: self.judge, view: self.view, problem: self.problem, plan };
         for uncovered in &plan.uncovered {
-            if let Some(stopped) = stop() {
-                return Err(stopped);
-            }
+            gauge.go_on()?;
             wire.uncovered.push(cures.write(uncovered));
         }
         Ok(())

@@ -97,18 +97,6 @@ pub(super) struct Request {
 /// Nodes of the search, as the contract states.
 const NODES: u64 = 20_000;
 
-/// The parts that requests have in common.
-struct Common {
-    pool: Vec<pb::PoolPlace>,
-    pins: Vec<pb::Pin>,
-    nodes: Option<i64>,
-    overrides: BTreeMap<String, f64>,
-    explanation: i32,
-    validate_only: bool,
-    label: String,
-    added_wind: Option<f64>,
-}
-
 /// Reads a request for one trip.
 ///
 /// # Errors
@@ -125,15 +113,16 @@ pub(super) fn trip(wire: pb::PlanTripRequest) -> Result<Request, Faults> {
         request_label,
         added_wind_m_s,
     } = wire;
-    let common = Common {
+    let common = pb::PlanFleetRequest {
+        trips: Vec::new(),
         pool,
         pins,
-        nodes: work_budget_nodes,
+        work_budget_nodes,
         overrides,
         explanation,
         validate_only,
-        label: request_label,
-        added_wind: added_wind_m_s,
+        request_label,
+        added_wind_m_s,
     };
     let mut faults = Faults::new();
     let mut r = Reader::new(At::ROOT, &mut faults);
@@ -146,28 +135,8 @@ pub(super) fn trip(wire: pb::PlanTripRequest) -> Result<Request, Faults> {
 ///
 /// # Errors
 /// All faults found in it.
-pub(super) fn fleet(wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
-    let pb::PlanFleetRequest {
-        trips,
-        pool,
-        pins,
-        work_budget_nodes,
-        overrides,
-        explanation,
-        validate_only,
-        request_label,
-        added_wind_m_s,
-    } = wire;
-    let common = Common {
-        pool,
-        pins,
-        nodes: work_budget_nodes,
-        overrides,
-        explanation,
-        validate_only,
-        label: request_label,
-        added_wind: added_wind_m_s,
-    };
+pub(super) fn fleet(mut wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
+    let trips = std::mem::take(&mut wire.trips);
     let mut faults = Faults::new();
     let mut r = Reader::new(At::ROOT, &mut faults);
     let right = format!("1 to {} trips", limits::TRIPS);
@@ -190,7 +159,7 @@ pub(super) fn fleet(wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
             }
         });
     }
-    finish(read, common, true, faults)
+    finish(read, wire, true, faults)
 }
 
 /// Reads what covers a trip from what is aboard.
@@ -231,15 +200,11 @@ pub(super) fn check(wire: pb::CheckCoverageRequest) -> Result<(Request, Option<p
         trip.parts.retain(|part| segment_ids.contains(&part.id));
         trip.needs.retain(|need| segment_ids.contains(&need.segment));
     }
-    let common = Common {
-        pool: Vec::new(),
-        pins: Vec::new(),
-        nodes: None,
+    let common = pb::PlanFleetRequest {
         overrides,
-        explanation: 0,
         validate_only,
-        label: request_label,
-        added_wind: None,
+        request_label,
+        ..pb::PlanFleetRequest::default()
     };
     let mut request = finish(trip.into_iter().collect(), common, false, faults)?;
     for asked in &mut request.trips {
@@ -248,29 +213,38 @@ pub(super) fn check(wire: pb::CheckCoverageRequest) -> Result<(Request, Option<p
     Ok((request, plan))
 }
 
+/// Reads what requests have in common, which is all of a fleet's but its trips.
 fn finish(
     trips: Vec<Trip>,
-    common: Common,
+    common: pb::PlanFleetRequest,
     several: bool,
     mut faults: Faults,
 ) -> Result<Request, Faults> {
+    let pb::PlanFleetRequest {
+        trips: _,
+        pool,
+        pins,
+        work_budget_nodes,
+        overrides: replaced,
+        explanation,
+        validate_only,
+        request_label,
+        added_wind_m_s,
+    } = common;
     let mut r = Reader::new(At::ROOT, &mut faults);
-    let label = r.text("request_label", common.label, limits::LABEL_LENGTH).unwrap_or_default();
-    let explanation: Option<pb::Explanation> =
-        r.choice("explanation", common.explanation, "Explanation");
+    let label = r.text("request_label", request_label, limits::LABEL_LENGTH).unwrap_or_default();
+    let explanation: Option<pb::Explanation> = r.choice("explanation", explanation, "Explanation");
     let summary = explanation == Some(pb::Explanation::Summary);
-    let nodes = common
-        .nodes
+    let nodes = work_budget_nodes
         .and_then(|n| r.whole("work_budget_nodes", n, limits::WORK_BUDGET_NODES))
         .map_or(NODES, i64::unsigned_abs);
-    let wind = r.number("added_wind_m_s", common.added_wind, limits::ADDED_WIND_M_S);
-    let overrides = r.within("overrides", |at, faults| {
-        overrides(common.overrides.into_iter().collect(), at, faults)
-    });
+    let wind = r.number("added_wind_m_s", added_wind_m_s, limits::ADDED_WIND_M_S);
+    let overrides =
+        r.within("overrides", |at, faults| overrides(replaced.into_iter().collect(), at, faults));
     let boats: Vec<&str> = trips.iter().map(|trip| trip.boat.as_str()).collect();
     let alone = if several { None } else { boats.first().copied() };
-    let places = r.within("pool", |at, faults| read_pool(common.pool, alone, at, faults));
-    let pins = r.within("pins", |at, faults| read_pins(common.pins, &trips, several, at, faults));
+    let places = r.within("pool", |at, faults| read_pool(pool, alone, at, faults));
+    let pins = r.within("pins", |at, faults| read_pins(pins, &trips, several, at, faults));
     let trips = faults.or(trips)?;
     let all: BTreeSet<String> = trips.iter().map(|trip| trip.boat.clone()).collect();
     let trips = trips
@@ -291,7 +265,6 @@ fn finish(
             Asked { trip, places, pins, aboard: None, summary }
         })
         .collect();
-    let validate_only = common.validate_only;
     Ok(Request { trips, terms: Terms { nodes, overrides, summary, validate_only, label } })
 }
 

@@ -5,8 +5,8 @@ use deepbend_core::gear::{LeaderMaterial, LineMaterial, Outfit};
 use deepbend_core::judge::judge;
 use deepbend_planner::plan::{PlannedOutfit, Role, TripPlan};
 
-use super::Stopped;
 use super::answer::{Gathered, outfit_id};
+use super::gauge::{Gauge, Stopped};
 use super::offers::{Judge, no_leader, outfit};
 
 /// Writes rig cards.
@@ -40,14 +40,12 @@ impl Cards<'_, '_> {
     /// Cards in the order of the needs, and the cautions of all of them.
     pub(super) fn write(
         &self,
-        stop: &dyn Fn() -> Option<Stopped>,
+        gauge: &Gauge,
     ) -> Result<(Vec<pb::RigCard>, Vec<pb::Caution>), Stopped> {
         let mut cards = Vec::new();
         let mut gathered = Gathered::default();
         for cover in &self.plan.coverage {
-            if let Some(stopped) = stop() {
-                return Err(stopped);
-            }
+            gauge.go_on()?;
             let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };
             for used in cover.uses.iter().filter(|used| used.role == Role::Fishes) {
                 let planned = &self.plan.outfits[used.outfit];

@@ -13,10 +13,11 @@ use tonic::Status;
 
 use super::answer::{self, Deadlines, NoPlan, Writer, write_clash};
 use super::ask::{Asked, Terms};
+use super::gauge::Gauge;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
 use super::search::{self, NoAnswer};
-use super::{Stopped, sighted, stopped};
+use super::{sighted, stopped};
 use crate::error::ServiceError;
 
 /// Everything that work on one request needs.
@@ -27,7 +28,7 @@ pub(super) struct Desk<'d> {
     nodes: u64,
     pub(super) summary: bool,
     until: Option<Instant>,
-    stop: &'d dyn Fn() -> Option<Stopped>,
+    pub(super) gauge: &'d Gauge,
 }
 
 /// What was found for all boats, with what it was made from.
@@ -44,7 +45,7 @@ impl<'d> Desk<'d> {
         model: &'d Model,
         terms: &Terms,
         deadline: Option<Instant>,
-        stop: &'d dyn Fn() -> Option<Stopped>,
+        gauge: &'d Gauge,
     ) -> Self {
         Self {
             view,
@@ -53,19 +54,15 @@ impl<'d> Desk<'d> {
             nodes: terms.nodes,
             summary: terms.summary,
             until: deadline.map(search::end),
-            stop,
+            gauge,
         }
-    }
-
-    /// Why the work is to end, if it is.
-    pub(super) fn stopped(&self) -> Option<Stopped> {
-        (self.stop)()
     }
 
     /// Whether there is time for another search that takes about as long as one since `begun`.
     pub(super) fn has_time(&self, begun: Instant) -> bool {
         let left = |until: Instant| until.saturating_duration_since(Instant::now());
-        (self.stop)().is_none() && self.until.is_none_or(|until| left(until) > begun.elapsed())
+        self.gauge.stopped().is_none()
+            && self.until.is_none_or(|until| left(until) > begun.elapsed())
     }
 
     /// Plans the trips over what `reach` finds, and hands everything to `then`.
@@ -92,12 +89,15 @@ impl<'d> Desk<'d> {
             })
             .collect();
         let mut problem = FleetProblem { trips: Vec::new() };
+        let rods = judges.iter().map(|judge| judge.pool.rods.len()).sum();
+        self.gauge.begin(pb::PlanStage::Judging, rods);
         for judge in &judges {
             let mut trip = judge.pool.problem(judge.asked);
-            trip.candidates = judge.candidates(self.stop).map_err(stopped)?;
+            trip.candidates = judge.candidates(self.gauge).map_err(stopped)?;
             problem.trips.push(FleetTrip { departs: judge.asked.trip.departs(), problem: trip });
         }
-        let found = search::search(&problem, &self.weights, self.nodes, self.until, self.stop);
+        self.gauge.begin(pb::PlanStage::Searching, 0);
+        let found = search::search(&problem, &self.weights, self.nodes, self.until, self.gauge);
         let found = found.map_err(no_answer)?;
         let reproducible = !found.cut;
         let found = match found.answer {
@@ -174,9 +174,11 @@ impl<'d> Desk<'d> {
         wire.bound_micros = Some(plan.bound);
         wire.gap = Some(plan.gap());
         wire.node_count = i64::try_from(plan.nodes).unwrap_or(i64::MAX);
+        self.gauge.begin(pb::PlanStage::Writing, plan.trips.len());
         for (writer, trip) in made.writers.iter().zip(&plan.trips) {
-            let plan = writer.plan(trip, made.reproducible, self.stop).map_err(stopped)?;
+            let plan = writer.plan(trip, made.reproducible, self.gauge).map_err(stopped)?;
             wire.plans.push(plan);
+            self.gauge.step(pb::PlanStage::Writing);
         }
         Ok(wire)
     }

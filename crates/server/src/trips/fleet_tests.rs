@@ -10,12 +10,16 @@ use deepbend_planner::{
     plan_fleet,
 };
 
+use tokio::sync::watch::Sender;
+use tokio_util::sync::CancellationToken;
+
 use super::ask;
+use super::gauge::Gauge;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
 
 #[path = "../../tests/trip_support/mod.rs"]
-mod trip_support;
+pub(super) mod trip_support;
 
 use trip_support::{Fleet, demo_trip};
 
@@ -28,7 +32,8 @@ fn problem(id: &str, places: &[&str]) -> TripProblem {
     let model = Model::builtin();
     let judge = Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(&asked);
-    problem.candidates = judge.candidates(&|| None).unwrap();
+    problem.candidates =
+        judge.candidates(&Gauge::new(None, CancellationToken::new(), Sender::default())).unwrap();
     problem
 }
 

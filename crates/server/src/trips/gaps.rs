@@ -5,7 +5,6 @@ use std::collections::BTreeSet;
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{Lure, infer_power};
 use deepbend_core::judge;
-use deepbend_planner::ProblemFaults;
 use deepbend_planner::season::{self, Addition};
 use deepbend_planner::weights::{Micros, ONE};
 use tonic::Status;
@@ -14,7 +13,6 @@ use super::ask_season::Gaps;
 use super::desk::Desk;
 use super::season::{Table, Thing};
 use super::specs::Spec;
-use crate::error::ServiceError;
 
 /// Specs that add at least this share of the best one are in its window.
 const WINDOW_SHARE: (Micros, Micros) = (9, 10);
@@ -43,11 +41,13 @@ fn answer(
     table: &Table<'_>,
 ) -> Result<pb::FindGapsResponse, Status> {
     let weights = &desk.weights;
-    let additions = season::gaps(&table.season, weights).map_err(defect)?;
-    let rack = season::on_the_rack(&table.season, weights).map_err(defect)?;
+    desk.gauge.begin(pb::PlanStage::Searching, 0);
+    let (asked_on, none) = (|| desk.asked(), |error| desk.no_season(error));
+    let additions = season::gaps(&table.season, weights, &asked_on).map_err(none)?;
+    let rack = season::on_the_rack(&table.season, weights, &asked_on).map_err(none)?;
     let full = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
     let mut wire = pb::FindGapsResponse {
-        gaps: gaps(table, &additions, asked.count),
+        gaps: gaps(desk, table, &additions, asked.count)?,
         rack: rack.iter().map(|addition| rack_rod(table, addition)).collect(),
         full_micros: full,
         owned_micros: owned_worth(desk, table),
@@ -55,8 +55,7 @@ fn answer(
         ..pb::FindGapsResponse::default()
     };
     if let Some(budget) = asked.budget {
-        desk.go_on()?;
-        let bought = season::purchases(&table.season, weights, budget).map_err(defect)?;
+        let bought = season::purchases(&table.season, weights, budget, &asked_on).map_err(none)?;
         wire.bound_micros = Some(bought.bound);
         wire.purchases = bought.buys.iter().map(|buy| purchase(table, buy)).collect();
         for one in &wire.purchases {
@@ -77,11 +76,6 @@ fn answer(
     Ok(wire)
 }
 
-fn defect(faults: ProblemFaults) -> Status {
-    tracing::error!(%faults, "a good request became a bad season");
-    ServiceError::Internal.into()
-}
-
 /// What the needs are worth with what is owned.
 fn owned_worth(desk: &Desk<'_>, table: &Table<'_>) -> Micros {
     let owned: Vec<usize> =
@@ -98,7 +92,12 @@ fn owned_worth(desk: &Desk<'_>, table: &Table<'_>) -> Micros {
 }
 
 /// Windows of specs, the best first; what lies in an earlier one is not named again.
-fn gaps(table: &Table<'_>, additions: &[Addition], count: usize) -> Vec<pb::Gap> {
+fn gaps(
+    desk: &Desk<'_>,
+    table: &Table<'_>,
+    additions: &[Addition],
+    count: usize,
+) -> Result<Vec<pb::Gap>, Status> {
     let adds = |spec: usize| {
         let of_spec = |a: &&Addition| matches!(table.things[a.outfit], Thing::New(s) if s == spec);
         additions.iter().find(of_spec).map_or(0, |a| a.adds)
@@ -112,6 +111,7 @@ fn gaps(table: &Table<'_>, additions: &[Addition], count: usize) -> Vec<pb::Gap>
         if gaps.len() == count {
             break;
         }
+        desk.go_on()?;
         match &table.things[addition.outfit] {
             Thing::New(spec) if !named.contains(spec) => {
                 // Practice: where a second one adds as much, no new spec is looked for.
@@ -141,7 +141,7 @@ fn gaps(table: &Table<'_>, additions: &[Addition], count: usize) -> Vec<pb::Gap>
             Thing::New(_) | Thing::Like(_) | Thing::Owned(_) => {}
         }
     }
-    gaps
+    Ok(gaps)
 }
 
 /// The place whose outfit scores best with the needs that are lifted, of all that add as much.

@@ -13,23 +13,28 @@
 //!
 //! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice
 //! of `specs`, and answered by `gaps` and `sets`.
+//!
+//! All of it tells `gauge` how it stands, and asks there whether to go on; `watch` passes that on.
 
 use std::sync::Arc;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService;
+use deepbend_contract::pb::watch_plan_request::Work;
+use deepbend_contract::pb::watch_plan_response::Part;
 use deepbend_contract::{At, Faults, plan_difference, reason};
 use deepbend_core::model::Model;
 use deepbend_ledger::item::ItemKind;
 use deepbend_ledger::view::View;
 use deepbend_store::inventory::Inventory;
-use tokio::time::Instant;
+use tokio::sync::watch::Sender;
+use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
 
 use crate::compute;
 use crate::error::{Missing, ServiceError};
-use crate::gate::CallDeadline;
+use crate::gate::{CallDeadline, CallPlace};
 
 mod answer;
 mod ask;
@@ -41,6 +46,7 @@ mod desk;
 #[cfg(test)]
 mod fleet_tests;
 mod gaps;
+mod gauge;
 mod hands;
 mod offers;
 mod pool;
@@ -50,24 +56,35 @@ mod season;
 mod sets;
 mod sighted;
 mod specs;
+mod watch;
 
 use ask::Asked;
 use desk::Desk;
-
-/// Why work ended early.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Stopped {
-    /// The deadline passed.
-    Deadline,
-    /// The caller gave up.
-    Cancelled,
-}
+use gauge::{Gauge, Stopped};
 
 /// Answers `deepbend.v1.TripService`.
 #[derive(Clone, Debug)]
 pub struct TripServiceImpl {
     inventory: Option<Arc<Inventory>>,
     compute: compute::Pool,
+    cut: CancellationToken,
+}
+
+/// What work has to know of its call.
+struct Call {
+    deadline: Option<CallDeadline>,
+    progress: Sender<pb::PlanProgress>,
+}
+
+impl Call {
+    /// A call that nobody watches.
+    fn of<T>(request: &Request<T>) -> Self {
+        Self { deadline: deadline(request), progress: Sender::default() }
+    }
+}
+
+fn deadline<T>(request: &Request<T>) -> Option<CallDeadline> {
+    request.extensions().get::<CallDeadline>().copied()
 }
 
 impl TripServiceImpl {
@@ -76,18 +93,21 @@ impl TripServiceImpl {
     #[must_use]
     pub fn new(inventory: Option<Arc<Inventory>>) -> Self {
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        Self { inventory, compute: compute::Pool::new(cores) }
+        Self { inventory, compute: compute::Pool::new(cores), cut: CancellationToken::new() }
     }
-}
 
-impl TripServiceImpl {
+    /// The same service, whose watched calls end at `cut`.
+    pub(crate) fn until(self, cut: CancellationToken) -> Self {
+        Self { cut, ..self }
+    }
+
     /// Looks a request up, and does the work on a thread that may block; `None` where it is only
     /// to be checked.
     async fn work<A: Send + 'static, T: Send + 'static>(
         &self,
         asked: A,
         terms: ask::Terms,
-        deadline: Option<CallDeadline>,
+        call: Call,
         look_up: impl FnOnce(&View, &A) -> Result<(), ServiceError>,
         work: impl FnOnce(&A, &Desk<'_>) -> Result<T, Status> + Send + 'static,
     ) -> Result<Option<T>, Status> {
@@ -102,26 +122,96 @@ impl TripServiceImpl {
         let given_up = CancellationToken::new();
         let _guard = given_up.clone().drop_guard();
         let work = move || {
-            let deadline = deadline.map(|deadline| deadline.0);
-            let stop = stop(deadline, &given_up);
-            work(&asked, &Desk::new(&view, &model, &terms, deadline, &stop))
+            let deadline = call.deadline.map(|deadline| deadline.0);
+            let gauge = Gauge::new(deadline, given_up, call.progress);
+            work(&asked, &Desk::new(&view, &model, &terms, deadline, &gauge))
         };
         Ok(Some(self.compute.run(work).await??))
     }
-}
 
-/// When work is to end.
-fn stop(
-    deadline: Option<Instant>,
-    given_up: &CancellationToken,
-) -> impl Fn() -> Option<Stopped> + '_ {
-    move || {
-        if given_up.is_cancelled() {
-            Some(Stopped::Cancelled)
-        } else {
-            let late = deadline.is_some_and(|deadline| Instant::now() >= deadline);
-            late.then_some(Stopped::Deadline)
-        }
+    /// Plans what was asked for; the plan, and the label of the request.
+    async fn plan<T: Send + 'static>(
+        &self,
+        asked: ask::Request,
+        call: Call,
+        plan: impl FnOnce(&Desk<'_>, &[Asked]) -> Result<T, Status> + Send + 'static,
+    ) -> Result<(Option<T>, String), Status> {
+        let ask::Request { trips, terms } = asked;
+        let label = terms.label.clone();
+        let known = |view: &View, trips: &Vec<Asked>| look_up(view, trips);
+        let plan = self.work(trips, terms, call, known, |trips, desk| plan(desk, trips)).await?;
+        Ok((plan, label))
+    }
+
+    async fn trip(
+        &self,
+        request: pb::PlanTripRequest,
+        call: Call,
+    ) -> Result<pb::PlanTripResponse, Status> {
+        let (plan, request_label) =
+            self.plan(ask::trip(request)?, call, |desk, trips| desk.trip(trips)).await?;
+        Ok(pb::PlanTripResponse { plan, request_label })
+    }
+
+    async fn fleet(
+        &self,
+        request: pb::PlanFleetRequest,
+        call: Call,
+    ) -> Result<pb::PlanFleetResponse, Status> {
+        let (plan, request_label) =
+            self.plan(ask::fleet(request)?, call, |desk, trips| desk.fleet(trips)).await?;
+        Ok(pb::PlanFleetResponse { plan, request_label })
+    }
+
+    async fn check(
+        &self,
+        request: pb::CheckCoverageRequest,
+        call: Call,
+    ) -> Result<pb::CheckCoverageResponse, Status> {
+        let (asked, before) = ask::check(request)?;
+        let (plan, request_label) = self.plan(asked, call, |desk, trips| desk.trip(trips)).await?;
+        let difference = before.zip(plan.as_ref()).map(|(mut before, after)| {
+            before.boat_id.clone_from(&after.boat_id);
+            // What was brought along and wound on is aboard by now.
+            before.moves.clear();
+            before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
+            plan_difference(&[before], std::slice::from_ref(after))
+        });
+        Ok(pb::CheckCoverageResponse { plan, difference, request_label })
+    }
+
+    async fn gaps(
+        &self,
+        request: pb::FindGapsRequest,
+        call: Call,
+    ) -> Result<pb::FindGapsResponse, Status> {
+        let mut asked = ask_season::gaps(request)?;
+        let terms = std::mem::take(&mut asked.season.terms);
+        let request_label = terms.label.clone();
+        let known = |view: &View, asked: &ask_season::Gaps| {
+            let places = asked.places.iter().map(|id| ("place_ids", Some(ItemKind::Boat), id));
+            look_up_season(view, &asked.season, places.collect())
+        };
+        let found = self.work(asked, terms, call, known, |asked, desk| gaps::find(desk, asked));
+        let found = found.await?.unwrap_or_default();
+        Ok(pb::FindGapsResponse { request_label, ..found })
+    }
+
+    async fn set(
+        &self,
+        request: pb::DesignSetRequest,
+        call: Call,
+    ) -> Result<pb::DesignSetResponse, Status> {
+        let mut asked = ask_season::set(request)?;
+        let terms = std::mem::take(&mut asked.season.terms);
+        let request_label = terms.label.clone();
+        let known = |view: &View, asked: &ask_season::Set| {
+            let rods = asked.keep.iter().map(|id| ("keep_rod_ids", Some(ItemKind::Rod), id));
+            look_up_season(view, &asked.season, rods.collect())
+        };
+        let found = self.work(asked, terms, call, known, |asked, desk| sets::design(desk, asked));
+        let found = found.await?.unwrap_or_default();
+        Ok(pb::DesignSetResponse { request_label, ..found })
     }
 }
 
@@ -131,102 +221,74 @@ impl TripService for TripServiceImpl {
         &self,
         request: Request<pb::PlanTripRequest>,
     ) -> Result<Response<pb::PlanTripResponse>, Status> {
-        let deadline = request.extensions().get::<CallDeadline>().copied();
-        let asked = ask::trip(request.into_inner())?;
-        let request_label = asked.terms.label.clone();
-        let ask::Request { trips, terms } = asked;
-        let plan = self
-            .work(
-                trips,
-                terms,
-                deadline,
-                |view, trips| look_up(view, trips),
-                |trips, desk| desk.trip(trips),
-            )
-            .await?;
-        Ok(Response::new(pb::PlanTripResponse { plan, request_label }))
+        let call = Call::of(&request);
+        self.trip(request.into_inner(), call).await.map(Response::new)
     }
 
     async fn plan_fleet(
         &self,
         request: Request<pb::PlanFleetRequest>,
     ) -> Result<Response<pb::PlanFleetResponse>, Status> {
-        let deadline = request.extensions().get::<CallDeadline>().copied();
-        let asked = ask::fleet(request.into_inner())?;
-        let request_label = asked.terms.label.clone();
-        let ask::Request { trips, terms } = asked;
-        let plan = self
-            .work(
-                trips,
-                terms,
-                deadline,
-                |view, trips| look_up(view, trips),
-                |trips, desk| desk.fleet(trips),
-            )
-            .await?;
-        Ok(Response::new(pb::PlanFleetResponse { plan, request_label }))
+        let call = Call::of(&request);
+        self.fleet(request.into_inner(), call).await.map(Response::new)
     }
 
     async fn check_coverage(
         &self,
         request: Request<pb::CheckCoverageRequest>,
     ) -> Result<Response<pb::CheckCoverageResponse>, Status> {
-        let deadline = request.extensions().get::<CallDeadline>().copied();
-        let (asked, before) = ask::check(request.into_inner())?;
-        let request_label = asked.terms.label.clone();
-        let ask::Request { trips, terms } = asked;
-        let plan = self
-            .work(
-                trips,
-                terms,
-                deadline,
-                |view, trips| look_up(view, trips),
-                |trips, desk| desk.trip(trips),
-            )
-            .await?;
-        let difference = before.zip(plan.as_ref()).map(|(mut before, after)| {
-            before.boat_id.clone_from(&after.boat_id);
-            // What was brought along and wound on is aboard by now.
-            before.moves.clear();
-            before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
-            plan_difference(&[before], std::slice::from_ref(after))
-        });
-        Ok(Response::new(pb::CheckCoverageResponse { plan, difference, request_label }))
+        let call = Call::of(&request);
+        self.check(request.into_inner(), call).await.map(Response::new)
     }
 
     async fn find_gaps(
         &self,
         request: Request<pb::FindGapsRequest>,
     ) -> Result<Response<pb::FindGapsResponse>, Status> {
-        let deadline = request.extensions().get::<CallDeadline>().copied();
-        let mut asked = ask_season::gaps(request.into_inner())?;
-        let terms = std::mem::take(&mut asked.season.terms);
-        let request_label = terms.label.clone();
-        let known = |view: &View, asked: &ask_season::Gaps| {
-            let places = asked.places.iter().map(|id| ("place_ids", Some(ItemKind::Boat), id));
-            look_up_season(view, &asked.season, places.collect())
-        };
-        let found = self.work(asked, terms, deadline, known, |asked, desk| gaps::find(desk, asked));
-        let found = found.await?.unwrap_or_default();
-        Ok(Response::new(pb::FindGapsResponse { request_label, ..found }))
+        let call = Call::of(&request);
+        self.gaps(request.into_inner(), call).await.map(Response::new)
     }
 
     async fn design_set(
         &self,
         request: Request<pb::DesignSetRequest>,
     ) -> Result<Response<pb::DesignSetResponse>, Status> {
-        let deadline = request.extensions().get::<CallDeadline>().copied();
-        let mut asked = ask_season::set(request.into_inner())?;
-        let terms = std::mem::take(&mut asked.season.terms);
-        let request_label = terms.label.clone();
-        let known = |view: &View, asked: &ask_season::Set| {
-            let rods = asked.keep.iter().map(|id| ("keep_rod_ids", Some(ItemKind::Rod), id));
-            look_up_season(view, &asked.season, rods.collect())
+        let call = Call::of(&request);
+        self.set(request.into_inner(), call).await.map(Response::new)
+    }
+
+    type WatchPlanStream = ReceiverStream<watch::Answer>;
+
+    async fn watch_plan(
+        &self,
+        request: Request<pb::WatchPlanRequest>,
+    ) -> Result<Response<Self::WatchPlanStream>, Status> {
+        let deadline = deadline(&request);
+        let place = request.extensions().get::<CallPlace>().cloned();
+        let Some(asked) = request.into_inner().work else {
+            let mut faults = Faults::new();
+            let (at, right) = (At::ROOT.field("work"), "a request of another method");
+            faults.push(pb::FaultCode::Missing, at, "is left out", right);
+            return Err(ServiceError::Faults(faults).into());
         };
-        let found =
-            self.work(asked, terms, deadline, known, |asked, desk| sets::design(desk, asked));
-        let found = found.await?.unwrap_or_default();
-        Ok(Response::new(pb::DesignSetResponse { request_label, ..found }))
+        let waiting =
+            pb::PlanProgress { stage: pb::PlanStage::Waiting.into(), ..Default::default() };
+        let progress = Sender::new(waiting);
+        let told = progress.subscribe();
+        let (service, call) = (self.clone(), Call { deadline, progress });
+        let work = async move {
+            match asked {
+                Work::PlanTrip(asked) => service.trip(asked, call).await.map(Part::PlanTrip),
+                Work::PlanFleet(asked) => service.fleet(asked, call).await.map(Part::PlanFleet),
+                Work::CheckCoverage(asked) => {
+                    service.check(asked, call).await.map(Part::CheckCoverage)
+                }
+                Work::FindGaps(asked) => service.gaps(asked, call).await.map(Part::FindGaps),
+                Work::DesignSet(asked) => service.set(asked, call).await.map(Part::DesignSet),
+            }
+        };
+        let ends = watch::Ends { deadline, cut: self.cut.clone(), place };
+        Ok(Response::new(watch::start(work, told, ends)))
     }
 }
 
@@ -316,8 +378,11 @@ mod tests {
     use deepbend_ledger::import::FileKind;
     use deepbend_ledger::time::ObservedTime;
     use deepbend_store::MemoryStore;
+    use tokio::time::Instant;
+    use tokio_stream::StreamExt as _;
     use tonic::Code;
 
+    use super::fleet_tests::trip_support::{Fleet, demo_trip};
     use super::*;
 
     fn service() -> TripServiceImpl {
@@ -395,9 +460,82 @@ mod tests {
         let view = service.inventory.unwrap().view();
         let given_up = CancellationToken::new();
         given_up.cancel();
-        let stop = stop(None, &given_up);
-        let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &stop);
+        let gauge = Gauge::new(None, given_up, Sender::default());
+        let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &gauge);
         let status = desk.trip(&asked.trips).unwrap_err();
         assert_eq!(status.code(), Code::Cancelled);
+    }
+
+    fn demo_fleet() -> (TripServiceImpl, pb::PlanFleetRequest) {
+        let trip = |id: &str| demo_trip(id, &[]).trip.unwrap();
+        let place = |id: &str| pb::PoolPlace { place_id: id.to_owned(), move_cost_micros: None };
+        let request = pb::PlanFleetRequest {
+            trips: vec![trip("T1"), trip("T2")],
+            pool: vec![place("B2"), place("S0")],
+            ..pb::PlanFleetRequest::default()
+        };
+        (Fleet::demo().service(), request)
+    }
+
+    // Source: the contract of WatchPlan.
+    #[tokio::test]
+    async fn a_watched_call_tells_how_it_stands_and_then_answers() {
+        let (service, request) = demo_fleet();
+        let plain = service.plan_fleet(Request::new(request.clone())).await.unwrap().into_inner();
+        let watched = pb::WatchPlanRequest { work: Some(Work::PlanFleet(request)) };
+        let mut told = service.watch_plan(Request::new(watched)).await.unwrap().into_inner();
+        let mut last = pb::PlanProgress::default();
+        let mut count = 0;
+        let answer = loop {
+            let part = told.next().await.unwrap().unwrap().part.unwrap();
+            let Part::Progress(now) = part else { break part };
+            assert!(count > 0 || now.stage() == pb::PlanStage::Waiting);
+            assert!(now.stage >= last.stage, "{now:?} after {last:?}");
+            if now.stage == last.stage {
+                assert!(now.done_count >= last.done_count);
+                assert!(now.incumbent_micros >= last.incumbent_micros);
+            }
+            (last, count) = (now, count + 1);
+        };
+        assert!(count > 0);
+        assert_eq!(answer, Part::PlanFleet(plain));
+        assert!(told.next().await.is_none());
+    }
+
+    // Source: the contract of WatchPlan: errors are those of the method.
+    #[tokio::test]
+    async fn a_watched_call_fails_like_the_method() {
+        let (service, _) = demo_fleet();
+        let nothing = Request::new(pb::WatchPlanRequest { work: None });
+        let status = service.watch_plan(nothing).await.unwrap_err();
+        assert_eq!(status.code(), Code::InvalidArgument);
+        let empty = Work::DesignSet(pb::DesignSetRequest::default());
+        let empty = Request::new(pb::WatchPlanRequest { work: Some(empty) });
+        let mut told = service.watch_plan(empty).await.unwrap().into_inner();
+        let failed = loop {
+            match told.next().await.unwrap() {
+                Ok(message) => assert!(matches!(message.part, Some(Part::Progress(_)))),
+                Err(status) => break status,
+            }
+        };
+        assert_eq!(failed.code(), Code::InvalidArgument);
+    }
+
+    // From memory: who goes away is not worked for, however far the work is.
+    #[tokio::test]
+    async fn who_goes_away_ends_the_work() {
+        for stage in [pb::PlanStage::Judging, pb::PlanStage::Searching] {
+            let (service, request) = demo_fleet();
+            let progress = Sender::default();
+            let mut told = progress.subscribe();
+            let call = Call { deadline: None, progress };
+            let running = tokio::spawn(async move { service.fleet(request, call).await });
+            told.wait_for(|now| now.stage() == stage).await.unwrap();
+            running.abort();
+            // The work lets go of the sender when it ends.
+            while told.changed().await.is_ok() {}
+            let last = told.borrow().stage();
+            assert!(last < pb::PlanStage::Comparing, "it went on to {last:?}");
+        }
     }
 }

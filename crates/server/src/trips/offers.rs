@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use deepbend_contract::pb;
 use deepbend_core::gear::{
     GuideCondition, Leader, LeaderMaterial, LineMaterial, Lure, Outfit, Reel, Rod,
 };
@@ -11,8 +12,8 @@ use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_planner::problem::{Candidate, Offer};
 use deepbend_planner::weights::{Micros, ONE, Weights};
 
-use super::Stopped;
 use super::ask::Asked;
+use super::gauge::{Gauge, Stopped};
 use super::pool::{FITTED, Pool, PoolLeader, PoolReel, PoolRod, Spooled};
 
 /// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
@@ -165,25 +166,22 @@ type Tried = (Option<usize>, Score);
 
 impl Judge<'_, '_> {
     /// All candidates, also of items that are not ready: the planner takes none of them, and says
-    /// what they would have done. `stop` is asked between rods.
+    /// what they would have done. `gauge` is asked between pairs of
+    /// rod and reel, and told of each rod.
     ///
     /// # Errors
-    /// [`Stopped`] as soon as `stop` says so.
-    pub(super) fn candidates(
-        &self,
-        stop: &dyn Fn() -> Option<Stopped>,
-    ) -> Result<Vec<Candidate>, Stopped> {
+    /// [`Stopped`] as soon as `gauge` says so.
+    pub(super) fn candidates(&self, gauge: &Gauge) -> Result<Vec<Candidate>, Stopped> {
         let mut candidates = Vec::new();
         for rod in &self.pool.rods {
-            if let Some(stopped) = stop() {
-                return Err(stopped);
-            }
             for reel in &self.pool.reels {
                 // Pins are the planner's to keep: it names those that clash.
                 if rod.handle == reel.kind {
+                    gauge.go_on()?;
                     candidates.extend(self.of_pair(rod, reel));
                 }
             }
+            gauge.step(pb::PlanStage::Judging);
         }
         Ok(candidates)
     }

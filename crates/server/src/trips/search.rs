@@ -1,16 +1,14 @@
 //! The planner, called so that a deadline ends it with the best plan so far.
 
+use std::ops::ControlFlow;
+
 use deepbend_planner::{
-    Budget, FleetAnswer, FleetProblem, ProblemFaults, Status, Weights, check_fleet,
-    plan_fleet_until,
+    Budget, FleetAnswer, FleetProblem, ProblemFaults, Progress, Weights, check_fleet,
+    plan_fleet_watched,
 };
 use tokio::time::{Duration, Instant};
 
-use super::Stopped;
-
-/// Nodes of the first stage; each further one has [`GROWTH`] times as many, up to the budget.
-const FIRST: u64 = 256;
-const GROWTH: u64 = 4;
+use super::gauge::{Gauge, Stopped};
 
 /// What the search found.
 #[derive(Debug)]
@@ -31,42 +29,32 @@ pub(super) enum NoAnswer {
     Violations(Vec<String>),
 }
 
-/// Searches in stages. A stage that proves its plan, or the last one, is what a single search with
-/// the whole budget would have found; the next one is begun only if there is time for it.
+/// Searches, and has the checker look the plan over.
 pub(super) fn search(
     problem: &FleetProblem,
     weights: &Weights,
     nodes: u64,
     until: Option<Instant>,
-    stop: &dyn Fn() -> Option<Stopped>,
+    gauge: &Gauge,
 ) -> Result<Found, NoAnswer> {
-    let mut budget = nodes.min(FIRST);
-    loop {
-        let begun = Instant::now();
-        let cap = until.map(left);
-        let effort = Budget { nodes: budget, cap, ..Budget::default() };
-        let end = || stop().is_some() || until.is_some_and(|until| left(until).is_zero());
-        let mut answer =
-            plan_fleet_until(problem, weights, &effort, &end).map_err(NoAnswer::Faults)?;
-        if let Some(stopped) = stop() {
-            return Err(NoAnswer::Stopped(stopped));
-        }
-        settle(&mut answer);
-        let last = budget >= nodes || is_final(&answer);
-        let longer = begun.elapsed().saturating_mul(GROWTH as u32);
-        let late = !last && until.is_some_and(|until| left(until) < longer);
-        let cut = late || was_cut(&answer);
-        if last || cut {
-            if let FleetAnswer::Plan(plan) = &answer {
-                check_fleet(problem, weights, plan).map_err(|broken| {
-                    let texts = broken.into_iter().map(|v| format!("{:?}: {}", v.rule, v.text));
-                    NoAnswer::Violations(texts.collect())
-                })?;
-            }
-            return Ok(Found { answer, cut });
-        }
-        budget = budget.saturating_mul(GROWTH).min(nodes);
+    let budget = Budget { nodes, cap: until.map(left), ..Budget::default() };
+    let ask = |now: &Progress| {
+        gauge.search(now);
+        let end = gauge.stopped().is_some() || until.is_some_and(|until| left(until).is_zero());
+        if end { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    };
+    let mut answer =
+        plan_fleet_watched(problem, weights, &budget, &ask).map_err(NoAnswer::Faults)?;
+    gauge.go_on().map_err(NoAnswer::Stopped)?;
+    settle(&mut answer);
+    if let FleetAnswer::Plan(plan) = &answer {
+        check_fleet(problem, weights, plan).map_err(|broken| {
+            let texts = broken.into_iter().map(|v| format!("{:?}: {}", v.rule, v.text));
+            NoAnswer::Violations(texts.collect())
+        })?;
     }
+    let cut = was_cut(&answer);
+    Ok(Found { answer, cut })
 }
 
 /// A boat alone is the whole fleet: its plan is known to be as good as the fleet's.
@@ -88,14 +76,6 @@ pub(super) fn end(deadline: Instant) -> Instant {
 
 fn left(until: Instant) -> Duration {
     until.saturating_duration_since(Instant::now())
-}
-
-fn is_final(answer: &FleetAnswer) -> bool {
-    match answer {
-        FleetAnswer::Plan(plan) => plan.status == Status::Optimal,
-        FleetAnswer::Infeasible(_) => true,
-        FleetAnswer::NotFound { .. } => false,
-    }
 }
 
 fn was_cut(answer: &FleetAnswer) -> bool {

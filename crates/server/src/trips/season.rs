@@ -1,23 +1,26 @@
 //! A season: what is owned and what could be had, worth by worth.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{Action, Handle, LineMaterial, Power, Rod, RodMaterial, Word as _};
 use deepbend_core::judge::{Verdict, score_with_interval};
 use deepbend_core::quantity::{Force, Mass};
 use deepbend_ledger::item::Item;
-use deepbend_planner::season::{Season, SeasonNeed, SeasonOutfit};
+use deepbend_planner::season::{Season, SeasonError, SeasonNeed, SeasonOutfit};
 use deepbend_planner::weights::Micros;
 use tonic::Status;
 
 use super::ask::Asked;
 use super::desk::Desk;
+use super::gauge::Stopped;
 use super::offers::{self, Case, Judge, outfit, rings_allow};
 use super::pool::{Pool, short};
 use super::request::Trip;
 use super::specs::{Spec, lattice};
 use super::stopped;
+use crate::error::ServiceError;
 
 /// What an outfit of the table is.
 #[derive(Clone, Debug)]
@@ -107,12 +110,17 @@ impl Desk<'_> {
             let ready = judge.pool.rods.iter().filter(|rod| rod.ready);
             ready.map(|rod| rod.item.id.as_str()).collect()
         });
+        let specs = lattice(self.model);
+        let stage = pb::PlanStage::Judging;
+        self.gauge.begin(stage, rods.len() + specs.len());
         let mut owned: Vec<Vec<Micros>> = Vec::new();
         for id in &rods {
-            self.go_on()?;
-            let row: Vec<Micros> =
-                needs.iter().map(|(t, n)| best_with_any_reel(&judges[*t], *n, id)).collect();
-            owned.push(row);
+            let worth = |(t, n): &(usize, usize)| {
+                self.go_on()?;
+                Ok(best_with_any_reel(&judges[*t], *n, id))
+            };
+            owned.push(needs.iter().map(worth).collect::<Result<_, Status>>()?);
+            self.gauge.step(stage);
         }
         let mut add = |season: &mut Season, thing: Thing, price: Option<u64>, row: &[Micros]| {
             season.outfits.push(SeasonOutfit { id: format!("{:05}", things.len()), price });
@@ -133,7 +141,6 @@ impl Desk<'_> {
             let price = Some(price(handle_of(id)));
             add(&mut season, Thing::Like((*id).to_owned()), price, row);
         }
-        let specs = lattice(self.model);
         for (s, spec) in specs.iter().enumerate() {
             self.go_on()?;
             let outfit = spec.outfit();
@@ -141,6 +148,7 @@ impl Desk<'_> {
                 judges[*t].cases[*n].weigh(self.model, &self.weights, &outfit).worth
             };
             let row: Vec<Micros> = needs.iter().map(worth).collect();
+            self.gauge.step(stage);
             add(&mut season, Thing::New(s), Some(price(spec.handle())), &row);
         }
         Ok(Table { season, things, specs, needs, judges })
@@ -148,7 +156,27 @@ impl Desk<'_> {
 
     /// Goes on, unless the deadline passed or the caller gave up.
     pub(super) fn go_on(&self) -> Result<(), Status> {
-        self.stopped().map_or(Ok(()), |why| Err(stopped(why)))
+        self.gauge.go_on().map_err(stopped)
+    }
+
+    /// The same, as the planner asks it.
+    pub(super) fn asked(&self) -> ControlFlow<()> {
+        if self.gauge.stopped().is_some() {
+            ControlFlow::Break(())
+        } else {
+            ControlFlow::Continue(())
+        }
+    }
+
+    /// Why the planner has no answer for a season.
+    pub(super) fn no_season(&self, error: SeasonError) -> Status {
+        match (error, self.gauge.stopped()) {
+            (SeasonError::GivenUp, why) => stopped(why.unwrap_or(Stopped::Cancelled)),
+            (SeasonError::Faults(faults), _) => {
+                tracing::error!(%faults, "a good request became a bad season");
+                ServiceError::Internal.into()
+            }
+        }
     }
 }
 

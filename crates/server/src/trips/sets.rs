@@ -7,7 +7,7 @@ use deepbend_contract::{ToWire as _, pb};
 use deepbend_core::gear::{LureClass, Word as _};
 use deepbend_core::quantity::{Length, Mass};
 use deepbend_planner::median::Work;
-use deepbend_planner::season::{self, SetOutfit, SetPoint};
+use deepbend_planner::season::{self, SetOutfit, SetPoint, SetProgress};
 use deepbend_planner::weights::{Micros, ONE};
 use tonic::Status;
 
@@ -61,16 +61,16 @@ fn answer(
     faults.or(()).map_err(ServiceError::from)?;
     let keep: Vec<usize> = asked.keep.iter().filter_map(owned).collect();
     let work = Work { steps: STEPS };
-    let mut sets = Vec::new();
-    // Point by point, so that a deadline ends it in between.
-    for most in keep.len().max(1)..=asked.most {
-        desk.go_on()?;
-        let curve = season::design_set(&table.season, &keep, most, work).map_err(|faults| {
-            tracing::error!(%faults, "a good request became a bad season");
-            Status::from(ServiceError::Internal)
-        })?;
-        sets.extend(curve.last().map(|point| set(asked, table, point)));
-    }
+    let first = keep.len().max(1);
+    desk.gauge.begin(pb::PlanStage::Searching, asked.most + 1 - first);
+    let ask = |now: &SetProgress| {
+        desk.gauge.set(now.outfits - first, now);
+        desk.asked()
+    };
+    let curve = season::design_set(&table.season, &keep, asked.most, work, &ask);
+    let curve = curve.map_err(|error| desk.no_season(error))?;
+    desk.go_on()?;
+    let sets = curve.iter().map(|point| set(asked, table, point)).collect();
     Ok(pb::DesignSetResponse {
         sets,
         model: Some(desk.model.id().to_wire()),

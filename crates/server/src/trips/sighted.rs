@@ -62,7 +62,9 @@ pub(super) fn list(
     begun: Instant,
 ) -> Result<Vec<pb::IfSighted>, CallStatus> {
     let mut list = Vec::new();
-    for (key, place) in claims(desk.view, trips) {
+    let claims = claims(desk.view, trips);
+    desk.gauge.begin(pb::PlanStage::Comparing, claims.len());
+    for (key, place) in claims {
         if !desk.has_time(begun) {
             break;
         }
@@ -79,7 +81,9 @@ pub(super) fn list(
                 first.map(|w| w.deadlines.by(&w.judge.asked.trip, &place)).unwrap_or_default();
             Ok(Some((plans, covered, deadline)))
         });
-        let Some((plans, covered, deadline)) = found? else { continue };
+        let found = found?;
+        desk.gauge.step(pb::PlanStage::Comparing);
+        let Some((plans, covered, deadline)) = found else { continue };
         let difference = plan_difference(&base.plans, &plans);
         if difference.gain_micros > 0 {
             let several = plans.len() > 1;

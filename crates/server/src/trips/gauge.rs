@@ -1,0 +1,104 @@
+//! How the work on a request stands, and when it is to end.
+
+use deepbend_contract::pb;
+use deepbend_planner::Progress;
+use deepbend_planner::season::SetProgress;
+use deepbend_planner::weights::Micros;
+use tokio::sync::watch;
+use tokio::time::Instant;
+use tokio_util::sync::CancellationToken;
+
+/// Why work ended early.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Stopped {
+    /// The deadline passed.
+    Deadline,
+    /// The caller gave up.
+    Cancelled,
+}
+
+/// Told by the work how it stands; asked by it whether it is to go on.
+#[derive(Debug)]
+pub(super) struct Gauge {
+    deadline: Option<Instant>,
+    given_up: CancellationToken,
+    now: watch::Sender<pb::PlanProgress>,
+}
+
+impl Gauge {
+    pub(super) fn new(
+        deadline: Option<Instant>,
+        given_up: CancellationToken,
+        now: watch::Sender<pb::PlanProgress>,
+    ) -> Self {
+        Self { deadline, given_up, now }
+    }
+
+    /// Why the work is to end, if it is.
+    pub(super) fn stopped(&self) -> Option<Stopped> {
+        if self.given_up.is_cancelled() {
+            return Some(Stopped::Cancelled);
+        }
+        let late = self.deadline.is_some_and(|deadline| Instant::now() >= deadline);
+        late.then_some(Stopped::Deadline)
+    }
+
+    /// Goes on, unless the work is to end.
+    ///
+    /// # Errors
+    /// [`Stopped`] if it is.
+    pub(super) fn go_on(&self) -> Result<(), Stopped> {
+        self.stopped().map_or(Ok(()), Err)
+    }
+
+    /// Begins a stage of so many steps. What lies behind a later stage is no stage of its own.
+    pub(super) fn begin(&self, stage: pb::PlanStage, steps: usize) {
+        self.now.send_if_modified(|now| {
+            let ahead = now.stage < i32::from(stage);
+            if ahead {
+                now.stage = stage.into();
+                now.done_count = 0;
+                now.step_count = i64::try_from(steps).unwrap_or(i64::MAX);
+            }
+            ahead
+        });
+    }
+
+    /// One more step of a stage is done.
+    pub(super) fn step(&self, stage: pb::PlanStage) {
+        self.in_stage(stage, |now| now.done_count += 1);
+    }
+
+    /// How the search for a plan stands.
+    pub(super) fn search(&self, progress: &Progress) {
+        self.in_stage(pb::PlanStage::Searching, |now| {
+            stand(now, progress.reached, progress.bound, progress.nodes);
+        });
+    }
+
+    /// How the search for a set stands, of which so many sizes are done.
+    pub(super) fn set(&self, done: usize, progress: &SetProgress) {
+        self.in_stage(pb::PlanStage::Searching, |now| {
+            now.done_count = i64::try_from(done).unwrap_or(i64::MAX);
+            stand(now, progress.worth, Some(progress.bound), progress.nodes);
+        });
+    }
+
+    fn in_stage(&self, stage: pb::PlanStage, change: impl FnOnce(&mut pb::PlanProgress)) {
+        self.now.send_if_modified(|now| {
+            let is_now = now.stage() == stage;
+            if is_now {
+                change(now);
+            }
+            is_now
+        });
+    }
+}
+
+fn stand(now: &mut pb::PlanProgress, incumbent: Option<Micros>, bound: Option<Micros>, nodes: u64) {
+    let progress = Progress { reached: incumbent, bound, nodes };
+    now.incumbent_micros = progress.reached;
+    now.bound_micros = progress.bound;
+    now.gap = progress.gap();
+    now.node_count = i64::try_from(progress.nodes).unwrap_or(i64::MAX);
+}
