@@ -118,6 +118,15 @@ proptest! {
         prop_assert!(open(&o, &l, &w) <= before + 1e-9);
     }
 
+    // Source: common practice, no source.
+    #[test]
+    fn more_current_never_helps(o in outfit(), l in lure(), mut w in water(), from in 0.0..2.0_f64, more in 0.01..1.0_f64) {
+        w.current = Some(Speed::from_m_s(from));
+        let before = open(&o, &l, &w);
+        w.current = Some(Speed::from_m_s(from + more));
+        prop_assert!(open(&o, &l, &w) <= before + 1e-9);
+    }
+
     // I3: drag beyond a third of the weakest link never helps.
     #[test]
     fn more_drag_never_helps_beyond_a_third(o in outfit(), l in lure(), w in water(), share in 0.334..0.9_f64, more in 1.001..1.5_f64) {

@@ -357,7 +357,7 @@ groups! {
         soft_tail_head_ramp: f64,
     }
     contact ContactNumbers {
-        current_from_m_s: f64,
+        full_from_m_s: f64,
         reference_g: f64,
         reference_m_s: f64,
         step_m_s: f64,
