@@ -13,7 +13,7 @@ use deepbend_core::gear::{
 use deepbend_core::judge::{FactorKind, Judgement, Verdict, judge, score};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Speed};
-use deepbend_core::water::{Water, WindDirection};
+use deepbend_core::water::{Skill, Water, WindDirection};
 use proptest::prelude::*;
 
 fn model() -> &'static Model {
@@ -120,11 +120,24 @@ proptest! {
 
     // Source: common practice, no source.
     #[test]
-    fn more_current_never_helps(o in outfit(), l in lure(), mut w in water(), from in 0.0..2.0_f64, more in 0.01..1.0_f64) {
+    fn more_current_never_helps(o in outfit(), l in lure(), mut w in water(), depth in 0.5..15.0_f64, from in 0.0..2.0_f64, more in 0.01..1.0_f64) {
+        w.depth = Some(Length::from_m(depth));
         w.current = Some(Speed::from_m_s(from));
         let before = open(&o, &l, &w);
         w.current = Some(Speed::from_m_s(from + more));
         prop_assert!(open(&o, &l, &w) <= before + 1e-9);
+    }
+
+    // Source: common practice, no source.
+    #[test]
+    fn skill_never_hurts(o in outfit(), l in lure(), mut w in water()) {
+        let mut last = 0.0;
+        for skill in [Skill::Novice, Skill::Intermediate, Skill::Expert] {
+            w.skill = Some(skill);
+            let score = open(&o, &l, &w);
+            prop_assert!(score >= last - 1e-9, "{skill:?}: {score} after {last}");
+            last = score;
+        }
     }
 
     // I3: drag beyond a third of the weakest link never helps.

@@ -33,14 +33,23 @@ fn of_mass(c: &Case<'_>, mass_g: f64) -> f64 {
         let (low, high) = (mass_g / c.lure_min_g, mass_g / c.lure_max_g);
         return p.vertical_over.at(high).min(p.vertical_under.at(low));
     }
-    let (least, most) = match c.skill {
-        Skill::Novice => (c.lure_min_g, c.lure_max_g * p.novice_share),
-        Skill::Intermediate => (c.lure_min_g, c.lure_max_g),
+    let (min, max) = (c.lure_min_g, c.lure_max_g);
+    let printed = in_window(c, mass_g, min, max);
+    // Skill moves the ends; a beginner never gains by it, an expert never loses.
+    match c.skill {
+        Skill::Novice => printed.min(in_window(c, mass_g, min, max * p.novice_share)),
+        Skill::Intermediate => printed,
         Skill::Expert => {
-            (c.lure_min_g * (1.0 - p.expert_tolerance), c.lure_max_g * (1.0 + p.expert_tolerance))
+            let tolerance = p.expert_tolerance;
+            let wide = in_window(c, mass_g, min * (1.0 - tolerance), max * (1.0 + tolerance));
+            printed.max(wide)
         }
-    };
-    // The three curves meet at the printed ends.
+    }
+}
+
+/// The three curves meet at the ends.
+fn in_window(c: &Case<'_>, mass_g: f64, least: f64, most: f64) -> f64 {
+    let p = &c.p.load;
     if mass_g < least {
         p.under.at(mass_g / least)
     } else if mass_g > most {
