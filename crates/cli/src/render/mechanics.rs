@@ -2,7 +2,7 @@
 
 use deepbend_contract::pb;
 
-use super::units::{kilograms, metres, rod_length, short, speed};
+use super::units::{grams, kilograms, metres, rod_length, short, speed};
 use super::{Page, Table, assumed, model_id};
 
 /// Rows that a table of points has at most; the other formats have all points.
@@ -61,9 +61,9 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
         let angle = flown.angle_deg.unwrap_or_default();
         let from = format!("{} at {angle:.1} degrees", speed(flown.speed_m_s.unwrap_or_default()));
         rows.push(pair("release", from));
-        let mass = short(flown.mass_g.unwrap_or_default());
+        let mass = grams(flown.mass_g.unwrap_or_default());
         let area = short(flown.drag_area_cm2.unwrap_or_default());
-        rows.push(pair("lure", format!("{mass} g, drag area {area} cm^2")));
+        rows.push(pair("lure", format!("{mass}, drag area {area} cm^2")));
     }
     if let Some(launch) = &answer.launch {
         let chance = launch.tumbling_chance;
@@ -77,7 +77,7 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
         rows.push(pair("tumbles", format!("with a chance of {chance:.2}")));
     }
     page.pairs(&rows);
-    carries(&mut page, &answer.carries);
+    carries(&mut page, &answer.carries, answer.cast.as_ref());
     page.heading("Points");
     let columns = ["time s", "along m", "across m", "height m", "speed m/s"];
     let point = |p: &pb::FlightPoint| {
@@ -91,13 +91,20 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
 }
 
 /// The farthest casts, a row for each wind with and without line.
-fn carries(page: &mut Page, carries: &[pb::WindCarry]) {
+fn carries(page: &mut Page, carries: &[pb::WindCarry], flown: Option<&pb::Cast>) {
     if carries.is_empty() {
         return;
     }
-    page.heading("Farthest casts, each at its best angle");
-    let mut table = Table::new().left("wind").left("line");
-    for column in ["distance m", "drift m", "time s", "angle deg"] {
+    let along = flown.and_then(|cast| cast.wind_along_m_s).unwrap_or_default();
+    let across = flown.and_then(|cast| cast.wind_across_m_s).unwrap_or_default();
+    let wind = along.hypot(across);
+    page.heading(&if wind > 0.0 {
+        format!("Farthest casts, each at its best angle, in {}", speed(wind))
+    } else {
+        "Farthest casts, each at its best angle".to_owned()
+    });
+    let mut table = Table::new().left("wind").left("line").left("distance").left("drift");
+    for column in ["time s", "angle deg"] {
         table = table.right(column);
     }
     for carry in carries {
@@ -110,7 +117,7 @@ fn carries(page: &mut Page, carries: &[pb::WindCarry]) {
         for (line, carry) in [("none", &carry.without_line), ("paid out", &carry.with_line)] {
             let Some(c) = carry else { continue };
             let mut row = vec![wind.to_owned(), line.to_owned()];
-            row.extend([c.range_m, c.drift_m].map(|metres| format!("{metres:.1}")));
+            row.extend([c.range_m, c.drift_m].map(metres));
             row.push(format!("{:.2}", c.time_s));
             row.push(format!("{:.0}", c.angle_deg));
             table.row(row);
