@@ -84,7 +84,8 @@ struct Prices {
 /// One evaluation.
 struct Round {
     value: Micros,
-    chosen: Vec<usize>,
+    /// All that bring something, the most first.
+    order: Vec<usize>,
     with: Vec<Micros>,
     slope: Vec<f64>,
 }
@@ -247,7 +248,9 @@ impl<'a, 'b> Relaxation<'a, 'b> {
                 value - now.map_or(least, |b| reduced[b]) + reduced[o]
             })
             .collect();
-        Round { value, chosen, with, slope: slope.list(prices) }
+        let mut order: Vec<usize> = (0..reduced.len()).filter(|o| reduced[*o] > 0).collect();
+        order.sort_by_key(|o| (std::cmp::Reverse(reduced[*o]), *o));
+        Round { value, order, with, slope: slope.list(prices) }
     }
 
     fn cand(&self, o: usize) -> &Cand {
@@ -377,8 +380,8 @@ impl Prices {
 /// No price is above this: more than anything is worth.
 const MOST: Micros = 1 << 40;
 
-/// Bounds the plans made from `kept`. `reached` is what a known plan is worth. Each chosen set is
-/// shown to `offer`, which may know a better plan.
+/// Bounds the plans made from `kept`. `reached` is what a known plan is worth. The outfits of each
+/// round, those that bring most first, are shown to `offer`, which may know a better plan.
 pub(crate) fn relax(
     grid: &Grid<'_>,
     kept: &[usize],
@@ -395,8 +398,8 @@ pub(crate) fn relax(
     let mut direction: Vec<f64> = Vec::new();
     for _ in 0..ROUNDS {
         let round = relaxation.evaluate(&prices);
-        let chosen: Vec<_> = round.chosen.iter().map(|o| relaxation.outfits[*o].index).collect();
-        reached = reached.max(offer(&chosen));
+        let order: Vec<_> = round.order.iter().map(|o| relaxation.outfits[*o].index).collect();
+        reached = reached.max(offer(&order));
         let value = round.value;
         let slope = round.slope.clone();
         if best.as_ref().is_none_or(|b| value < b.value) {

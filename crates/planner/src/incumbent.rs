@@ -35,7 +35,7 @@ fn is_full(grid: &Grid<'_>, outfits: &[usize], boat: usize) -> bool {
     aboard >= grid.boats[boat].outfits
 }
 
-pub(crate) fn with(grid: &Grid<'_>, outfits: &[usize], new: usize) -> Option<Vec<usize>> {
+fn with(grid: &Grid<'_>, outfits: &[usize], new: usize) -> Option<Vec<usize>> {
     let full = is_full(grid, outfits, grid.cands[new].boat);
     if full || outfits.iter().any(|o| grid.exclusive(*o, new)) {
         return None;

@@ -40,6 +40,7 @@ mod model;
 pub mod plan;
 pub mod problem;
 mod prune;
+mod purchase;
 mod report;
 mod search;
 pub mod season;

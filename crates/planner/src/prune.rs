@@ -49,13 +49,15 @@ pub(crate) fn none(grid: &Grid<'_>) -> Pruning {
 /// Prunes.
 pub(crate) fn prune(grid: &Grid<'_>) -> Pruning {
     let mut kept: Vec<usize> = Vec::new();
+    // Candidates are in the order of boat, rod and reel.
+    let place = |cand: &Cand| (cand.boat, cand.rod, cand.reel);
     for (i, cand) in grid.cands.iter().enumerate() {
-        let dominated = grid.cands.iter().enumerate().any(|(j, other)| {
-            i != j
-                && (other.rod, other.reel) == (cand.rod, cand.reel)
-                && covers(other, cand)
-                && (j < i || !covers(cand, other))
-        });
+        let first = grid.cands.partition_point(|other| place(other) < place(cand));
+        let same = grid.cands[first..].iter().take_while(|other| place(other) == place(cand));
+        let dominated = same
+            .enumerate()
+            .map(|(at, other)| (first + at, other))
+            .any(|(j, other)| i != j && covers(other, cand) && (j < i || !covers(cand, other)));
         let wanted = grid.wanted.iter().any(|w| grid.is_wanted(cand, w));
         if (wanted || !cand.offers.is_empty()) && !dominated {
             kept.push(i);

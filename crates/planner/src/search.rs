@@ -33,9 +33,8 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut best: Known = None;
     watch.bound(grid.plain_bound());
-    let take = |chosen: &[usize], best: &mut Known| offer(grid, chosen, best, watch);
-    let first =
-        bound::relax(grid, &pruning.kept, None, &mut |chosen| take(chosen, &mut best), watch);
+    let take = |order: &[usize], best: &mut Known| offer(grid, order, best, watch);
+    let first = bound::relax(grid, &pruning.kept, None, &mut |order| take(order, &mut best), watch);
     let few = most_promising(&pruning.kept, &first, FEW);
     let known = best.as_ref().map(|(_, selection)| selection);
     if let Some(selection) = incumbent::find(grid, &few, known, watch) {
@@ -48,13 +47,8 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
     let reached = best.as_ref().map(|(worth, _)| *worth);
     let mut bounded = first;
     if reached.is_none_or(|reached| reached < bounded.best) {
-        let again = bound::relax(
-            grid,
-            &pruning.kept,
-            reached,
-            &mut |chosen| take(chosen, &mut best),
-            watch,
-        );
+        let again =
+            bound::relax(grid, &pruning.kept, reached, &mut |order| take(order, &mut best), watch);
         bounded.tighten(&again);
     }
     let most = bounded.best.min(grid.plain_bound());
@@ -103,9 +97,9 @@ fn objective(grid: &Grid<'_>, outcome: &Outcome) -> Option<Micros> {
     outcome.selection.as_ref().map(|s| worth::value(grid, s).objective())
 }
 
-/// Takes the plan behind a relaxed choice if it is better; the worth of the best known.
-fn offer(grid: &Grid<'_>, chosen: &[usize], best: &mut Known, watch: &Watch<'_>) -> Option<Micros> {
-    let selection = worth::furnish(grid, &fitting(grid, chosen));
+/// Takes the plan behind a round of the bound if it is better; the worth of the best known.
+fn offer(grid: &Grid<'_>, order: &[usize], best: &mut Known, watch: &Watch<'_>) -> Option<Micros> {
+    let selection = worth::furnish(grid, &fitting(grid, order));
     let worth = worth::value(grid, &selection).objective();
     let better = best.as_ref().is_none_or(|(known, _)| worth > *known);
     if better && worth::is_sound(grid, &selection) {
@@ -126,16 +120,29 @@ fn most_promising(kept: &[usize], bounded: &Bound, count: usize) -> Vec<usize> {
     list
 }
 
-/// Of outfits that are in each other's way, the first.
-fn fitting(grid: &Grid<'_>, chosen: &[usize]) -> Vec<usize> {
+/// Of outfits that are in each other's way the first, until all holders are full.
+fn fitting(grid: &Grid<'_>, order: &[usize]) -> Vec<usize> {
+    let mut rods = vec![false; grid.rods.len()];
+    let mut reels = vec![false; grid.reels.len()];
+    let mut free: Vec<usize> = grid.boats.iter().map(|boat| boat.outfits).collect();
     let mut outfits: Vec<usize> = Vec::new();
-    for &c in chosen {
-        if let Some(more) = incumbent::with(grid, &outfits, c)
-            && worth::line_suffices(grid, &more)
-        {
-            outfits = more;
+    for &c in order {
+        let cand = &grid.cands[c];
+        if rods[cand.rod] || reels[cand.reel] || free[cand.boat] == 0 {
+            continue;
+        }
+        outfits.push(c);
+        if !worth::line_suffices(grid, &outfits) {
+            outfits.pop();
+            continue;
+        }
+        (rods[cand.rod], reels[cand.reel]) = (true, true);
+        free[cand.boat] -= 1;
+        if free.iter().all(|free| *free == 0) {
+            break;
         }
     }
+    outfits.sort_unstable();
     outfits
 }
 

@@ -7,11 +7,13 @@
 //! often the one that adds most.
 
 use std::cell::Cell;
+use std::cmp::Reverse;
 use std::ops::ControlFlow;
 
 use crate::faults::{Fault, ProblemFaults};
 use crate::median::{MedianAnswer, MedianProblem, MedianProgress, Work, solve_median_watched};
 use crate::plan::Status;
+use crate::purchase;
 use crate::weights::{Micros, ONE, Weights};
 
 /// Why there is no answer.
@@ -28,7 +30,7 @@ pub enum SeasonError {
 /// Asked between steps; `Break` gives up.
 pub type GoOn<'a> = &'a dyn Fn() -> ControlFlow<()>;
 
-fn go_on(asked: GoOn<'_>) -> Result<(), SeasonError> {
+pub(crate) fn go_on(asked: GoOn<'_>) -> Result<(), SeasonError> {
     if asked().is_break() { Err(SeasonError::GivenUp) } else { Ok(()) }
 }
 
@@ -78,7 +80,7 @@ pub struct Addition {
 /// What a budget buys.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Purchases {
-    /// In the order in which they were chosen, each with what it adds to those before.
+    /// What adds most first, each with what it adds to those before.
     pub buys: Vec<Addition>,
     /// What all of them cost.
     pub cost: u64,
@@ -89,16 +91,16 @@ pub struct Purchases {
 }
 
 /// Worth in 1e-12, before it is rounded.
-type Fine = i128;
+pub(crate) type Fine = i128;
 
 fn micros(fine: Fine) -> Micros {
     ((fine + Fine::from(ONE) / 2) / Fine::from(ONE)) as Micros
 }
 
 /// Counts seasons.
-struct Count<'a> {
-    season: &'a Season,
-    shares: Vec<Vec<Micros>>,
+pub(crate) struct Count<'a> {
+    pub(crate) season: &'a Season,
+    pub(crate) shares: Vec<Vec<Micros>>,
 }
 
 impl<'a> Count<'a> {
@@ -115,11 +117,11 @@ impl<'a> Count<'a> {
         pairs.map(|(share, worth)| weight * Fine::from(*share) * Fine::from(*worth)).sum()
     }
 
-    fn all(&self, outfits: &[usize]) -> Fine {
+    pub(crate) fn all(&self, outfits: &[usize]) -> Fine {
         (0..self.season.needs.len()).map(|need| self.need(need, outfits)).sum()
     }
 
-    fn adds(&self, outfits: &[usize], new: usize) -> Fine {
+    pub(crate) fn adds(&self, outfits: &[usize], new: usize) -> Fine {
         let mut more = outfits.to_vec();
         more.push(new);
         self.all(&more) - self.all(outfits)
@@ -132,11 +134,11 @@ impl<'a> Count<'a> {
         let gains: Vec<_> = (0..self.season.needs.len()).map(|n| (n, gain(n))).collect();
         let mut lifts: Vec<_> =
             gains.iter().map(|(n, gain)| (*n, micros(*gain))).filter(|(_, g)| *g > 0).collect();
-        lifts.sort_by_key(|(need, gain)| (std::cmp::Reverse(*gain), *need));
+        lifts.sort_by_key(|(need, gain)| (Reverse(*gain), *need));
         Addition { outfit: new, adds: micros(gains.iter().map(|(_, g)| g).sum()), lifts }
     }
 
-    fn there(&self) -> Vec<usize> {
+    pub(crate) fn there(&self) -> Vec<usize> {
         let outfits = self.season.outfits.iter().enumerate();
         outfits.filter(|(_, o)| o.price.is_none()).map(|(i, _)| i).collect()
     }
@@ -194,9 +196,7 @@ pub fn gaps(
         go_on(asked)?;
         list.extend(outfit.price.map(|price| (count.addition(&there, o), price)));
     }
-    list.sort_by_key(|(addition, price)| {
-        (std::cmp::Reverse(addition.adds), *price, addition.outfit)
-    });
+    list.sort_by_key(|(addition, price)| (Reverse(addition.adds), *price, addition.outfit));
     Ok(list.into_iter().map(|(addition, _)| addition).collect())
 }
 
@@ -225,9 +225,8 @@ pub fn on_the_rack(
     Ok(list)
 }
 
-/// What to buy for a budget: by what it adds for its price, then by what it adds, whichever
-/// comes out better; with a bound, since what an outfit adds only falls as others are bought
-/// (Nemhauser, Wolsey and Fisher 1978).
+/// What to buy for a budget: by what it adds for its price or by what it adds, whichever comes
+/// out better, then exchanged as long as that helps; with a bound, need by need.
 ///
 /// # Errors
 ///
@@ -241,79 +240,22 @@ pub fn purchases(
     season.validate()?;
     weights.validate()?;
     let count = Count::new(season, weights);
-    let by_price = buy(&count, budget, true, asked)?;
-    let by_worth = buy(&count, budget, false, asked)?;
-    let better = count.all(&by_worth.0) > count.all(&by_price.0);
-    let (have, buys) = if better { by_worth } else { by_price };
-    let there = count.there();
-    let added = count.all(&have) - count.all(&there);
-    let bound = bound(&count, &there, 0, budget).min(bound(&count, &have, added, budget));
-    let cost = buys.iter().filter_map(|b| season.outfits[b.outfit].price).sum();
-    let adds = micros(added);
-    Ok(Purchases { buys, cost, adds, bound: micros(bound).max(adds) })
-}
-
-/// What is had then, and what was bought.
-type Bought = (Vec<usize>, Vec<Addition>);
-
-fn buy(
-    count: &Count<'_>,
-    budget: u64,
-    for_price: bool,
-    asked: GoOn<'_>,
-) -> Result<Bought, SeasonError> {
     let mut have = count.there();
+    let owned = count.all(&have);
+    let (had, bound) = purchase::best(&count, budget, asked)?;
+    let mut rest: Vec<usize> =
+        had.outfits.iter().copied().filter(|o| season.outfits[*o].price.is_some()).collect();
+    rest.sort_unstable();
     let mut buys = Vec::new();
-    let mut left = budget;
-    loop {
-        let mut best: Option<(Fine, u64, usize)> = None;
-        for (o, outfit) in count.season.outfits.iter().enumerate() {
-            let Some(price) = outfit.price.filter(|p| *p <= left && !have.contains(&o)) else {
-                continue;
-            };
-            go_on(asked)?;
-            let adds = count.adds(&have, o);
-            let better = best.is_none_or(|(most, at, _)| {
-                if for_price {
-                    adds * Fine::from(at.max(1)) > most * Fine::from(price.max(1))
-                } else {
-                    adds > most
-                }
-            });
-            if adds > 0 && better {
-                best = Some((adds, price, o));
-            }
-        }
-        let Some((_, price, o)) = best else { return Ok((have, buys)) };
-        buys.push(count.addition(&have, o));
-        have.push(o);
-        left -= price;
+    while let Some(next) = rest.iter().copied().max_by_key(|o| (count.adds(&have, *o), Reverse(*o)))
+    {
+        buys.push(count.addition(&have, next));
+        have.push(next);
+        rest.retain(|o| *o != next);
     }
-}
-
-/// What a set of purchases can add at most: `added` for those in hand and, for the rest, what
-/// each adds to them, filled up to the budget with a part of the last one.
-fn bound(count: &Count<'_>, have: &[usize], added: Fine, budget: u64) -> Fine {
-    let mut rest: Vec<(Fine, u64)> = Vec::new();
-    for (o, outfit) in count.season.outfits.iter().enumerate() {
-        if let Some(price) = outfit.price.filter(|p| *p <= budget && !have.contains(&o)) {
-            rest.push((count.adds(have, o), price));
-        }
-    }
-    rest.sort_by(|(a, p), (b, q)| (b * Fine::from(*p)).cmp(&(a * Fine::from(*q))));
-    let mut left = Fine::from(budget);
-    let mut total = added;
-    for (adds, price) in rest {
-        let price = Fine::from(price);
-        if price <= left {
-            total += adds;
-            left -= price;
-        } else {
-            total += (adds * left + price - 1) / price;
-            break;
-        }
-    }
-    total
+    let cost = buys.iter().filter_map(|b| season.outfits[b.outfit].price).sum();
+    let adds = micros(had.worth - owned);
+    Ok(Purchases { buys, cost, adds, bound: micros(bound - owned).max(adds) })
 }
 
 /// One point of the coverage curve.

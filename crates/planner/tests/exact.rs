@@ -102,6 +102,37 @@ proptest! {
         );
     }
 
+    // Common practice, no source: only the proportions of the weights count. All worths and costs
+    // are even, so that half of them is exact.
+    #[test]
+    fn half_the_weights_change_no_choice(seed in any::<u64>()) {
+        let problem = twins(seed, &Size { rods: 6, reels: 6, lures: 8, anglers: 3 });
+        let mut halved = problem.clone();
+        halved.places.iter_mut().for_each(|place| place.move_cost /= 2);
+        let offers = halved.candidates.iter_mut().flat_map(|c| &mut c.offers);
+        offers.for_each(|offer| offer.worth /= 2);
+        let full = Weights::default();
+        let half = Weights {
+            shortfall: full.shortfall / 2,
+            job_minute: full.job_minute / 2,
+            outfit_tie: full.outfit_tie / 2,
+            move_tie: full.move_tie / 2,
+            ..full.clone()
+        };
+        let whole = plan_trip(&problem, &full, &Budget::default()).unwrap();
+        let half = plan_trip(&halved, &half, &Budget::default()).unwrap();
+        match (whole, half) {
+            (Answer::Plan(whole), Answer::Plan(half)) => {
+                prop_assert_eq!(whole.outfits, half.outfits);
+                prop_assert_eq!(whole.value.objective(), 2 * half.value.objective());
+            }
+            (whole, half) => {
+                prop_assert!(matches!(whole, Answer::Infeasible(_)), "{whole:?}");
+                prop_assert!(matches!(half, Answer::Infeasible(_)), "{half:?}");
+            }
+        }
+    }
+
     // Common practice, no source: a work budget of nothing still gives a sound plan and a bound.
     #[test]
     fn cut_off_search_is_honest(seed in any::<u64>()) {

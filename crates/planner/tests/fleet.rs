@@ -65,7 +65,56 @@ fn two_boats(seed: u64) -> FleetProblem {
     fleet(vec![first, second])
 }
 
-/// The best worth over all pairs of plans.
+/// A third boat over the same pool.
+fn three_boats(seed: u64) -> FleetProblem {
+    let size = Size { rods: 2, reels: 2, lures: 2, anglers: 1 };
+    let first = random(seed, &size);
+    let mut third = from_b2(&first);
+    third.boat.place = "B3".into();
+    third.boat.rod_holders = 1;
+    let places = [("B1", 250_000), ("B2", 250_000), ("B3", 0), ("S0", 100_000)];
+    third.places = places.map(|(id, cost)| place(id, cost)).into();
+    let mut d = Dice(seed ^ 0x3b0a7);
+    third.needs.iter_mut().for_each(|need| need.importance = 1 + d.roll(3) as u32);
+    let mut problem = fleet(vec![first.clone(), from_b2(&first), third]);
+    for trip in &mut problem.trips {
+        trip.departs = Some(5 * 60 + 15 * d.roll(12) as u32);
+    }
+    problem
+}
+
+/// Pins at random, of rods and reels.
+fn pinned(mut problem: FleetProblem, seed: u64) -> FleetProblem {
+    let mut d = Dice(seed ^ 0x71_45);
+    for trip in &mut problem.trips {
+        let p = &mut trip.problem;
+        let rod = p.rods[d.roll(p.rods.len() as u64) as usize].id.clone();
+        let reel = p.reels[d.roll(p.reels.len() as u64) as usize].id.clone();
+        p.pins = match d.roll(5) {
+            0 => vec![Pin::Take { kind: ItemKind::Rod, id: rod }],
+            1 => vec![Pin::Leave { kind: ItemKind::Reel, id: reel }],
+            2 => vec![Pin::Pair { rod, reel }],
+            3 => {
+                vec![Pin::Take { kind: ItemKind::Reel, id: reel.clone() }, Pin::Pair { rod, reel }]
+            }
+            _ => Vec::new(),
+        };
+    }
+    problem
+}
+
+/// What a trip asks that is pinned to be taken.
+fn wanted(p: &TripProblem) -> Vec<&String> {
+    p.pins
+        .iter()
+        .filter_map(|pin| match pin {
+            Pin::Take { id, .. } => Some(id),
+            Pin::Leave { .. } | Pin::Pair { .. } | Pin::Hold { .. } => None,
+        })
+        .collect()
+}
+
+/// The best worth over all choices of a plan for each boat; `None`: there is none.
 fn brute_force(problem: &FleetProblem) -> Option<i64> {
     let mut lists: Vec<BTreeMap<Used, i64>> = Vec::new();
     let copies = |p: &TripProblem, id: &str| {
@@ -73,71 +122,145 @@ fn brute_force(problem: &FleetProblem) -> Option<i64> {
     };
     let mut amounts: Vec<Vec<u32>> = Vec::new();
     for trip in &problem.trips {
-        // Both boats fish the same lures: each takes what it fishes at once.
+        // All boats fish the same lures: each takes what it fishes at once.
         let mut p = trip.problem.clone();
         for l in 0..p.lures.len() {
             let most = copies(&p, &p.lures[l].id).min(p.lures[l].quantity);
             p.lures[l].quantity = most;
         }
         amounts.push(p.lures.iter().map(|l| l.quantity).collect());
+        p.candidates.retain(|c| {
+            trip.problem.pins.iter().all(|pin| match pin {
+                Pin::Leave { id, .. } => *id != c.rod && *id != c.reel,
+                Pin::Pair { rod, reel } => (*rod == c.rod) == (*reel == c.reel),
+                Pin::Take { .. } | Pin::Hold { .. } => true,
+            })
+        });
         let all: Vec<_> = (0..p.lures.len()).collect();
         let mut list = BTreeMap::new();
         every_plan(&p, &all, &mut |used, worth| {
-            let best = list.entry(used).or_insert(worth);
-            *best = worth.max(*best);
+            if wanted(&trip.problem).iter().all(|id| used.parts.contains(*id)) {
+                let best = list.entry(used).or_insert(worth);
+                *best = worth.max(*best);
+            }
         });
         lists.push(list);
     }
-    let p = &problem.trips[0].problem;
+    combine(&problem.trips[0].problem, &lists, &amounts, &Used::default(), &[])
+}
+
+/// The best worth of the boats from here on, beside what the others use.
+fn combine(
+    p: &TripProblem,
+    lists: &[BTreeMap<Used, i64>],
+    amounts: &[Vec<u32>],
+    others: &Used,
+    lures: &[u32],
+) -> Option<i64> {
+    let Some((list, rest)) = lists.split_first() else { return Some(0) };
+    let before = |l: usize| lures.get(l).copied().unwrap_or(0);
+    let tied = |l: usize| others.leaders.get(l).copied().unwrap_or(0);
     let mut best = None;
-    for (a, x) in &lists[0] {
-        for (b, y) in &lists[1] {
-            let lures = (0..p.lures.len()).all(|l| {
-                let of =
-                    |boat: usize, used: &Used| if used.lures[l] { amounts[boat][l] } else { 0 };
-                of(0, a) + of(1, b) <= p.lures[l].quantity
-            });
-            let leaders =
-                (0..p.leaders.len()).all(|l| a.leaders[l] + b.leaders[l] <= p.leaders[l].quantity);
-            let line = a.metres + b.metres <= p.line_stock[0].metres;
-            if lures && leaders && line && a.parts.is_disjoint(&b.parts) {
-                best = best.max(Some(x + y));
-            }
+    for (used, worth) in list {
+        let mine = |l: usize| if used.lures[l] { amounts[0][l] } else { 0 };
+        let fits = (0..p.lures.len()).all(|l| before(l) + mine(l) <= p.lures[l].quantity)
+            && (0..p.leaders.len()).all(|l| tied(l) + used.leaders[l] <= p.leaders[l].quantity)
+            && others.metres + used.metres <= p.line_stock[0].metres
+            && used.parts.is_disjoint(&others.parts);
+        if !fits {
+            continue;
         }
+        let both = Used {
+            parts: used.parts.union(&others.parts).cloned().collect(),
+            leaders: (0..p.leaders.len()).map(|l| tied(l) + used.leaders[l]).collect(),
+            metres: others.metres + used.metres,
+            lures: Vec::new(),
+        };
+        let lures: Vec<u32> = (0..p.lures.len()).map(|l| before(l) + mine(l)).collect();
+        let others = combine(p, rest, &amounts[1..], &both, &lures);
+        best = best.max(others.map(|others| worth + others));
     }
     best
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
-
-    #[test]
-    fn equals_brute_force(seed in any::<u64>()) {
-        let problem = two_boats(seed);
-        let best = brute_force(&problem);
-        match answer(&problem) {
-            FleetAnswer::Infeasible(clash) => {
-                prop_assert_eq!(best, None);
-                prop_assert!(!clash.constraints.is_empty());
-            }
-            answer @ (FleetAnswer::Plan(_) | FleetAnswer::NotFound { .. }) => {
-                let plan = sound(&problem, answer);
-                prop_assert_eq!(plan.status, Status::Optimal);
-                prop_assert_eq!(Some(plan.value.objective()), best);
+/// The planner's best is that of brute force; its plan is sound, and so are its deadlines.
+fn is_best(problem: &FleetProblem) -> Result<(), TestCaseError> {
+    let best = brute_force(problem);
+    match answer(problem) {
+        FleetAnswer::Infeasible(clash) => {
+            prop_assert_eq!(best, None);
+            prop_assert!(!clash.constraints.is_empty());
+        }
+        answer @ (FleetAnswer::Plan(_) | FleetAnswer::NotFound { .. }) => {
+            let plan = sound(problem, answer);
+            prop_assert_eq!(plan.status, Status::Optimal);
+            prop_assert_eq!(Some(plan.value.objective()), best);
+            for m in &plan.moves {
+                let of = |place: &str| {
+                    let trip = problem.trips.iter().find(|t| t.problem.boat.place == place);
+                    trip.and_then(|t| t.departs)
+                };
+                // The earlier of the two departures, less twenty minutes.
+                let first = of(&m.what.from).into_iter().chain(of(&m.what.to)).min();
+                prop_assert_eq!(m.deadline, first.map(|minute| minute - 20));
             }
         }
     }
+    Ok(())
+}
 
+fn cases(cases: u32) -> ProptestConfig {
+    ProptestConfig { cases, failure_persistence: None, ..ProptestConfig::default() }
+}
+
+proptest! {
+    #![proptest_config(cases(200))]
+
+    #[test]
+    fn equals_brute_force(seed in any::<u64>()) {
+        is_best(&two_boats(seed))?;
+    }
+
+    #[test]
+    fn equals_brute_force_with_pins(seed in any::<u64>()) {
+        is_best(&pinned(two_boats(seed), seed))?;
+    }
+
+    // Common practice, no source: adding gear never lowers what all boats are worth together.
+    #[test]
+    fn more_gear_never_lowers_a_plan(seed in any::<u64>()) {
+        let more = two_boats(seed);
+        let mut less = more.clone();
+        for trip in &mut less.trips {
+            let gone = trip.problem.reels.pop().unwrap();
+            trip.problem.candidates.retain(|c| c.reel != gone.id);
+        }
+        prop_assert!(worth(&more) >= worth(&less));
+    }
+
+    // Common practice, no source.
     #[test]
     fn the_order_of_the_boats_changes_no_value(seed in any::<u64>()) {
         let problem = two_boats(seed);
         let mut turned = problem.clone();
         turned.trips.reverse();
-        let worth = |p: &FleetProblem| match answer(p) {
-            FleetAnswer::Plan(plan) => Some(plan.value.objective()),
-            FleetAnswer::Infeasible(_) | FleetAnswer::NotFound { .. } => None,
-        };
         prop_assert_eq!(worth(&problem), worth(&turned));
+    }
+}
+
+proptest! {
+    #![proptest_config(cases(100))]
+
+    #[test]
+    fn equals_brute_force_with_three_boats(seed in any::<u64>()) {
+        is_best(&pinned(three_boats(seed), seed))?;
+    }
+}
+
+fn worth(problem: &FleetProblem) -> Option<i64> {
+    match answer(problem) {
+        FleetAnswer::Plan(plan) => Some(plan.value.objective()),
+        FleetAnswer::Infeasible(_) | FleetAnswer::NotFound { .. } => None,
     }
 }
 

@@ -54,6 +54,52 @@ fn point_sets_of_the_library() {
     assert!(published(list) >= small.min(3), "sets of 50 points are proven");
 }
 
+/// A graph larger than those of the library, as one of its files: a tree, so that it hangs
+/// together, and as many other edges again.
+fn large_graph(nodes: u64, open: u64) -> String {
+    let mut state = 2_031_u64;
+    let mut dice = |below: u64| {
+        // 64-bit linear congruential generator, constants of Knuth's MMIX.
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) % below
+    };
+    let mut text = format!("{nodes} {} {open}\n", 2 * nodes - 1);
+    for node in 2..=nodes {
+        text += &format!("{node} {} {}\n", 1 + dice(node - 1), 1 + dice(100));
+    }
+    for _ in 0..nodes {
+        text += &format!("{} {} {}\n", 1 + dice(nodes), 1 + dice(nodes), 1 + dice(100));
+    }
+    text
+}
+
+// Common practice, no source: on more work plan and bound only get better, each bound holds
+// against the plan of every budget, and a cut search is never called optimal at another cost.
+#[test]
+fn a_larger_graph_within_a_budget_is_honest() {
+    let problem = graph(&large_graph(300, 12));
+    let plans: Vec<MedianPlan> = [100_000, 1_000_000, 10_000_000, 100_000_000]
+        .map(|steps| {
+            let answer = solve_median(&problem, Work { steps }).unwrap();
+            let MedianAnswer::Plan(plan) = answer else { panic!("{answer:?}") };
+            check_median(&problem, &plan).unwrap();
+            plan
+        })
+        .into();
+    assert_eq!(plans[0].status, Status::Feasible, "too small to be cut");
+    assert!(plans[0].gap() > 0.0);
+    let (best, bound) = (plans[3].cost, plans[3].bound);
+    assert!(plans[3].gap() < 0.02, "{}", plans[3].gap());
+    for plan in &plans {
+        assert!(plan.bound <= best && bound <= plan.cost, "{plan:?}");
+        assert!(plan.status == Status::Feasible || plan.cost == plan.bound);
+    }
+    for pair in plans.windows(2) {
+        assert!(pair[1].cost <= pair[0].cost && pair[1].bound >= pair[0].bound);
+    }
+}
+
 fn optimal(problem: &MedianProblem) -> Option<MedianPlan> {
     match solve_median(problem, Work::default()).unwrap() {
         MedianAnswer::Plan(plan) => {
