@@ -3,9 +3,9 @@
 #![allow(missing_docs, reason = "tests")]
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 
-use deepbend_core::gear::AirClass;
 use deepbend_core::mechanics::air::air_at;
-use deepbend_core::mechanics::{carry, head_shake, hook, line, stopping, wind_on_line};
+use deepbend_core::mechanics::{head_shake, hook, line, stopping, wind_on_line};
+use deepbend_core::model::Model;
 
 fn near(value: f64, expected: f64, relative: f64) {
     assert!((value / expected - 1.0).abs() <= relative, "{value} is not near {expected}");
@@ -60,13 +60,12 @@ fn lengths_of_condition() {
 // spinners to 0.8, bulky above.
 #[test]
 fn bulk_of_the_classes() {
-    assert!(carry::bulk_cm2_per_g(AirClass::Compact).2 <= 0.2);
-    assert!(carry::bulk_cm2_per_g(AirClass::Steady).2 <= 0.45);
-    assert!(carry::bulk_cm2_per_g(AirClass::Tumbling).0 >= 0.8);
-    for class in [AirClass::Compact, AirClass::Steady, AirClass::Wobbling, AirClass::Tumbling] {
-        let (least, likely, greatest) = carry::bulk_cm2_per_g(class);
-        assert!(0.0 < least && least < likely && likely < greatest, "{class:?}");
-    }
+    let wind = &Model::builtin().parameters().wind;
+    let bulk = |air: f64| Model::builtin().bulk_cm2_per_g(air);
+    assert!((0.05..=0.2).contains(&bulk(wind.air_compact)));
+    assert!((0.2..=0.45).contains(&bulk(wind.air_steady)));
+    assert!((0.45..=0.8).contains(&bulk(wind.air_wobbling)));
+    assert!((0.8..=2.0).contains(&bulk(wind.air_tumbling)));
 }
 
 // Source: by hand: 60 × 0.02 kg × 9.80665 = 11.76798 N; 0.02 × 25²/(0.04 × 20) = 15.625 N.

@@ -113,6 +113,17 @@ impl Forced {
         self.sorted[(share * DRAWS as f64) as usize]
     }
 
+    /// How far `end` is from the draw at `share`. Where the share of draws that break a limit is that
+    /// of the end, within two standard errors of the draws, all from 0 to the draw beyond is right.
+    fn off(&self, end: f64, share: f64, held: impl Fn(f64) -> f64) -> f64 {
+        let error = 2.0 * (share * (1.0 - share) / DRAWS as f64).sqrt();
+        if (self.share_of_zero() - share).abs() < error {
+            (end - held(self.at(share + error))).max(0.0)
+        } else {
+            (end - held(self.at(share))).abs()
+        }
+    }
+
     fn share_of_zero(&self) -> f64 {
         self.sorted.iter().filter(|s| **s == 0.0).count() as f64 / DRAWS as f64
     }
@@ -128,13 +139,13 @@ fn ends_are_those_of_brute_force() {
         let (score, interval, _) = score_with_interval(Model::builtin(), outfit, lure, water);
         let forced = Forced::new(outfit, lure, water, &mut random);
         // The interval always holds the score, so brute force must as well.
-        let low = forced.at(0.1).min(score.score);
-        let high = forced.at(0.9).max(score.score);
-        let off = (interval.low - low).abs().max((interval.high - high).abs());
-        sum += off;
-        widths += high - low;
-        worst.push((off, i, forced.share_of_zero()));
         let zero = forced.share_of_zero();
+        let off_low = forced.off(interval.low, 0.1, |end| end.min(score.score));
+        let off_high = forced.off(interval.high, 0.9, |end| end.max(score.score));
+        let off = off_low.max(off_high);
+        sum += off;
+        widths += forced.at(0.9) - forced.at(0.1);
+        worst.push((off, i, zero));
         assert!(zero < 0.11 || interval.low == 0.0, "case {i}: {zero} of draws break a limit");
         if score.verdict == Verdict::Unsafe {
             assert_eq!(interval.low, 0.0, "case {i}");

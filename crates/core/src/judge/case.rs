@@ -80,6 +80,8 @@ pub struct Case<'m> {
     pub pull_n: f64,
     /// Loss of flight in wind: the coefficient of the air class.
     pub air: f64,
+    /// How far it is a long soft tail on a light head, 0 to 1.
+    pub loose_tail: f64,
 
     /// Wind, m/s.
     pub wind_m_s: f64,

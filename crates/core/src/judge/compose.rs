@@ -47,7 +47,7 @@ fn reckon(c: &Case<'_>, score_of: impl Fn(usize) -> Option<f64>) -> Reckoned {
     let mut weights = [0.0; COUNT];
     let mut losses = [0.0; COUNT];
     let (mut total, mut loss) = (0.0, 0.0);
-    let mut limiting = 0;
+    let (mut limiting, mut dearest) = (0, 0);
     let mut worst = (f64::INFINITY, 0.0);
     for (i, factor) in FACTORS.iter().enumerate() {
         let Some(score) = score_of(i) else { continue };
@@ -57,11 +57,15 @@ fn reckon(c: &Case<'_>, score_of: impl Fn(usize) -> Option<f64>) -> Reckoned {
             losses[i] = -weights[i] * libm::log(score.max(floor));
             loss += losses[i];
         }
-        // The factor that the cap sees lowest; among perfect ones, the one that costs the mean most.
+        // Under the cap the factor that it sees lowest holds the score down, else the one that costs
+        // the mean most.
         let seen = (factor.cap_view)(c, score);
         if seen < worst.0 || (seen <= worst.0 && losses[i] > worst.1) {
             worst = (seen, losses[i]);
             limiting = i;
+        }
+        if losses[i] > losses[dearest] {
+            dearest = i;
         }
     }
     for weight in &mut weights {
@@ -73,6 +77,9 @@ fn reckon(c: &Case<'_>, score_of: impl Fn(usize) -> Option<f64>) -> Reckoned {
     let cap = c.p.compose.cap.at(worst.0);
     // Under the cap the rest still counts, damped, so that two capped outfits can be told apart.
     let capped = cap * libm::exp(log_mean * c.p.compose.mean_share_of_cap);
+    if mean < capped && losses[dearest] > 0.0 {
+        limiting = dearest;
+    }
     let score = (mean.min(capped) * NANO).round() / NANO;
     Reckoned { weights, limiting, mean, score }
 }

@@ -33,6 +33,17 @@ impl Check {
         }
     }
 
+    /// Whether it hangs on a value that nobody gave. Of leaders, strength and diameter tell each
+    /// other.
+    fn guessed(&self, r: &Resolved<'_>) -> bool {
+        self.fields.iter().any(|field| match *field {
+            "leader.diameter" | "leader.test" => {
+                r.assumed("leader.diameter") && r.assumed("leader.test")
+            }
+            field => r.assumed(field),
+        })
+    }
+
     /// Within a tenth of the bound.
     fn near(&self) -> bool {
         self.slack() <= 0.1 * self.bound.abs()
@@ -191,7 +202,7 @@ pub(super) fn any_broken(c: &Case<'_>) -> bool {
 pub(super) fn limits(r: &Resolved<'_>) -> (Vec<Limit>, Vec<Limit>) {
     let (mut held, mut open) = (Vec::new(), Vec::new());
     for check in checks(&r.case).into_iter().flatten().filter(|check| check.near()) {
-        let guessed = check.fields.iter().any(|field| r.assumed(field));
+        let guessed = check.guessed(r);
         let (name, value, unit) = check.quantity;
         let limit = Limit {
             code: check.code,
@@ -230,8 +241,5 @@ pub(super) fn limits(r: &Resolved<'_>) -> (Vec<Limit>, Vec<Limit>) {
 
 /// Whether a limit is broken that no assumption excuses.
 pub(super) fn any_broken_for_sure(r: &Resolved<'_>) -> bool {
-    checks(&r.case)
-        .iter()
-        .flatten()
-        .any(|check| check.broken() && !check.fields.iter().any(|f| r.assumed(f)))
+    checks(&r.case).iter().flatten().any(|check| check.broken() && !check.guessed(r))
 }

@@ -1,14 +1,16 @@
 //! From what the caller says to a case with every value known.
 
 use super::case::{Case, ReelFacts, Resolved};
+use super::factors::leader::asked_mm;
 use super::factors::length;
 use super::judgement::Assumption;
+use super::settings::{recommended_drag_kgf, recommended_leader};
 use super::spread::{Dimension, Doubt, Spreads};
 use super::work::Work;
 use crate::gear::power::nylon_equivalent_kgf;
 use crate::gear::{
-    Action, AirClass, Finding, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
-    LureClass, Outfit, RodMaterial, Word, infer_power,
+    Action, AirClass, Finding, FindingCode, Handle, HookStyle, Leader, LeaderMaterial,
+    LineMaterial, Lure, LureClass, Outfit, RodMaterial, Word, infer_power,
 };
 use crate::mechanics::spool;
 use crate::model::{ClassTraits, Model, Parameters, Presentation};
@@ -97,12 +99,11 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
         }
         0.0
     });
-    let (leader, leader_kgf, leader_mm) =
-        leader(p, outfit, fish, toothy, (line, line_kgf), &mut notes);
     let hook =
         notes.word("lure.hook.style", lure.hook.style, traits.hook_style, "usual for the class");
     let cover = notes.word("water.cover", water.cover, Cover::Open, "not given");
     let air = air(p, traits, lure, &mut notes);
+    let loose_tail = loose_tail(p, traits, lure);
     let (wind, wind_m_s) = wind(p, water, &mut notes);
     let hookset = water.hookset.unwrap_or_else(|| usual_hookset(traits, hook));
 
@@ -131,9 +132,9 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
         line,
         line_kgf,
         line_mm,
-        leader,
-        leader_kgf,
-        leader_mm,
+        leader: LeaderMaterial::None,
+        leader_kgf: 0.0,
+        leader_mm: 0.0,
         drag_kgf: 0.0,
         mass_g,
         hook,
@@ -154,6 +155,7 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
         punch_n: 0.0,
         pull_n: 0.0,
         air,
+        loose_tail,
         wind_m_s,
         wind,
         platform,
@@ -193,7 +195,8 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
             sigma: [i.pull_given, i.pull_assumed],
         },
     );
-    let recommended = super::settings::recommended_drag_kgf(&case);
+    (case.leader, case.leader_kgf, case.leader_mm) = leader(&case, &outfit.leader, &mut notes);
+    let recommended = recommended_drag_kgf(&case);
     case.drag_kgf = notes.number(
         outfit.drag.map(|d| d.kgf()),
         Guess {
@@ -432,34 +435,32 @@ fn line(
     (material, kgf, mm)
 }
 
-fn leader(
-    p: &Parameters,
-    outfit: &Outfit,
-    fish: &Species,
-    toothy: f64,
-    (line, line_kgf): (LineMaterial, f64),
-    notes: &mut Notes,
-) -> (LeaderMaterial, f64, f64) {
-    let (leader, i) = (&outfit.leader, &p.interval);
-    let teeth = fish.teeth == Teeth::Cutting || toothy >= p.leader.limit_risk;
-    let none_needed = line != LineMaterial::Braid || fish.leader_kgf[1] <= 0.0;
-    let usual = match (teeth, none_needed) {
-        (true, _) => LeaderMaterial::SteelWire,
-        (false, true) => LeaderMaterial::None,
-        (false, false) => LeaderMaterial::Fluorocarbon,
-    };
-    let material = notes.word("leader.material", leader.material, usual, "usual for the fish");
+/// As recommended; a bare line that stands against jaws and edges by itself needs none.
+fn usual_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
+    let bare = c.line != LineMaterial::Braid && c.line_mm >= asked_mm(c);
+    match recommended_leader(c) {
+        (LeaderMaterial::Fluorocarbon, _) if bare => (LeaderMaterial::None, 0.0),
+        recommended => recommended,
+    }
+}
+
+fn leader(c: &Case<'_>, leader: &Leader, notes: &mut Notes) -> (LeaderMaterial, f64, f64) {
+    let (p, i) = (c.p, &c.p.interval);
+    let (usual, usual_kgf) = usual_leader(c);
+    let material = notes.word("leader.material", leader.material, usual, "usual here");
     let diameter_of = match material {
         LeaderMaterial::None => return (material, 0.0, 0.0),
         LeaderMaterial::Nylon => &p.line.nylon_mm,
         LeaderMaterial::Fluorocarbon => &p.line.fluorocarbon_mm,
         LeaderMaterial::SteelWire | LeaderMaterial::Titanium => &p.line.wire_mm,
     };
-    let by_diameter = leader.diameter.map(|d| inverse(diameter_of.points(), d.mm()));
-    let [least, most] = fish.leader_kgf;
-    let middle = if fish.teeth == Teeth::Cutting {
+    let by_diameter = leader.diameter.map(|d| diameter_of.x_at(d.mm()));
+    let [least, most] = c.fish.leader_kgf;
+    let middle = if material == usual {
+        usual_kgf
+    } else if c.fish.teeth == Teeth::Cutting {
         // As strong as the line: a trace is not meant to be the fuse.
-        line_kgf.clamp(least, most.max(least))
+        c.line_kgf.clamp(least, most.max(least))
     } else {
         ((least + most) / 2.0).max(p.leader.least_kgf)
     };
@@ -470,11 +471,7 @@ fn leader(
             dimension: Dimension::LeaderTest,
             value: by_diameter.unwrap_or(middle),
             unit: "kgf",
-            why: if by_diameter.is_some() {
-                "usual for its diameter"
-            } else {
-                "usual for the fish"
-            },
+            why: if by_diameter.is_some() { "usual for its diameter" } else { "usual here" },
             sigma: [i.test_given, i.test_assumed],
         },
     );
@@ -490,19 +487,6 @@ fn leader(
         },
     );
     (material, kgf, mm)
-}
-
-/// x of a rising curve at `y`, constant beyond its ends.
-fn inverse(points: &[(f64, f64)], y: f64) -> f64 {
-    let above = points.partition_point(|p| p.1 <= y);
-    if above == 0 {
-        return points[0].0;
-    }
-    if above == points.len() {
-        return points[above - 1].0;
-    }
-    let ((x0, y0), (x1, y1)) = (points[above - 1], points[above]);
-    x0 + (x1 - x0) * (y - y0) / (y1 - y0)
 }
 
 fn rigged_mass(
@@ -587,7 +571,17 @@ fn air(p: &Parameters, traits: &ClassTraits, lure: &Lure, notes: &mut Notes) -> 
         AirClass::Wobbling => (w.air_wobbling, w.air_tumbling),
         AirClass::Tumbling => (w.air_tumbling, w.air_tumbling),
     };
-    let (Some(length), true) = (lure.length, traits.soft_tail) else { return own };
+    own + (worse - own) * loose_tail(p, traits, lure)
+}
+
+/// How far a lure is a long soft tail on a light head, 0 to 1: by its measures, or since it is said
+/// to tumble.
+fn loose_tail(p: &Parameters, traits: &ClassTraits, lure: &Lure) -> f64 {
+    let w = &p.wind;
+    if traits.soft_tail && lure.air.unwrap_or(traits.air) == AirClass::Tumbling {
+        return 1.0;
+    }
+    let (Some(length), true) = (lure.length, traits.soft_tail) else { return 0.0 };
     let long = (length.mm() - w.soft_tail_from_mm) / (w.soft_tail_to_mm - w.soft_tail_from_mm);
     let light_head = match (lure.head_mass, lure.rigged_mass) {
         (Some(head), Some(rigged)) => {
@@ -596,7 +590,7 @@ fn air(p: &Parameters, traits: &ClassTraits, lure: &Lure, notes: &mut Notes) -> 
         }
         (Some(_) | None, _) => 0.0,
     };
-    own + (worse - own) * long.clamp(0.0, 1.0) * light_head.clamp(0.0, 1.0)
+    long.clamp(0.0, 1.0) * light_head.clamp(0.0, 1.0)
 }
 
 fn wind(p: &Parameters, water: &Water, notes: &mut Notes) -> (WindDirection, f64) {

@@ -1,7 +1,7 @@
 //! How to rig and set an outfit for a lure.
 
 use super::case::Case;
-use super::factors::reel;
+use super::factors::{leader, reel};
 use super::judgement::Settings;
 use crate::gear::{Handle, HookStyle, LeaderMaterial, LineMaterial};
 use crate::quantity::{Force, Length, Mass, N_PER_KGF};
@@ -54,11 +54,14 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
         let fitting = c.line_kgf.clamp(least, most);
         return (wire, fitting.max(c.work.cast_need_kgf).round());
     }
-    if most <= 0.0 {
+    let asked_mm = leader::asked_mm(c);
+    if most <= 0.0 && asked_mm <= 0.0 {
         return (LeaderMaterial::None, 0.0);
     }
     let middle = ((least + most) / 2.0).round();
-    (LeaderMaterial::Fluorocarbon, middle.max(1.0))
+    // Edges may ask for more than the fish.
+    let rubbed = c.p.line.fluorocarbon_mm.x_at(asked_mm).ceil();
+    (LeaderMaterial::Fluorocarbon, middle.max(rubbed).max(1.0))
 }
 
 /// Settings for a case.

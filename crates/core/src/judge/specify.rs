@@ -19,7 +19,7 @@ use super::{Score, resolve, score};
 use crate::gear::{
     Action, Handle, LeaderMaterial, LineMaterial, Lure, Outfit, Power, RodMaterial, Word,
 };
-use crate::model::{Ladder, Model, ModelId, Parameters};
+use crate::model::{Model, ModelId, Parameters};
 use crate::quantity::{Force, Length, Mass};
 use crate::water::Water;
 
@@ -461,17 +461,8 @@ fn chosen<W: Word>(has: impl Fn(usize) -> bool) -> Vec<W> {
 /// geometric mean tells the class.
 fn window_g(p: &Parameters, class: f64) -> (f64, f64) {
     let max = p.rod.window_max_g.at(class);
-    let mean = inverse_log(&p.rod.class_by_window_g, class);
+    let mean = p.rod.class_by_window_g.x_at_log(class);
     (mean * mean / max, max)
-}
-
-/// x of a rising curve at `y`, as `Ladder::at_log` reads it.
-fn inverse_log(ladder: &Ladder, y: f64) -> f64 {
-    let points = ladder.points();
-    let above = points.partition_point(|p| p.1 <= y).clamp(1, points.len() - 1);
-    let ((x0, y0), (x1, y1)) = (points[above - 1], points[above]);
-    let share = ((y - y0) / (y1 - y0)).clamp(0.0, 1.0);
-    x0 * libm::pow(x1 / x0, share)
 }
 
 /// Usual strength of a main line on a rod of this class, kgf.

@@ -24,24 +24,10 @@
 use super::domain::{OutsideDomain, positive, within};
 use super::flight::{Cast, GRAVITY_M_S2, Landing, fly};
 use super::infer::family::cubic;
-use crate::gear::AirClass;
 
 /// Angles among which the best is sought, rad.
 const LOW_ANGLE: f64 = -15.0 * core::f64::consts::PI / 180.0;
 const HIGH_ANGLE: f64 = 60.0 * core::f64::consts::PI / 180.0;
-
-/// Range of the bulk of a class, drag area over mass: least, likely, greatest, cm²/g.
-///
-/// From memory: metal below 0.2, tails on a head to 0.45, plugs and spinners to 0.8, bulky above.
-#[must_use]
-pub fn bulk_cm2_per_g(class: AirClass) -> (f64, f64, f64) {
-    match class {
-        AirClass::Compact => (0.10, 0.15, 0.20),
-        AirClass::Steady => (0.20, 0.32, 0.45),
-        AirClass::Wobbling => (0.45, 0.60, 0.80),
-        AirClass::Tumbling => (0.80, 1.00, 1.40),
-    }
-}
 
 /// When lures tumble, and what it costs. Assumptions of this project: no source was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -487,7 +473,7 @@ mod tests {
         let rod = from_label(family(), &label, &Model::builtin().label_model()).unwrap().blank;
         let mass_kg = grams * 1e-3;
         let released = launch(family(), &rod, 4e-3, mass_kg, &Model::builtin().angler()).unwrap();
-        let tumbling = Model::builtin().tumbling();
+        let tumbling = Model::builtin().tumbling(0.0);
         let throw = Throw {
             speed_m_s: released.speed_m_s,
             height_m: 2.0,
@@ -538,7 +524,7 @@ mod tests {
         assert!(medium.1 > 1.5 * heavy.1, "{medium:?} {heavy:?}");
         assert!(heavy.0 > 1.04 * medium.0, "{medium:?} {heavy:?}");
         assert!(cast(4.0, 14.0, 0.15, 0.0, WindSide::Down).1 < 0.02);
-        let tumbling = Model::builtin().tumbling();
+        let tumbling = Model::builtin().tumbling(0.0);
         assert_eq!(tumbling.chance(0.0, 1.0).unwrap_err().field, "bulk_cm2_per_g");
         assert!(tumbling.chance(1.0, 2.0).unwrap() > tumbling.chance(0.5, 2.0).unwrap());
     }

@@ -39,13 +39,32 @@ impl Ladder {
         y0 * libm::exp(libm::log(y1 / y0) * ((x - x0) / (x1 - x0)).clamp(0.0, 1.0))
     }
 
+    /// The x at which [`Ladder::at`] is `y`, held within the ends; y must rise with x.
+    #[must_use]
+    pub fn x_at(&self, y: f64) -> f64 {
+        let ((x0, y0), (x1, y1)) = self.round_y(y);
+        x0 + (x1 - x0) * ((y - y0) / (y1 - y0)).clamp(0.0, 1.0)
+    }
+
+    /// The x at which [`Ladder::at_log`] is `y`, held within the ends; y must rise with x.
+    #[must_use]
+    pub fn x_at_log(&self, y: f64) -> f64 {
+        let ((x0, y0), (x1, y1)) = self.round_y(y);
+        x0 * libm::pow(x1 / x0, ((y - y0) / (y1 - y0)).clamp(0.0, 1.0))
+    }
+
     /// The x at which [`Ladder::at_ratio`] is `y`, held within the ends; y must rise with x.
     #[must_use]
     pub fn x_at_ratio(&self, y: f64) -> f64 {
+        let ((x0, y0), (x1, y1)) = self.round_y(y);
+        x0 + (x1 - x0) * (libm::log(y / y0) / libm::log(y1 / y0)).clamp(0.0, 1.0)
+    }
+
+    /// The points between which `y` lies, or those nearest to it.
+    fn round_y(&self, y: f64) -> ((f64, f64), (f64, f64)) {
         let points = &self.points;
         let above = points.partition_point(|p| p.1 <= y).clamp(1, points.len() - 1);
-        let ((x0, y0), (x1, y1)) = (points[above - 1], points[above]);
-        x0 + (x1 - x0) * (libm::log(y / y0) / libm::log(y1 / y0)).clamp(0.0, 1.0)
+        (points[above - 1], points[above])
     }
 
     fn interpolate(&self, x: f64, scale: impl Fn(f64) -> f64) -> f64 {

@@ -503,14 +503,13 @@ impl Parameters {
         }
     }
 
-    /// When lures tumble in flight; long soft tails on light heads do so sooner.
-    pub(crate) fn tumbling(&self, soft_tail: bool) -> Tumbling {
+    /// When lures tumble in flight; a long soft tail on a light head does so sooner, the more it is
+    /// one (`loose_tail`, 0 to 1).
+    pub(crate) fn tumbling(&self, loose_tail: f64) -> Tumbling {
         let p = &self.wind;
-        let (even_bulk_cm2_per_g, growth) = if soft_tail {
-            (p.soft_tail_bulk_cm2_per_g, p.soft_tail_growth)
-        } else {
-            (p.even_bulk_cm2_per_g, p.tumble_growth)
-        };
+        let between = |firm: f64, loose: f64| firm + (loose - firm) * loose_tail;
+        let even_bulk_cm2_per_g = between(p.even_bulk_cm2_per_g, p.soft_tail_bulk_cm2_per_g);
+        let growth = between(p.tumble_growth, p.soft_tail_growth);
         Tumbling {
             even_bulk_cm2_per_g,
             even_load: p.even_load,

@@ -3,11 +3,11 @@
 use std::f64::consts::FRAC_PI_2;
 
 use deepbend_contract::{At, Faults, ToWire as _, mechanics, pb};
-use deepbend_core::gear::{AirClass, Lure, Outfit, Rod, RodMaterial, Word as _};
+use deepbend_core::gear::{Lure, Outfit, Rod, RodMaterial, Word as _};
 use deepbend_core::judge::case::Resolved;
 use deepbend_core::judge::resolve::resolve;
 use deepbend_core::mechanics::blank::{BendError, Blank};
-use deepbend_core::mechanics::carry::bulk_cm2_per_g;
+use deepbend_core::mechanics::carry::Tumbling;
 use deepbend_core::mechanics::domain::OutsideDomain;
 use deepbend_core::mechanics::infer::along;
 use deepbend_core::mechanics::infer::family::{BlankFamily, FamilyBlank};
@@ -33,7 +33,9 @@ pub(super) struct ReadRod {
 pub(super) struct ReadLure {
     /// Mass, kg.
     pub(super) mass_kg: f64,
-    air: AirClass,
+    /// Drag area over mass of the steady lure, cm²/g.
+    bulk_cm2_per_g: f64,
+    tumbling: Tumbling,
     /// What was assumed since it was not given.
     pub(super) assumptions: Vec<pb::Assumption>,
 }
@@ -106,7 +108,8 @@ pub(super) fn lure(lure: &Lure) -> ReadLure {
     let case = &resolved.case;
     ReadLure {
         mass_kg: case.mass_g * 1e-3,
-        air: lure.air.unwrap_or(case.traits.air),
+        bulk_cm2_per_g: Model::builtin().bulk_cm2_per_g(case.air),
+        tumbling: Model::builtin().tumbling(case.loose_tail),
         assumptions: kept(&resolved, &["lure.class", "lure.rigged_mass", "lure.air"]),
     }
 }
@@ -159,8 +162,7 @@ pub(super) fn release(
     let along = MassAlong::assumed(&blank, rod.material);
     let tip = effective_mass_kg(&blank, &along, rod.label.third_drop_load_n, FRAC_PI_2)?;
     let left = launch(family, &rod.label.blank, tip, mass_kg, &Model::builtin().angler())?;
-    let (_, bulk, _) = bulk_cm2_per_g(lure.air);
-    let tumbling = Model::builtin().tumbling();
+    let (bulk, tumbling) = (lure.bulk_cm2_per_g, &lure.tumbling);
     Ok(Release {
         launch: pb::Launch {
             speed_m_s: left.speed_m_s,

@@ -40,7 +40,7 @@ fn teeth(c: &Case<'_>) -> f64 {
 }
 
 /// Thickness that jaws and edges ask for, mm.
-fn asked_mm(c: &Case<'_>) -> f64 {
+pub(in crate::judge) fn asked_mm(c: &Case<'_>) -> f64 {
     let p = &c.p.leader;
     let jaws = match c.fish.teeth {
         Teeth::Rasping | Teeth::Small => c.fish.leader_mm * c.fish_scale().sqrt(),

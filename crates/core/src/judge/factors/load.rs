@@ -11,7 +11,8 @@ use crate::water::Skill;
 /// a heavier one; that may cost, never gain. Source: common practice, no source.
 pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let in_wind = c.mass_g * (1.0 + c.p.load.wind_gain * c.wind_m_s * c.wind_share() * c.air);
-    let score = of_mass(c, c.mass_g).min(of_mass(c, in_wind));
+    let (still, blown) = (of_mass(c, c.mass_g), of_mass(c, in_wind));
+    let (score, counted) = if blown < still { (blown, in_wind) } else { (still, c.mass_g) };
     let of_cast = |value: f64| if c.is_vertical() { f64::NAN } else { value };
     Some(scored!(
         score,
@@ -21,6 +22,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
             ("window_max", c.lure_max_g, "g"),
             ("share_of_maximum", c.mass_g / c.lure_max_g, "1"),
             ("window_place", c.window_place(c.mass_g), "1"),
+            ("mass_that_counts", counted, "g"),
             ("cast_load", of_cast(c.work.cast.peak_load_n), "N"),
             ("cast_load_over_third_drop", of_cast(c.work.cast.load_ratio), "1"),
         ],
@@ -61,20 +63,26 @@ fn in_window(c: &Case<'_>, mass_g: f64, least: f64, most: f64) -> f64 {
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let share = s.get("share_of_maximum") * 100.0;
+    let counted = s.get("mass_that_counts");
     let mass = grams(c.mass_g);
     let window = format!("{} to {}", grams(c.lure_min_g), grams(c.lure_max_g));
-    let place = s.get("window_place");
-    if c.is_vertical() {
-        if place < 0.0 {
+    let light = s.get("window_place") < 0.0 && s.score < c.p.text.fine;
+    let plain = if c.is_vertical() {
+        if light {
             format!("{mass} is light to be felt on this rod ({window})")
         } else {
             format!("{mass} is fished straight down: the casting maximum does not bind")
         }
-    } else if place < 0.0 {
-        format!("{mass} is too light to load this rod (it throws {window})")
+    } else if light {
+        format!("{mass} is light for this rod (it throws {window})")
     } else if share > 100.0 {
         format!("{mass} is {:.0} % over the maximum ({window})", share - 100.0)
     } else {
         format!("{mass} is {share:.0} % of the maximum ({window})")
+    };
+    if counted > c.mass_g {
+        format!("{plain}; into this wind it loads like {}", grams(counted))
+    } else {
+        plain
     }
 }

@@ -23,7 +23,7 @@ pub(super) mod skill;
 pub(super) mod wind;
 
 /// Most quantities that one factor names.
-const MEASURES: usize = 7;
+const MEASURES: usize = 8;
 
 /// A score with the quantities behind it, kept without allocation and small: millions are computed.
 #[derive(Clone, Copy, Debug)]

@@ -16,7 +16,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     let p = &c.p.wind;
     let cast = &c.work.credited;
     let bulk = p.bulk_cm2_per_g.at(c.air) * c.doubt.wind;
-    let tumbling = c.p.tumbling(c.traits.soft_tail);
+    let tumbling = c.p.tumbling(c.loose_tail);
     let chance = tumbling.chance(bulk, c.work.cast.load_ratio).unwrap_or(1.0);
     let flying = bulk * (1.0 + tumbling.growth * chance);
     // 1 cm²/g is 0.1 m²/kg.
