@@ -26,13 +26,25 @@ impl Filter {
     /// Whether an item is to be listed.
     #[must_use]
     pub fn matches(&self, item: &Item) -> bool {
-        let kind = self.kinds.is_empty() || self.kinds.contains(&item.kind());
+        let kind = self.may_be(item.kind());
         let place = self.places.is_empty()
             || item.place.as_ref().is_some_and(|place| self.places.contains(place));
         let status = self.statuses.is_empty() || self.statuses.contains(&item.status);
         let power =
             self.powers.is_empty() || item.power().is_some_and(|p| self.powers.contains(&p));
         kind && place && status && power && has_words(item, &self.text)
+    }
+}
+
+impl Filter {
+    /// Whether items of a kind may be listed.
+    pub(crate) fn may_be(&self, kind: ItemKind) -> bool {
+        self.kinds.is_empty() || self.kinds.contains(&kind)
+    }
+
+    pub(crate) fn asks_for_kinds_only(&self) -> bool {
+        let Self { kinds: _, places, statuses, powers, text } = self;
+        places.is_empty() && statuses.is_empty() && powers.is_empty() && text.is_empty()
     }
 }
 

@@ -37,6 +37,11 @@ impl Id {
         }
     }
 
+    /// The id that comes before all others.
+    pub(crate) fn lowest() -> Self {
+        Self("-".into())
+    }
+
     /// The id as text.
     #[must_use]
     pub fn as_str(&self) -> &str {

@@ -141,6 +141,8 @@ pub struct View {
     roll: Arc<Roll>,
     about: SharedMap<ItemKey, BTreeSet<EventRef>>,
     entries: SharedMap<ItemKey, Entry>,
+    /// How many entries each kind has.
+    sizes: BTreeMap<ItemKind, usize>,
     by_id: SharedMap<Id, BTreeSet<ItemKind>>,
     contested: SharedSet<ItemKey>,
 }
@@ -249,10 +251,17 @@ impl View {
                 } else {
                     self.contested.remove_mut(key);
                 }
+                if !self.entries.contains_key(key) {
+                    *self.sizes.entry(key.kind).or_default() += 1;
+                }
                 self.entries.insert_mut(key.clone(), entry);
             }
             None => {
-                self.entries.remove_mut(key);
+                if self.entries.remove_mut(key)
+                    && let Some(size) = self.sizes.get_mut(&key.kind)
+                {
+                    *size -= 1;
+                }
                 self.contested.remove_mut(key);
                 if let Some(kinds) = self.by_id.get_mut(&key.id) {
                     kinds.remove(&key.kind);
@@ -454,7 +463,7 @@ impl View {
 
     /// The entries of one kind, ordered by the bytes of the id.
     pub fn of_kind(&self, kind: ItemKind) -> impl Iterator<Item = &Entry> {
-        self.entries.iter().filter(move |(key, _)| key.kind == kind).map(|(_, entry)| entry)
+        self.after(kind, None)
     }
 
     /// The entries about which there is something to settle.
@@ -497,20 +506,35 @@ impl View {
         told.into_iter().map(|(_, told)| told).collect()
     }
 
-    /// How many entries match, on all pages together. It looks at every entry.
+    /// How many entries match, on all pages together. It looks at every entry, unless kinds are
+    /// all that the filter asks for.
     #[must_use]
     pub fn count(&self, filter: &Filter) -> usize {
-        self.entries.values().filter(|entry| filter.matches(entry.item())).count()
+        let sizes = self.sizes.iter().filter(|(kind, _)| filter.may_be(**kind));
+        if filter.asks_for_kinds_only() {
+            return sizes.map(|(_, size)| size).sum();
+        }
+        let entries = sizes.flat_map(|(kind, _)| self.of_kind(*kind));
+        entries.filter(|entry| filter.matches(entry.item())).count()
+    }
+
+    /// The entries of a kind that come after a key.
+    fn after(&self, kind: ItemKind, after: Option<&ItemKey>) -> impl Iterator<Item = &Entry> {
+        let from = match after {
+            Some(key) if key.kind == kind => Bound::Excluded(key.clone()),
+            Some(_) | None => Bound::Included(ItemKey { kind, id: Id::lowest() }),
+        };
+        let entries = self.entries.range::<ItemKey, _>((from, Bound::Unbounded));
+        entries.take_while(move |(key, _)| key.kind == kind).map(|(_, entry)| entry)
     }
 
     /// A page of the entries that match, at most `limit` of them, after `after`.
     #[must_use]
     pub fn page(&self, filter: &Filter, after: Option<&ItemKey>, limit: usize) -> Page<'_> {
-        let from = after.map_or(Bound::Unbounded, Bound::Excluded);
-        let mut matching = self
-            .entries
-            .range::<ItemKey, _>((from, Bound::Unbounded))
-            .map(|(_, entry)| entry)
+        let kinds = self.sizes.keys().copied();
+        let mut matching = kinds
+            .filter(|kind| filter.may_be(*kind) && after.is_none_or(|after| *kind >= after.kind))
+            .flat_map(|kind| self.after(kind, after))
             .filter(|entry| filter.matches(entry.item()));
         let entries: Vec<_> = matching.by_ref().take(limit).collect();
         let more = matching.next().is_some();

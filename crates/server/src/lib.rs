@@ -19,7 +19,8 @@
 //! 3. `matching`, `inventory`, `sync`, [`trips`], `mechanics`: one module a service;
 //! 4. `compute`: the work, on threads of its own.
 //!
-//! Around them: [`config`], `serve` (up and down again), `health`, [`log`], `error`.
+//! Around them: [`config`], `serve` (up and down again), `health`, [`log`], `error`, [`upkeep`] of the
+//! data folder.
 //!
 //! # Architecture invariants
 //!
@@ -51,10 +52,11 @@ mod serve;
 mod sync;
 mod today;
 pub mod trips;
+pub mod upkeep;
 
 pub use config::{Config, ConfigFault};
 pub use deepbend_ledger::id::Id;
 pub use deepbend_ledger::time::Date;
-pub use gate::token::Token;
+pub use gate::token::{PeerToken, Token};
 pub use listen::{SOCKET_NAME, socket_path};
 pub use serve::{Bound, ServeError, Server, StartError};

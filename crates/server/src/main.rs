@@ -1,6 +1,6 @@
-//! `deepbendd`: serves until it is told to end.
+//! `deepbendd`: serves until it is told to end, or does some work on its data folder.
 //!
-//! Exit codes: 0 ended as told; 64 a setting cannot be used; 69 the address cannot be used or the
+//! Exit codes: 0 ended as told; 64 a setting cannot be used; 65 a backup is damaged; 69 the address cannot be used or the
 //! transport failed; 74 the data folder cannot be used; 75 another process holds it.
 
 #![allow(clippy::disallowed_methods, reason = "an outer crate: it reads the environment")]
@@ -8,10 +8,12 @@
 use std::process::ExitCode;
 
 use deepbend_server::config::{Loaded, load};
+use deepbend_server::upkeep::UpkeepError;
 use deepbend_server::{Config, Server, StartError};
 use tokio::signal::unix::{SignalKind, signal};
 
 const USAGE: u8 = 64;
+const BAD_DATA: u8 = 65;
 const UNAVAILABLE: u8 = 69;
 const IO: u8 = 74;
 const HELD: u8 = 75;
@@ -19,12 +21,13 @@ const HELD: u8 = 75;
 fn main() -> ExitCode {
     let config = match load(std::env::args_os(), |name| std::env::var(name).ok()) {
         Ok(Loaded::Run(config)) => *config,
-        Ok(Loaded::Print(text)) => {
-            use std::io::Write as _;
-            // Nobody reads it: then there is nothing left to do.
-            let _ = write!(std::io::stdout(), "{text}");
-            return ExitCode::SUCCESS;
+        Ok(Loaded::Upkeep(upkeep, config)) => {
+            return match upkeep.run(&config) {
+                Ok(done) => print(&format!("{done}\n")),
+                Err(error) => fail(code_of(&error), &error),
+            };
         }
+        Ok(Loaded::Print(text)) => return print(&text),
         Err(fault) => return fail(USAGE, &fault),
     };
     if let Err(error) = deepbend_server::log::init(&config) {
@@ -58,6 +61,22 @@ async fn run(config: Config) -> ExitCode {
     match bound.serve(told).await {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => fail(UNAVAILABLE, &error),
+    }
+}
+
+fn print(text: &str) -> ExitCode {
+    use std::io::Write as _;
+    // Nobody reads it: then there is nothing left to do.
+    let _ = write!(std::io::stdout(), "{text}");
+    ExitCode::SUCCESS
+}
+
+fn code_of(error: &UpkeepError) -> u8 {
+    match error {
+        UpkeepError::NoFolder => USAGE,
+        UpkeepError::Held { .. } => HELD,
+        UpkeepError::Damaged(_) => BAD_DATA,
+        UpkeepError::File { .. } | UpkeepError::Store(_) | UpkeepError::Service(_) => IO,
     }
 }
 

@@ -34,8 +34,8 @@ use crate::inventory::{Heads, Holding, InventoryApi, PageKey, forget_old};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
-use crate::sync::SyncApi;
 use crate::sync::identity::Identity;
+use crate::sync::{Peers, Side, SyncApi};
 use crate::trips::TripServiceImpl;
 
 /// Listings at once.
@@ -182,9 +182,18 @@ fn routes(
         today: config.today,
         cut: cut.clone(),
     };
+    let exchanges = Pool::new(STORE_WORKERS);
+    let peers = match holding {
+        Some(holding) => {
+            let side = Side { holding: holding.clone(), pool: exchanges.clone() };
+            Peers::begin(config, &side, &cut)
+        }
+        None => Peers::default(),
+    };
     let sync = SyncApi {
         holding: holding.cloned(),
-        pool: Pool::new(STORE_WORKERS),
+        pool: exchanges,
+        peers,
         max_request_bytes: asked,
         cut: cut.clone(),
     };

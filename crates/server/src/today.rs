@@ -5,10 +5,16 @@
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use deepbend_ledger::time::Date;
+use prost_types::Timestamp;
 
 /// Seconds since 1970-01-01T00:00:00Z.
 pub(crate) fn unix_seconds() -> u64 {
     SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_secs())
+}
+
+/// The present time.
+pub(crate) fn now() -> Timestamp {
+    SystemTime::now().into()
 }
 
 /// The day that counts as today: the one that was configured, or else the present day in UTC.

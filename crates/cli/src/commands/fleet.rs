@@ -274,13 +274,14 @@ async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
                 "" => "none: every device counts".to_owned(),
                 founder => founder.to_owned(),
             };
-            let rows = [
+            let mut rows = vec![
                 ("device", state.device_id.clone()),
                 ("key", state.key.clone()),
                 ("founder", founder),
                 ("events", state.event_count.to_string()),
                 ("state", state.state_hash.clone()),
             ];
+            rows.extend(state.peers.iter().map(|peer| ("peer", tell_peer(peer))));
             if global.output == Format::Csv {
                 let rows: Vec<_> =
                     rows.into_iter().map(|(name, value)| vec![name.to_owned(), value]).collect();
@@ -290,6 +291,23 @@ async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
             }
         }
     })
+}
+
+/// How exchanging with a peer goes.
+fn tell_peer(peer: &pb::PeerState) -> String {
+    let at = |time: &Option<prost_types::Timestamp>| time.map(|time| time.to_string());
+    let mut told = peer.url.clone();
+    told += &match at(&peer.last_success_time) {
+        Some(time) => format!(", last exchange {time}"),
+        None => ", no exchange yet".to_owned(),
+    };
+    if peer.failure_count > 0 {
+        told += &format!(", failed {} times: {}", peer.failure_count, peer.last_error);
+    }
+    if let Some(time) = at(&peer.next_attempt_time) {
+        told += &format!(", next attempt {time}");
+    }
+    told
 }
 
 /// Lets two services exchange, and tells how it went.

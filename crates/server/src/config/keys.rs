@@ -5,11 +5,11 @@ use std::time::Duration;
 
 use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
-use http::HeaderValue;
+use http::{HeaderValue, Uri};
 use tracing_subscriber::EnvFilter;
 
 use super::{Config, LogFormat};
-use crate::gate::token::Token;
+use crate::gate::token::{PeerToken, Token};
 use crate::sync::identity::read_founder;
 
 /// A key, as the file writes it. The flag has `-` for `_`, the variable is `DEEPBEND_` and the
@@ -62,10 +62,34 @@ pub const KEYS: &[Key] = &[
         set: |c, text| read_founder(text).map(|founder| c.founder = Some(founder)),
     },
     Key {
+        name: "peers",
+        form: "addresses separated by commas, for example http://B2:50551",
+        help: "Services to exchange events with, again and again [default: none]",
+        set: |c, text| peers(text).map(|peers| c.peers = peers),
+    },
+    Key {
+        name: "peer_seconds",
+        form: "a whole number from 1 to 3600",
+        help: "Longest time from one exchange with a peer to the next [default: 60]",
+        set: |c, text| seconds(text, 1).map(|n| c.peer_interval = n),
+    },
+    Key {
+        name: "peer_token_file",
+        form: "a file with a token of 16 to 512 characters without spaces in its first line",
+        help: "File with the token that is shown to peers",
+        set: |c, text| {
+            let read = filled(text).and_then(|path| token(path, PeerToken::new));
+            read.map(|token| c.peer_token = Some(token))
+        },
+    },
+    Key {
         name: "token_file",
         form: "a file with a token of 16 to 512 characters without spaces in its first line",
         help: "File with the token that callers over the network must show",
-        set: |c, text| filled(text).and_then(token).map(|token| c.token = Some(token)),
+        set: |c, text| {
+            let read = filled(text).and_then(|path| token(path, Token::new));
+            read.map(|token| c.token = Some(token))
+        },
     },
     Key {
         name: "cors_origins",
@@ -174,9 +198,22 @@ fn origins(text: &str) -> Result<Vec<HeaderValue>, String> {
         .collect()
 }
 
-fn token(path: &str) -> Result<Token, String> {
+fn peers(text: &str) -> Result<Vec<String>, String> {
+    let named = text.split(',').map(str::trim).filter(|peer| !peer.is_empty());
+    named
+        .map(|peer| {
+            let uri: Uri = peer.parse().map_err(|_| is(peer))?;
+            let plain =
+                uri.scheme_str() == Some("http") && uri.path() == "/" && uri.query().is_none();
+            let named = uri.authority().is_some_and(|to| !to.as_str().contains('@'));
+            if plain && named { Ok(peer.to_owned()) } else { Err(is(peer)) }
+        })
+        .collect()
+}
+
+fn token<T>(path: &str, new: fn(&str) -> Option<T>) -> Result<T, String> {
     let text = std::fs::read_to_string(path)
         .map_err(|error| format!("names {path:?}, which cannot be read: {error}"))?;
     let first = text.lines().next().unwrap_or_default().trim();
-    Token::new(first).ok_or_else(|| format!("names {path:?}, which holds no such token"))
+    new(first).ok_or_else(|| format!("names {path:?}, which holds no such token"))
 }

@@ -13,7 +13,7 @@ use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
 use http::HeaderValue;
 
-use crate::gate::token::Token;
+use crate::gate::token::{PeerToken, Token};
 
 pub mod keys;
 mod sources;
@@ -43,6 +43,12 @@ pub struct Config {
     /// The first device of the fleet and its key; `None`: what the data folder says, and if it says
     /// nothing every device counts.
     pub founder: Option<Founder>,
+    /// Services to exchange events with, `http://host:port` each.
+    pub peers: Vec<String>,
+    /// Token that is shown to them.
+    pub peer_token: Option<PeerToken>,
+    /// Longest time from one exchange with a peer to the next one, also while it is out of reach.
+    pub peer_interval: Duration,
     /// Token that callers over the network must show; `None`: nobody is asked.
     pub token: Option<Token>,
     /// Origins of web pages that may call; empty: web pages may not.
@@ -74,6 +80,9 @@ impl Default for Config {
             data: None,
             device: None,
             founder: None,
+            peers: Vec::new(),
+            peer_token: None,
+            peer_interval: Duration::from_secs(60),
             token: None,
             cors_origins: Vec::new(),
             max_request_bytes: limits::MESSAGE_BYTES,

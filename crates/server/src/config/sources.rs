@@ -1,19 +1,22 @@
 //! Where settings come from: a file, the environment, the command line.
 
 use std::ffi::OsString;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::{Arg, ArgMatches, Command};
 use toml::{Table, Value};
 
 use super::keys::{KEYS, Key};
 use super::{Config, ConfigFault};
+use crate::upkeep::Upkeep;
 
 /// What the command line asked for.
 #[derive(Debug)]
 pub enum Loaded {
     /// Run with these settings.
     Run(Box<Config>),
+    /// Do this work on the data folder, and end.
+    Upkeep(Upkeep, Box<Config>),
     /// Print this text (help or version) and end.
     Print(String),
 }
@@ -58,7 +61,43 @@ pub fn load(
         }
     }
     check(&config)?;
-    Ok(Loaded::Run(Box::new(config)))
+    let config = Box::new(config);
+    Ok(match upkeep(&flags) {
+        Some(upkeep) => Loaded::Upkeep(upkeep, config),
+        None => Loaded::Run(config),
+    })
+}
+
+fn upkeep(flags: &ArgMatches) -> Option<Upkeep> {
+    let (name, flags) = flags.subcommand()?;
+    let file = || PathBuf::from(flag(flags, "file").unwrap_or_default());
+    match name {
+        "backup" => Some(Upkeep::Backup { to: file() }),
+        "verify" => Some(Upkeep::Verify { from: file() }),
+        "restore" => Some(Upkeep::Restore { from: file() }),
+        "repair" => Some(Upkeep::Repair),
+        "compact" => Some(Upkeep::Compact),
+        _ => None,
+    }
+}
+
+fn upkeep_commands() -> [Command; 5] {
+    let file = |help: &'static str| Arg::new("file").value_name("FILE").required(true).help(help);
+    [
+        Command::new("backup")
+            .about("Writes the store to a file, while the service runs or while it does not")
+            .arg(file("The file; it must not be there yet")),
+        Command::new("verify")
+            .about("Reads a backup to its end and checks it")
+            .arg(file("The backup")),
+        Command::new("restore")
+            .about("Builds a store from a backup in a data folder that holds none yet")
+            .arg(file("The backup")),
+        Command::new("repair").about(
+            "Puts a damaged store together again from what can be read; the damaged files are kept",
+        ),
+        Command::new("compact").about("Gives back the space of what no longer counts"),
+    ]
 }
 
 fn command() -> Command {
@@ -77,6 +116,7 @@ fn command() -> Command {
         )
         .arg(config)
         .args(args)
+        .subcommands(upkeep_commands())
 }
 
 fn flag(flags: &ArgMatches, name: &str) -> Option<String> {
@@ -158,6 +198,7 @@ mod tests {
         };
         match load(args, variable)? {
             Loaded::Run(config) => Ok(*config),
+            Loaded::Upkeep(upkeep, _) => panic!("{upkeep:?}"),
             Loaded::Print(text) => panic!("{text}"),
         }
     }
@@ -203,6 +244,9 @@ mod tests {
         for (args, key) in [
             (["--listen", "nowhere"], "listen"),
             (["--workers", "0"], "workers"),
+            (["--peers", "B2:50551"], "peers"),
+            (["--peers", "http://name:word@B2"], "peers"),
+            (["--peer-token-file", "missing-file"], "peer_token_file"),
             (["--token-file", "missing-file"], "token_file"),
             (["--token-file", short.as_str()], "token_file"),
             (["--listen", "0.0.0.0:1"], "token_file"),

@@ -4,6 +4,7 @@ use std::fmt;
 
 use hmac::{Hmac, Mac as _};
 use sha2::Sha256;
+use tonic::metadata::{Ascii, MetadataValue};
 
 /// A secret shared with the callers. What is kept and compared is a keyed hash of it, so that the
 /// time of a comparison tells nothing and no log can show it.
@@ -35,6 +36,32 @@ impl Token {
         };
         scheme.eq_ignore_ascii_case(b"bearer ")
             && self.mac.clone().chain_update(shown).verify_slice(&self.expected).is_ok()
+    }
+}
+
+/// The token that this service shows to others. No log shows it.
+#[derive(Clone)]
+pub struct PeerToken(MetadataValue<Ascii>);
+
+impl PeerToken {
+    /// A token as [`Token::new`] takes it.
+    #[must_use]
+    pub fn new(text: &str) -> Option<Self> {
+        Token::new(text)?;
+        let mut value = MetadataValue::try_from(format!("Bearer {text}")).ok()?;
+        value.set_sensitive(true);
+        Some(Self(value))
+    }
+
+    /// The value of the `authorization` header.
+    pub(crate) fn header(&self) -> MetadataValue<Ascii> {
+        self.0.clone()
+    }
+}
+
+impl fmt::Debug for PeerToken {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("PeerToken(…)")
     }
 }
 

@@ -1,7 +1,8 @@
 //! `SyncService`: how services of one fleet come to hold the same events.
 //!
 //! 1. [`identity`]: name, key and founder, in files beside the store;
-//! 2. [`session`]: one exchange, the same on both sides.
+//! 2. [`session`]: one exchange, the same on both sides;
+//! 3. [`peers`]: exchanges with a list of services, again and again.
 
 use std::sync::Arc;
 
@@ -9,6 +10,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::sync_service_server::SyncService;
 use deepbend_ledger::event::Hash;
 use deepbend_ledger::exchange::Tips;
+use deepbend_store::backup::{BackupError, backup};
 use tokio::sync::mpsc;
 use tokio_stream::StreamExt as _;
 use tokio_stream::wrappers::ReceiverStream;
@@ -21,15 +23,42 @@ use crate::gate::{CallDeadline, CallPlace, mended};
 use crate::inventory::{Holding, forks};
 
 pub(crate) mod identity;
+mod peers;
 mod session;
 
-use session::{Arrivals, Side};
+pub(crate) use peers::Peers;
+use session::Arrivals;
+pub(crate) use session::Side;
+
+/// Bytes of one part of a backup.
+const PART_BYTES: usize = 256 * 1024;
+
+/// Takes the bytes of a backup and sends them to whoever asked.
+struct Parts {
+    answers: mpsc::Sender<Result<pb::BackUpResponse, Status>>,
+    cut: CancellationToken,
+}
+
+impl std::io::Write for Parts {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        let part = pb::BackUpResponse { part: bytes.to_vec() };
+        if self.cut.is_cancelled() || self.answers.blocking_send(Ok(part)).is_err() {
+            return Err(std::io::ErrorKind::BrokenPipe.into());
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
 
 /// Answers `deepbend.v1.SyncService`.
 #[derive(Clone)]
 pub(crate) struct SyncApi {
     pub(crate) holding: Option<Holding>,
     pub(crate) pool: Pool,
+    pub(crate) peers: Peers,
     pub(crate) max_request_bytes: usize,
     /// Ends the streams.
     pub(crate) cut: CancellationToken,
@@ -40,7 +69,9 @@ impl SyncApi {
         self.holding.clone().ok_or(ServiceError::NoInventory)
     }
 
-    fn state(holding: &Holding) -> Result<pb::GetSyncStateResponse, ServiceError> {
+    fn state(holding: &Holding, peers: &Peers) -> Result<pb::GetSyncStateResponse, ServiceError> {
+        // First: whoever sees that an exchange is over sees what it brought as well.
+        let peers = peers.states();
         let view = holding.inventory.view();
         let roll = view.roll();
         let devices = roll.members().map(|(device, member)| pb::FleetDevice {
@@ -62,6 +93,7 @@ impl SyncApi {
             devices: devices.collect(),
             forks: forks(&view),
             state_hash: Hash::of(&state).to_string(),
+            peers,
         })
     }
 }
@@ -124,8 +156,8 @@ impl SyncService for SyncApi {
         &self,
         _request: Request<pb::GetSyncStateRequest>,
     ) -> Result<Response<pb::GetSyncStateResponse>, Status> {
-        let holding = self.holding()?;
-        Ok(Response::new(self.pool.run(move || Self::state(&holding)).await??))
+        let (holding, peers) = (self.holding()?, self.peers.clone());
+        Ok(Response::new(self.pool.run(move || Self::state(&holding, &peers)).await??))
     }
 
     type ExportEventsStream = ReceiverStream<Result<pb::ExportEventsResponse, Status>>;
@@ -161,6 +193,37 @@ impl SyncService for SyncApi {
                 done = work => done,
             };
             if let Err(error) = done {
+                // Nobody is left to be told if this fails.
+                let _ = answers.send(Err(error.into())).await;
+            }
+        });
+        Ok(Response::new(ReceiverStream::new(receiver)))
+    }
+
+    type BackUpStream = ReceiverStream<Result<pb::BackUpResponse, Status>>;
+
+    async fn back_up(
+        &self,
+        request: Request<pb::BackUpRequest>,
+    ) -> Result<Response<Self::BackUpStream>, Status> {
+        let (holding, pool, cut) = (self.holding()?, self.pool.clone(), self.cut.clone());
+        let place = request.extensions().get::<CallPlace>().cloned();
+        let (answers, receiver) = mpsc::channel(1);
+        tokio::spawn(async move {
+            let _place = place;
+            let parts = Parts { answers: answers.clone(), cut };
+            let work = move || {
+                // A part is as long as a message should be.
+                let mut parts = std::io::BufWriter::with_capacity(PART_BYTES, parts);
+                match backup(&*holding.store, &mut parts) {
+                    Ok(_) => Ok(()),
+                    Err(BackupError::Store(error)) => Err(ServiceError::from(error)),
+                    Err(BackupError::Stream(_) | BackupError::Damaged { .. }) => {
+                        Err(ServiceError::ShuttingDown)
+                    }
+                }
+            };
+            if let Err(error) = pool.run(work).await.flatten() {
                 // Nobody is left to be told if this fails.
                 let _ = answers.send(Err(error.into())).await;
             }

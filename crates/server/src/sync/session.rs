@@ -9,8 +9,9 @@ use deepbend_ledger::event::{Chain, Hash, Head};
 use deepbend_ledger::exchange::{Inbox, Raw, Signature, Tips};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::view::{EventRef, View};
-use deepbend_store::inventory::{Arrival, Inventory};
+use deepbend_store::inventory::{Arrival, Inventory, Underway};
 use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
 use tokio_stream::{Stream, StreamExt as _};
 use tonic::Status;
 
@@ -29,9 +30,9 @@ const TOLD: usize = 20;
 
 /// What both sides of an exchange have.
 #[derive(Clone)]
-pub(super) struct Side {
-    pub(super) holding: Holding,
-    pub(super) pool: Pool,
+pub(crate) struct Side {
+    pub(crate) holding: Holding,
+    pub(crate) pool: Pool,
 }
 
 /// What arrived so far.
@@ -51,6 +52,16 @@ impl Arrivals {
         inventory: &Inventory,
         chunk: pb::EventChunk,
     ) -> Result<(), ServiceError> {
+        let underway = self.take_in(inventory, chunk)?;
+        Ok(inventory.arrived(&underway)?)
+    }
+
+    /// Takes a chunk and lets it go to the disk.
+    fn take_in(
+        &mut self,
+        inventory: &Inventory,
+        chunk: pb::EventChunk,
+    ) -> Result<Underway, ServiceError> {
         let count = chunk.events.len();
         if count > limits::CHUNK_EVENTS {
             let what = "events in one chunk";
@@ -62,8 +73,8 @@ impl Arrivals {
             let signature = <[u8; 64]>::try_from(signature).ok().map(Signature::from_bytes);
             Raw { bytes, signature }
         });
-        let Arrival { accepted, duplicates, refused, forks } =
-            inventory.accept(&mut self.inbox, raws.collect())?;
+        let (Arrival { accepted, duplicates, refused, forks }, underway) =
+            inventory.take_in(&mut self.inbox, raws.collect())?;
         self.accepted += accepted;
         self.duplicates += duplicates;
         self.refused += refused.len();
@@ -76,7 +87,7 @@ impl Arrivals {
                 self.told.push(pb::RefusedEvent { wrong: refused.fault.to_string() });
             }
         }
-        Ok(())
+        Ok(underway)
     }
 
     /// What became of all.
@@ -237,19 +248,39 @@ async fn take(
     from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
 ) -> Result<Arrivals, Status> {
     let mut arrivals = Arrivals::default();
+    // The disk is written to while the next chunk is taken, one chunk behind.
+    let mut before: Option<JoinHandle<Result<(), ServiceError>>> = None;
     loop {
         match hear(from).await? {
             Part::Events(chunk) => {
                 let inventory = Arc::clone(&side.holding.inventory);
                 let mut so_far = std::mem::take(&mut arrivals);
-                let work = move || so_far.take(&inventory, chunk).map(|()| so_far);
-                arrivals = side.pool.run(work).await??;
+                let work = move || so_far.take_in(&inventory, chunk).map(|on| (so_far, on));
+                let (so_far, underway) = side.pool.run(work).await??;
+                arrivals = so_far;
+                on_disk(before.take()).await?;
+                let (pool, inventory) = (side.pool.clone(), Arc::clone(&side.holding.inventory));
+                before = Some(tokio::spawn(async move {
+                    Ok(pool.run(move || inventory.arrived(&underway)).await??)
+                }));
             }
-            Part::Sent(_) => return Ok(arrivals),
+            Part::Sent(_) => {
+                on_disk(before.take()).await?;
+                return Ok(arrivals);
+            }
             Part::Hello(_) | Part::Landmarks(_) | Part::Receipt(_) => {
                 return Err(malformed("something between its events").into());
             }
         }
+    }
+}
+
+async fn on_disk(
+    writing: Option<JoinHandle<Result<(), ServiceError>>>,
+) -> Result<(), ServiceError> {
+    match writing {
+        Some(writing) => writing.await.map_err(|_| ServiceError::Internal)?,
+        None => Ok(()),
     }
 }
 

@@ -26,7 +26,12 @@ pub struct Running {
 
 /// Starts a service on a free port of this machine.
 pub async fn start(config: Config) -> Running {
-    let config = Config { listen: "127.0.0.1:0".parse().unwrap(), ..config };
+    start_on_port(config, "127.0.0.1:0".parse().unwrap()).await
+}
+
+/// Starts a service at an address.
+pub async fn start_on_port(config: Config, listen: std::net::SocketAddr) -> Running {
+    let config = Config { listen, ..config };
     let bound = Server::bind(config).await.unwrap();
     let address = bound.addr;
     let socket = bound.socket();

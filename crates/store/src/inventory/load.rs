@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::mpsc::{self, SyncSender};
+use std::thread;
 
-use deepbend_ledger::event::{Chain, Head, Sealed, follow};
+use deepbend_ledger::event::{Chain, EventId, Head, Sealed, follow};
 use deepbend_ledger::view::View;
 
 use super::layout::{BRANCHES, EVENTS, HEADS, chain_key, event_key, named, read_head};
@@ -12,8 +14,10 @@ use crate::api::{Condition, Store, StoreError, Tree};
 
 /// Rows of one page.
 const PAGE: usize = 500;
-/// Events that are folded in one step.
-const FOLD_STEP: usize = 10_000;
+/// Events that are folded in one step: an item that many of them are about is folded once a step.
+const FOLD_STEP: usize = 5_000;
+/// Steps that are read ahead.
+const PARTS_AHEAD: usize = 2;
 
 /// Every row of a tree, page by page.
 fn walk<E: From<StoreError>>(
@@ -30,27 +34,39 @@ fn walk<E: From<StoreError>>(
     }
 }
 
-/// Folds events in large steps: an item that many of them are about is folded once a step.
-struct Folder {
-    view: View,
-    waiting: Vec<Sealed>,
-}
+type Part = Result<(Tree, Vec<Sealed>), InventoryError>;
 
-impl Folder {
-    fn take(&mut self, event: Sealed) {
-        self.waiting.push(event);
-        if self.waiting.len() >= FOLD_STEP {
-            self.fold();
+/// Reads all events and sends them in parts, as long as anybody takes them.
+fn read(store: &dyn Store, to: &SyncSender<Part>) {
+    for tree in [EVENTS, BRANCHES] {
+        let mut part = Vec::new();
+        let walked = walk(store, tree, |row| {
+            let event = Sealed::from_bytes(row.value)?;
+            let EventId { chain, sequence } = &event.event().id;
+            let place = if tree == EVENTS { event_key(chain, *sequence) } else { named(&event) };
+            if row.key != place {
+                let what = format!("event {} stands in another one's place", event.event().id);
+                return Err(StoreError::Corrupt(what).into());
+            }
+            part.push(event);
+            if part.len() == FOLD_STEP {
+                // If nobody takes it the rest is of no use either.
+                to.send(Ok((tree, std::mem::take(&mut part)))).map_err(|_| nobody())?;
+            }
+            Ok::<_, InventoryError>(())
+        });
+        let failed = walked.is_err();
+        if to.send(walked.map(|()| (tree, part))).is_err() || failed {
+            return;
         }
     }
-
-    fn fold(&mut self) {
-        self.view.extend(&self.waiting);
-        self.waiting.clear();
-    }
 }
 
-/// Follows every chain to its head, and folds all events.
+fn nobody() -> StoreError {
+    StoreError::Unavailable("nobody waits for the events".to_owned())
+}
+
+/// Follows every chain to its head, and folds all events while the next ones are read.
 pub(super) fn load(store: &dyn Store, fleet: &Fleet) -> Result<(Heads, Settled), InventoryError> {
     let damaged = |what: String| InventoryError::Store(StoreError::Corrupt(what));
     let upto = match store.head() {
@@ -60,31 +76,26 @@ pub(super) fn load(store: &dyn Store, fleet: &Fleet) -> Result<(Heads, Settled),
         Err(error) => return Err(error.into()),
     };
     let view = fleet.founder.clone().map_or_else(View::default, View::founded_by);
-    let mut folder = Folder { view, waiting: Vec::new() };
     let mut reached: BTreeMap<Chain, Head> = BTreeMap::new();
-    walk(store, EVENTS, |row| {
-        let event = Sealed::from_bytes(row.value)?;
-        let id = &event.event().id;
-        if row.key != event_key(&id.chain, id.sequence) {
-            return Err(damaged(format!("event {id} stands in another one's place")));
+    let view = thread::scope(|scope| {
+        let mut view = view;
+        let (sender, parts) = mpsc::sync_channel(PARTS_AHEAD);
+        let reader = thread::Builder::new().name("store-reader".to_owned());
+        let unavailable = |error: std::io::Error| StoreError::Unavailable(error.to_string());
+        reader.spawn_scoped(scope, move || read(store, &sender)).map_err(unavailable)?;
+        for part in parts {
+            let (tree, events): (Tree, Vec<Sealed>) = part?;
+            for event in events.iter().filter(|_| tree == EVENTS) {
+                let chain = &event.event().id.chain;
+                let head = follow(reached.get(chain), event);
+                let head = head.map_err(|broken| damaged(broken.to_string()))?;
+                reached.insert(chain.clone(), head);
+            }
+            view.extend(&events);
         }
-        let head =
-            follow(reached.get(&id.chain), &event).map_err(|broken| damaged(broken.to_string()))?;
-        reached.insert(id.chain.clone(), head);
-        folder.take(event);
-        Ok(())
+        Ok::<_, InventoryError>(view)
     })?;
-    walk(store, BRANCHES, |row| {
-        let event = Sealed::from_bytes(row.value)?;
-        if row.key != named(&event) {
-            let id = &event.event().id;
-            return Err(damaged(format!("event {id} stands in another one's place")));
-        }
-        folder.take(event);
-        Ok::<_, InventoryError>(())
-    })?;
-    folder.fold();
-    if let Some(lost) = folder.view.waiting().next() {
+    if let Some(lost) = view.waiting().next() {
         return Err(damaged(format!("the event before {} is missing", lost.id)));
     }
     let mut stored = BTreeMap::new();
@@ -110,7 +121,7 @@ pub(super) fn load(store: &dyn Store, fleet: &Fleet) -> Result<(Heads, Settled),
             }
         }
     }
-    let settled = Settled { upto, view: Arc::new(folder.view) };
+    let settled = Settled { upto, view: Arc::new(view) };
     match stored.keys().next() {
         None => Ok((heads, settled)),
         Some(key) => Err(damaged(format!("all events of {} are missing", key.escape_ascii()))),

@@ -93,7 +93,7 @@ pub struct Draft<T> {
 /// What became of events that arrived.
 #[derive(Debug, Default)]
 pub struct Arrival {
-    /// New events; they are on disk.
+    /// New events.
     pub accepted: usize,
     /// How many were known or waiting already.
     pub duplicates: usize,
@@ -102,6 +102,11 @@ pub struct Arrival {
     /// Forks that came to light.
     pub forks: Vec<Fork>,
 }
+
+/// Events on their way to the disk.
+#[derive(Debug)]
+#[must_use = "they are not on the disk yet"]
+pub struct Underway(Outcome);
 
 /// The events of a store and the view that follows from them, kept in memory.
 pub struct Inventory {
@@ -264,6 +269,21 @@ impl Inventory {
     /// # Errors
     /// An error of the store; what was stored before stays, the rest must be sent again.
     pub fn accept(&self, inbox: &mut Inbox, chunk: Vec<Raw>) -> Result<Arrival, InventoryError> {
+        let (arrival, underway) = self.take_in(inbox, chunk)?;
+        self.arrived(&underway)?;
+        Ok(arrival)
+    }
+
+    /// Takes events that arrived, and lets those that may count go to the disk: they are there
+    /// once [`Inventory::arrived`] says so. What is taken later goes there later.
+    ///
+    /// # Errors
+    /// An error of the store; what was stored before stays, the rest must be sent again.
+    pub fn take_in(
+        &self,
+        inbox: &mut Inbox,
+        chunk: Vec<Raw>,
+    ) -> Result<(Arrival, Underway), InventoryError> {
         let mut arrival = Arrival::default();
         let mut chunk = chunk;
         let mut desk = self.desk();
@@ -283,10 +303,16 @@ impl Inventory {
                 break;
             }
         }
-        let outcome = desk.last();
-        drop(desk);
-        self.settle(&outcome)?;
-        Ok(arrival)
+        Ok((arrival, Underway(desk.last())))
+    }
+
+    /// Waits until what was taken in is on the disk.
+    ///
+    /// # Errors
+    /// An error of the store; what was stored before stays, the rest must be sent again.
+    pub fn arrived(&self, underway: &Underway) -> Result<(), InventoryError> {
+        self.settle(&underway.0)?;
+        Ok(())
     }
 
     /// An event as it is sent to others; `None` if it is not here.

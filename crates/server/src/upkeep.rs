@@ -1,0 +1,229 @@
+//! Work on a data folder: backup, and what may be done only while no service holds it.
+
+use std::fs::{self, File};
+use std::io::{self, BufWriter, Write as _};
+use std::path::{Path, PathBuf};
+
+use deepbend_contract::pb;
+use deepbend_contract::pb::sync_service_client::SyncServiceClient;
+use deepbend_store::backup::{BackupError, Summary, backup, verify};
+use deepbend_store::{SledOptions, SledStore, StoreError};
+use tonic::transport::Endpoint;
+
+use crate::config::Config;
+use crate::listen::socket_path;
+
+/// What is to be done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Upkeep {
+    /// Writes the store to a file. A service that holds the folder is asked for it and goes on.
+    Backup {
+        /// The file; it must not be there.
+        to: PathBuf,
+    },
+    /// Checks a backup.
+    Verify {
+        /// The file.
+        from: PathBuf,
+    },
+    /// Builds a store from a backup. What its device records from then on is a new incarnation.
+    Restore {
+        /// The file.
+        from: PathBuf,
+    },
+    /// Puts a damaged store together again.
+    Repair,
+    /// Gives back space.
+    Compact,
+}
+
+/// Why it was not done. The data folder is as it was.
+#[derive(Debug, thiserror::Error)]
+pub enum UpkeepError {
+    /// No folder is named.
+    #[error("name the data folder with --data, DEEPBEND_DATA or in the file of settings")]
+    NoFolder,
+    /// Somebody holds the folder.
+    #[error("the data folder {folder} is in use by {holder}; end it first")]
+    Held {
+        /// The folder.
+        folder: String,
+        /// Who holds it.
+        holder: String,
+    },
+    /// The backup is damaged.
+    #[error(transparent)]
+    Damaged(BackupError),
+    /// A file cannot be written or read.
+    #[error("{}: {source}", .path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The store.
+    #[error(transparent)]
+    Store(StoreError),
+    /// The service that holds the folder.
+    #[error("the service that holds the folder gives no backup: {0}")]
+    Service(String),
+}
+
+impl From<StoreError> for UpkeepError {
+    fn from(error: StoreError) -> Self {
+        match error {
+            StoreError::Locked { folder, holder } => Self::Held { folder, holder },
+            other @ (StoreError::Conflict { .. }
+            | StoreError::Malformed { .. }
+            | StoreError::Full { .. }
+            | StoreError::Trimmed { .. }
+            | StoreError::Unavailable(_)
+            | StoreError::Unknown(_)
+            | StoreError::Corrupt(_)) => Self::Store(other),
+        }
+    }
+}
+
+impl UpkeepError {
+    fn file(path: &Path, source: io::Error) -> Self {
+        Self::File { path: path.to_owned(), source }
+    }
+
+    fn backup(path: &Path, error: BackupError) -> Self {
+        match error {
+            BackupError::Stream(source) => Self::file(path, source),
+            BackupError::Store(error) => error.into(),
+            damaged @ BackupError::Damaged { .. } => Self::Damaged(damaged),
+        }
+    }
+}
+
+impl Upkeep {
+    /// Does it; answers in one or more sentences what was done.
+    ///
+    /// # Errors
+    /// [`UpkeepError`]
+    pub fn run(&self, config: &Config) -> Result<String, UpkeepError> {
+        let folder = config.data.as_deref().ok_or(UpkeepError::NoFolder);
+        let options = SledOptions::default();
+        match self {
+            Self::Backup { to } => {
+                let summary = back_up(folder?, to, config.max_response_bytes)?;
+                Ok(format!("{} holds {}", to.display(), told(&summary)))
+            }
+            Self::Verify { from } => {
+                let summary = check(from)?;
+                Ok(format!("{} is whole and holds {}", from.display(), told(&summary)))
+            }
+            Self::Restore { from } => {
+                let folder = folder?;
+                let mut file = File::open(from).map_err(|error| UpkeepError::file(from, error))?;
+                let restored = SledStore::restore(folder, options, &mut file);
+                restored.map_err(|error| UpkeepError::backup(from, error))?;
+                Ok(format!(
+                    "restored to {}. Start the service under the same name: it begins a new \
+                     incarnation, and an exchange brings back what was recorded after the backup \
+                     and had reached others. In a fleet with a founder put the old device.key \
+                     there first, or have the new key enrolled",
+                    folder.display()
+                ))
+            }
+            Self::Repair => {
+                let repair = SledStore::repair(folder?, options)?;
+                let lost = match (repair.lost.len(), repair.unsure) {
+                    (0, false) => "nothing is lost".to_owned(),
+                    (0, true) => "older events may be lost".to_owned(),
+                    (n, _) => format!("{n} commits are lost in part or whole"),
+                };
+                Ok(format!(
+                    "put together again, {lost}; the damaged files are kept in {}. Exchange with \
+                     another service: it brings back what it has",
+                    repair.kept.display()
+                ))
+            }
+            Self::Compact => {
+                let done = SledStore::compact(folder?, options)?;
+                Ok(format!("{} bytes before, {} after", done.before_bytes, done.after_bytes))
+            }
+        }
+    }
+}
+
+fn told(summary: &Summary) -> String {
+    format!("{} commits in {} bytes", summary.head, summary.bytes)
+}
+
+fn check(from: &Path) -> Result<Summary, UpkeepError> {
+    let mut file = File::open(from).map_err(|error| UpkeepError::file(from, error))?;
+    verify(&mut file).map_err(|error| UpkeepError::backup(from, error))
+}
+
+/// Writes a backup under another name first: under its own it is whole, checked and on the disk.
+fn back_up(folder: &Path, to: &Path, most: usize) -> Result<Summary, UpkeepError> {
+    let failed = |error| UpkeepError::file(to, error);
+    if to.exists() {
+        return Err(failed(io::ErrorKind::AlreadyExists.into()));
+    }
+    let mut name = to.as_os_str().to_owned();
+    name.push(".unfinished");
+    let unfinished = PathBuf::from(name);
+    let mut out = BufWriter::new(File::create(&unfinished).map_err(failed)?);
+    let written = write(folder, &mut out, most, to).and_then(|()| {
+        let file = out.into_inner().map_err(|error| failed(error.into_error()))?;
+        file.sync_all().map_err(failed)?;
+        let summary = check(&unfinished)?;
+        fs::rename(&unfinished, to).map_err(failed)?;
+        let parent = to.parent().filter(|parent| !parent.as_os_str().is_empty());
+        let parent = File::open(parent.unwrap_or(Path::new("."))).map_err(failed)?;
+        parent.sync_all().map_err(failed)?;
+        Ok(summary)
+    });
+    if written.is_err() {
+        // Half a backup is of no use to anybody; where it cannot be removed its name says so.
+        let _ = fs::remove_file(&unfinished);
+    }
+    written
+}
+
+/// From the service that holds the folder, or else from the folder.
+fn write(
+    folder: &Path,
+    out: &mut BufWriter<File>,
+    most: usize,
+    to: &Path,
+) -> Result<(), UpkeepError> {
+    if !folder.is_dir() {
+        return Err(UpkeepError::file(folder, io::ErrorKind::NotFound.into()));
+    }
+    match SledStore::open(folder, SledOptions::default()) {
+        Ok(store) => {
+            backup(&store, out).map_err(|error| UpkeepError::backup(to, error))?;
+            Ok(())
+        }
+        Err(StoreError::Locked { .. }) if socket_path(folder).exists() => {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+            let runtime = runtime.map_err(|error| UpkeepError::Service(error.to_string()))?;
+            runtime.block_on(fetch(&socket_path(folder), out, most, to))
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+async fn fetch(
+    socket: &Path,
+    out: &mut BufWriter<File>,
+    most: usize,
+    to: &Path,
+) -> Result<(), UpkeepError> {
+    let unreachable = |error: tonic::transport::Error| UpkeepError::Service(error.to_string());
+    let refused = |status: tonic::Status| UpkeepError::Service(status.message().to_owned());
+    let endpoint = Endpoint::from_shared(format!("unix:{}", socket.display()));
+    let channel = endpoint.map_err(unreachable)?.connect().await.map_err(unreachable)?;
+    let mut client = SyncServiceClient::new(channel).max_decoding_message_size(most);
+    let mut parts = client.back_up(pb::BackUpRequest {}).await.map_err(refused)?.into_inner();
+    while let Some(part) = parts.message().await.map_err(refused)? {
+        out.write_all(&part.part).map_err(|error| UpkeepError::file(to, error))?;
+    }
+    Ok(())
+}

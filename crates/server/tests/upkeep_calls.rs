@@ -1,0 +1,124 @@
+//! `deepbendd backup`, `verify`, `restore`, `repair` and `compact`, each as an operator runs it.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+#![allow(clippy::disallowed_methods, reason = "the test starts processes")]
+
+mod service_support;
+
+use std::ffi::OsStr;
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use deepbend_contract::pb;
+use service_support::{Running, demo_files, import_of, small_fleet, start_on};
+
+/// Runs `deepbendd` on a data folder; answers its exit code and what it said.
+fn deepbendd(folder: &Path, args: &[&OsStr]) -> (Option<i32>, String) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_deepbendd"));
+    let Output { status, stdout, stderr } =
+        command.arg("--data").arg(folder).args(args).output().unwrap();
+    let said = [stdout, stderr].concat();
+    (status.code(), String::from_utf8(said).unwrap())
+}
+
+async fn on_thread(folder: &Path, args: &[&OsStr]) -> (Option<i32>, String) {
+    let folder = folder.to_owned();
+    let args: Vec<_> = args.iter().map(|arg| (*arg).to_owned()).collect();
+    let work = move || {
+        let args: Vec<_> = args.iter().map(AsRef::as_ref).collect();
+        deepbendd(&folder, &args)
+    };
+    tokio::task::spawn_blocking(work).await.unwrap()
+}
+
+async fn state(running: &Running) -> pb::GetSyncStateResponse {
+    let asked = pb::GetSyncStateRequest {};
+    running.sync().get_sync_state(asked).await.unwrap().into_inner()
+}
+
+/// Imports a rod; the first one with the boat that it lies on.
+async fn import(running: &Running, id: &str, first: bool) {
+    let files = small_fleet(&[id]).split_off(usize::from(!first));
+    let done = running.inventory().import_items(import_of(files)).await.unwrap().into_inner();
+    assert_eq!(done.outcome(), pb::ImportOutcome::Imported, "{done:?}");
+}
+
+// Source: design.md 4: a restored store gets a new incarnation.
+#[tokio::test]
+async fn a_backup_of_a_running_service_is_verified_and_restored() {
+    let (data, other) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let file = other.path().join("evening.backup");
+    let (backup, verify, restore) = ("backup".as_ref(), "verify".as_ref(), "restore".as_ref());
+    let running = start_on(data.path()).await;
+    import(&running, "R1", true).await;
+    let before = state(&running).await;
+    let (code, said) = on_thread(data.path(), &[backup, file.as_ref()]).await;
+    assert_eq!(code, Some(0), "{said}");
+    let (code, said) = on_thread(data.path(), &[backup, file.as_ref()]).await;
+    assert_eq!(code, Some(74), "it is there already: {said}");
+    let (code, said) = on_thread(data.path(), &["compact".as_ref()]).await;
+    assert_eq!(code, Some(75), "somebody holds the folder: {said}");
+    import(&running, "R3", false).await;
+    running.end().await;
+
+    assert_eq!(deepbendd(data.path(), &[verify, file.as_ref()]).0, Some(0));
+    let fresh = other.path().join("restored");
+    let (code, said) = deepbendd(&fresh, &[restore, file.as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    let running = start_on(&fresh).await;
+    assert_eq!(state(&running).await.state_hash, before.state_hash);
+    import(&running, "R4", false).await;
+    let tips = state(&running).await.tips;
+    let tips: Vec<_> = tips.iter().map(|tip| (tip.incarnation, tip.sequence)).collect();
+    assert_eq!(tips[0], (1, before.event_count));
+    assert_eq!(tips[1].0, 2);
+    running.end().await;
+    let (code, said) = deepbendd(&fresh, &[restore, file.as_ref()]);
+    assert_eq!(code, Some(74), "a store is there: {said}");
+
+    let whole = fs::read(&file).unwrap();
+    for damaged in [whole[..whole.len() - 1].to_vec(), {
+        let mut bytes = whole.clone();
+        bytes[whole.len() / 2] ^= 1;
+        bytes
+    }] {
+        let file = other.path().join("damaged");
+        fs::write(&file, damaged).unwrap();
+        let (code, said) = deepbendd(data.path(), &[verify, file.as_ref()]);
+        assert_eq!(code, Some(65), "{said}");
+        let nowhere = other.path().join("nowhere");
+        let (code, said) = deepbendd(&nowhere, &[restore, file.as_ref()]);
+        assert_eq!(code, Some(65), "{said}");
+    }
+}
+
+// Common practice, no source: what an operator does to a store that no service holds.
+#[tokio::test]
+async fn a_store_is_backed_up_compacted_and_repaired_while_no_service_runs() {
+    let (data, other) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let running = start_on(data.path()).await;
+    running.inventory().import_items(import_of(demo_files())).await.unwrap();
+    let before = state(&running).await;
+    running.end().await;
+    let file = other.path().join("evening.backup");
+    let (code, said) = deepbendd(data.path(), &["backup".as_ref(), file.as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    let db = data.path().join("db");
+    let mut bytes = fs::read(&db).unwrap();
+    let middle = bytes.iter().rposition(|byte| *byte != 0).unwrap() / 2;
+    bytes[middle] ^= 1;
+    fs::write(&db, &bytes).unwrap();
+    let (code, said) = deepbendd(data.path(), &["compact".as_ref()]);
+    assert_eq!(code, Some(74), "a damaged store stays as it is: {said}");
+    for work in ["repair", "compact"] {
+        let (code, said) = deepbendd(data.path(), &[work.as_ref()]);
+        assert_eq!(code, Some(0), "{said}");
+        let running = start_on(data.path()).await;
+        assert_eq!(state(&running).await.state_hash, before.state_hash, "after {work}");
+        running.end().await;
+    }
+    let nowhere = other.path().join("nowhere");
+    let (code, said) = deepbendd(&nowhere, &["backup".as_ref(), file.as_ref()]);
+    assert_ne!(code, Some(0), "{said}");
+    assert!(!nowhere.exists(), "a backup makes no store");
+}
