@@ -9,6 +9,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::event_body::What;
 use deepbend_contract::pb::exchange_part::Part;
 use deepbend_server::Config;
+use deepbend_store::{SledOptions, SledStore, Store as _};
 use service_support::{Running, demo_files, faults, import_of, reason, small_fleet, start};
 use tokio::sync::mpsc;
 use tokio_stream::StreamExt as _;
@@ -463,4 +464,94 @@ async fn history_due_watch_and_export() {
     assert_eq!(state(&two).await, state(&one).await);
     one.end().await;
     two.end().await;
+}
+
+/// Says the parts of an exchange, and answers what the service says to its end.
+async fn say(to: &Running, parts: Vec<Part>) -> Vec<Result<Part, tonic::Status>> {
+    let parts = parts
+        .into_iter()
+        .map(|part| pb::ExchangeRequest { part: Some(pb::ExchangePart { part: Some(part) }) });
+    let answers = to.sync().exchange(tokio_stream::iter(parts)).await.unwrap().into_inner();
+    answers.map(|answer| answer.map(|a| a.part.unwrap().part.unwrap())).collect().await
+}
+
+// Source: the contract of SyncService: nobody is believed.
+#[tokio::test]
+async fn a_peer_that_lies_about_what_it_holds_harms_itself_only() {
+    let (a, b) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let one = start_as("B1-tablet", a.path()).await;
+    one.inventory().import_items(import_of(small_fleet(&["R1"]))).await.unwrap();
+    let before = state(&one).await;
+    let asked = pb::GetSyncStateRequest {};
+    let known = one.sync().get_sync_state(asked).await.unwrap().into_inner().tips;
+    let false_end = |device: &str, sequence| pb::ChainTip {
+        device_id: device.to_owned(),
+        incarnation: 1,
+        sequence,
+        hash: vec![7; 32],
+    };
+    let ahead =
+        vec![false_end("B1-tablet", 900), false_end("B9-tablet", 5), false_end("B9-tablet", 5)];
+    let least = vec![false_end("B1-tablet", 0)];
+    for tips in [ahead, least, known] {
+        let hello =
+            pb::Hello { version: 1, device_id: "B9-tablet".to_owned(), tips, ..Default::default() };
+        let said = vec![
+            Part::Hello(hello),
+            Part::Landmarks(pb::Landmarks::default()),
+            Part::Sent(pb::Sent { event_count: 0 }),
+            Part::Receipt(pb::Receipt::default()),
+        ];
+        let heard = say(&one, said).await;
+        let Some(Ok(Part::Receipt(receipt))) = heard.last() else { panic!("{heard:?}") };
+        assert_eq!((receipt.accepted_count, receipt.refused_count), (0, 0));
+        assert!(receipt.forks.is_empty(), "a claim without events is no fork: {receipt:?}");
+        assert_eq!(state(&one).await, before);
+    }
+    // It says that it sent more than it did.
+    let hello = pb::Hello { version: 1, device_id: "B9-tablet".to_owned(), ..Default::default() };
+    let said = vec![
+        Part::Hello(hello),
+        Part::Landmarks(pb::Landmarks::default()),
+        Part::Sent(pb::Sent { event_count: 12 }),
+    ];
+    let heard = say(&one, said).await;
+    let Some(Err(status)) = heard.last() else { panic!("{heard:?}") };
+    assert!(reason(status).ends_with("PEER_REFUSED"), "{status:?}");
+    assert!(status.message().contains("12 events, 0 came"), "{status:?}");
+    // Who is honest hears everything all the same.
+    let two = start_as("B2-tablet", b.path()).await;
+    exchange(&one, &two, None).await;
+    assert_eq!(state(&two).await, before);
+    one.end().await;
+    two.end().await;
+}
+
+// Source: the contract of WatchItems: what cannot be told any more is told as that.
+#[tokio::test]
+async fn a_feed_that_was_trimmed_says_list_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let one = start_as("B1-tablet", folder.path()).await;
+    one.inventory().import_items(import_of(small_fleet(&["R1"]))).await.unwrap();
+    one.end().await;
+    let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
+    store.trim(store.head().unwrap()).unwrap();
+    drop(store);
+    let one = start_as("B1-tablet", folder.path()).await;
+    let watch = |after_revision| pb::WatchItemsRequest { after_revision, ..Default::default() };
+    let mut changes = one.inventory().watch_items(watch(1)).await.unwrap().into_inner();
+    let status = changes.next().await.unwrap().unwrap_err();
+    assert_eq!(reason(&status), "OutOfRange REVISION_TOO_OLD");
+    assert!(status.message().contains("list again"), "{status:?}");
+    // Listing again gives a revision from which it goes on.
+    let list = one.inventory().list_items(pb::ListItemsRequest::default()).await.unwrap();
+    let revision = list.into_inner().revision;
+    let mut changes = one.inventory().watch_items(watch(revision)).await.unwrap().into_inner();
+    assert!(changes.next().await.unwrap().unwrap().items.is_empty());
+    let seen =
+        event("R1", "2031-09-15T18:00:00Z", pb::Certainty::Seen, "", What::Lost(pb::Lost {}));
+    record(&one, vec![seen]).await;
+    assert_eq!(changes.next().await.unwrap().unwrap().items[0].id, "R1");
+    drop(changes);
+    one.end().await;
 }

@@ -282,6 +282,7 @@ async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
                 ("state", state.state_hash.clone()),
             ];
             rows.extend(state.peers.iter().map(|peer| ("peer", tell_peer(peer))));
+            rows.extend(state.forks.iter().map(|fork| ("fork", tell_fork(fork))));
             if global.output == Format::Csv {
                 let rows: Vec<_> =
                     rows.into_iter().map(|(name, value)| vec![name.to_owned(), value]).collect();
@@ -291,6 +292,15 @@ async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
             }
         }
     })
+}
+
+/// What a fork is, and the way out.
+fn tell_fork(fork: &pb::DeviceFork) -> String {
+    format!(
+        "the device of {} wrote two events under that number: its store was cloned. From there on \
+         neither settles anything; give one of the two another name",
+        fork.event_id
+    )
 }
 
 /// How exchanging with a peer goes.
@@ -328,11 +338,7 @@ async fn exchange(own: &Service, peer: &Service) -> Result<(), Failure> {
         receipt.refused.iter().for_each(|refused| note(&format!("refused: {}", refused.wrong)));
     }
     for fork in &here.forks {
-        note(&format!(
-            "note: the device of {} wrote two events under that number: its store was cloned. \
-             From there on neither settles anything; give one of the two another name",
-            fork.event_id
-        ));
+        note(&format!("note: {}", tell_fork(fork)));
     }
     if here.refused_count + there.refused_count > 0 {
         return Err(Failure::new(Exit::BadData, "some events were refused"));

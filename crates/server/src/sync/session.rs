@@ -79,7 +79,11 @@ impl Arrivals {
         self.duplicates += duplicates;
         self.refused += refused.len();
         for fork in forks {
-            tracing::error!(event = %fork.id, "a device forked: its store was cloned");
+            tracing::error!(
+                event = %fork.id,
+                "a device wrote two events under this number: its store was cloned. From there on \
+                 neither settles anything; give one of the two another name with --device"
+            );
         }
         for refused in refused {
             tracing::warn!(fault = %refused.fault, "an event was refused");
@@ -250,9 +254,11 @@ async fn take(
     let mut arrivals = Arrivals::default();
     // The disk is written to while the next chunk is taken, one chunk behind.
     let mut before: Option<JoinHandle<Result<(), ServiceError>>> = None;
+    let mut heard = 0;
     loop {
         match hear(from).await? {
             Part::Events(chunk) => {
+                heard += chunk.events.len();
                 let inventory = Arc::clone(&side.holding.inventory);
                 let mut so_far = std::mem::take(&mut arrivals);
                 let work = move || so_far.take_in(&inventory, chunk).map(|on| (so_far, on));
@@ -264,8 +270,13 @@ async fn take(
                     Ok(pool.run(move || inventory.arrived(&underway)).await??)
                 }));
             }
-            Part::Sent(_) => {
+            Part::Sent(sent) => {
                 on_disk(before.take()).await?;
+                if usize::try_from(sent.event_count) != Ok(heard) {
+                    let told = sent.event_count;
+                    let what = format!("the other side says it sent {told} events, {heard} came");
+                    return Err(ServiceError::Peer(what).into());
+                }
                 return Ok(arrivals);
             }
             Part::Hello(_) | Part::Landmarks(_) | Part::Receipt(_) => {
