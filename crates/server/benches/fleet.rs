@@ -170,11 +170,14 @@ async fn record() {
             let folder = tempfile::tempdir().unwrap();
             let service = start(folder.path()).await;
             fill(&service, 0..5_000).await;
+            let before = exported(&service).await;
             let rate = record_from(&service, clients).await;
+            let after = exported(&service).await;
+            let bytes = (after.1 - before.1) / (after.0 - before.0);
             service.end().await;
             rates.push(rate);
-            calls.push(rate / raw(CALL_EVENTS));
-            groups.push(rate / raw(CALL_EVENTS * clients));
+            calls.push(rate / raw(CALL_EVENTS, bytes));
+            groups.push(rate / raw(CALL_EVENTS * clients, bytes));
         }
         println!(
             "  {clients:2} clients: {:6.0}/s; ratio to raw sled batches of {CALL_EVENTS} events {:.2}, \
@@ -232,9 +235,9 @@ fn noise(length: usize) -> Vec<u8> {
     (0..length).map(|_| next()).collect()
 }
 
-/// Events a second that sled itself makes durable in batches: the bare events, nothing beside.
-fn raw(batch_events: usize) -> f64 {
-    const EVENT_BYTES: usize = 300;
+/// Events a second of so many bytes each that sled itself makes durable in batches: the bare
+/// events, nothing beside.
+fn raw(batch_events: usize, event_bytes: usize) -> f64 {
     let noise = noise(1 << 20);
     let folder = tempfile::tempdir().unwrap();
     let config = sled::Config::new().path(folder.path()).flush_every_ms(None);
@@ -244,8 +247,8 @@ fn raw(batch_events: usize) -> f64 {
     while started.elapsed() < SPAN {
         let mut batch = sled::Batch::default();
         for _ in 0..batch_events {
-            let start = (n * 331) as usize % (noise.len() - EVENT_BYTES);
-            batch.insert(&n.to_be_bytes(), &noise[start..start + EVENT_BYTES]);
+            let start = (n * 331) as usize % (noise.len() - event_bytes);
+            batch.insert(&n.to_be_bytes(), &noise[start..start + event_bytes]);
             n += 1;
         }
         db.apply_batch(batch).unwrap();
@@ -296,14 +299,7 @@ async fn exchange() {
     let shed = start(folder.path()).await;
     fill(&shed, 0..ITEMS).await;
     let all = shed.items().await;
-    let (mut count, mut bytes) = (0, 0);
-    let asked = pb::ExportEventsRequest {};
-    let mut exported = shed.sync().export_events(asked).await.unwrap().into_inner();
-    while let Some(answer) = exported.message().await.unwrap() {
-        let events = answer.chunk.unwrap_or_default().events;
-        count += events.len();
-        bytes += events.iter().map(|event| event.event.len()).sum::<usize>();
-    }
+    let (count, bytes) = exported(&shed).await;
     println!("  {count} events, {} bytes each", bytes / count);
     let mut ratios = Vec::new();
     for _ in 0..ROUNDS {
@@ -316,13 +312,26 @@ async fn exchange() {
         let rate = count as f64 / began.elapsed().as_secs_f64();
         boat.end().await;
         let copied = count as f64 / copy(bytes).await;
-        let raw = tokio::task::spawn_blocking(|| raw(500)).await.unwrap();
+        let raw = tokio::task::spawn_blocking(move || raw(500, bytes / count)).await.unwrap();
         println!("  {rate:7.0}/s; bare copy {copied:9.0}/s, raw synced batches of 500 {raw:7.0}/s");
         ratios.push(rate / copied.min(raw));
     }
     println!("  ratio to the slower of the two: {:.2} (median)", median(ratios));
     println!("  memory {} MB", memory() / 1_000_000);
     shed.end().await;
+}
+
+/// How many events a service holds, and their bytes.
+async fn exported(service: &Running) -> (usize, usize) {
+    let asked = pb::ExportEventsRequest {};
+    let mut exported = service.sync().export_events(asked).await.unwrap().into_inner();
+    let (mut count, mut bytes) = (0, 0);
+    while let Some(answer) = exported.message().await.unwrap() {
+        let events = answer.chunk.unwrap_or_default().events;
+        count += events.len();
+        bytes += events.iter().map(|event| event.event.len()).sum::<usize>();
+    }
+    (count, bytes)
 }
 
 /// Seconds that so many bytes take over a bare connection.
