@@ -235,7 +235,10 @@ async fn the_coverage_curve_rises_and_keeps_what_is_kept() {
         assert_eq!(set.worth_micros, set.bound_micros);
         assert!(set.outfits.iter().any(|outfit| outfit.rod_id == "R07"));
         assert!(set.outfits.iter().all(|outfit| !outfit.job.is_empty()));
+        // One spare for each four rods begun, and the judgements' intervals count.
+        assert_eq!(set.spare_text.matches("; and ").count(), 0, "{}", set.spare_text);
         assert!(!set.spare_text.is_empty());
+        assert!(0 < set.worth_low_micros && set.worth_low_micros < set.worth_micros);
         let served: usize = set.outfits.iter().map(|outfit| outfit.needs.len()).sum();
         assert!((1..=23).contains(&served));
         let worth: i64 = set.outfits.iter().flat_map(|o| &o.needs).map(|n| n.gain_micros).sum();

@@ -6,6 +6,7 @@
 mod trip_support;
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
@@ -14,6 +15,7 @@ use deepbend_ledger::event::{Certainty, Chain, Claim, Recorder, Remark};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{ItemKey, ItemKind};
 use deepbend_ledger::time::ObservedTime;
+use deepbend_ledger::view::View;
 use deepbend_server::trips::TripServiceImpl;
 use deepbend_store::inventory::Inventory;
 use tonic::{Code, Request};
@@ -174,6 +176,36 @@ async fn contested_gear_is_in_a_second_plan_alone() {
     assert!(plan.if_sighted.iter().all(|s| s.item_id != "R15"), "what is broken helps nobody");
 }
 
+// Domain, conflicts: the same tag on two items bars both, until somebody looks which one is there.
+#[tokio::test]
+async fn a_tag_on_two_items_bars_them_from_the_plan() {
+    let inventory = Fleet::demo().inventory();
+    let service = TripServiceImpl::new(Some(inventory.clone()));
+    let certain = fleet(&service, both()).await;
+    let taken = |plan: &pb::FleetPlan| {
+        plan.plans.iter().flat_map(|p| &p.outfits).any(|outfit| outfit.rod_id == "R16")
+    };
+    assert!(taken(&certain), "the rod is worth taking");
+    let item = inventory.view().get(&rod("R16")).unwrap().item().clone();
+    let mut recorder = Recorder::begin(Chain { device: id("B2-tablet"), incarnation: 7 }, 1);
+    let claim = Claim {
+        observed_time: ObservedTime::new("2031-09-15T18:00:00Z").unwrap(),
+        actor: id("guide"),
+        certainty: Certainty::Typed,
+    };
+    // Tagged by a device that had not heard of the other one.
+    let second = Body::Acquired { item: Arc::new(item) };
+    let event = recorder.write(&View::default(), &Remark::from(claim), second).unwrap();
+    inventory.append(&[event]).unwrap();
+    let plan = fleet(&service, both()).await;
+    assert!(!taken(&plan), "two rods bear its tag");
+    let sighted = plan.if_sighted.iter().find(|s| s.item_id == "R16").unwrap();
+    assert_eq!((sighted.place_id.as_str(), sighted.deadline.as_str()), ("B3", "05:10"));
+    let gain = sighted.difference.as_ref().unwrap().gain_micros;
+    let worth = |plan: &pb::FleetPlan| plan.value.unwrap().objective_micros;
+    assert_eq!(worth(&plan) + gain, worth(&certain), "seen, it is worth what it was before");
+}
+
 // From memory: what is pinned is kept, and pins that clash are named.
 #[tokio::test]
 async fn pins_of_a_boat_are_kept_or_named() {
@@ -230,6 +262,8 @@ async fn a_loss_is_covered_from_what_is_aboard() {
     }
     assert!(left.moves.is_empty(), "{:?}", left.moves);
     assert!(difference.removed.iter().any(|o| o.rod_id == worst.rod_id));
+    // Common practice, no source: five minutes for a reel that goes onto another rod.
+    assert_eq!(answer.swap_minutes, 5 * i32::try_from(difference.added.len()).unwrap());
     // Rigged anew it is at least as good as without its rod and nothing else done.
     let opened = i32::try_from(worst.opens.len()).unwrap();
     let covered = left.counts.unwrap().covered_count;
@@ -237,6 +271,7 @@ async fn a_loss_is_covered_from_what_is_aboard() {
     // Nothing lost, nothing changed for the worse.
     let nothing = pb::CheckCoverageRequest { lost_item_ids: Vec::new(), ..check };
     let answer = service.check_coverage(Request::new(nothing)).await.unwrap().into_inner();
+    assert_eq!(answer.swap_minutes, 0);
     let counts = answer.plan.unwrap().counts.unwrap();
     assert_eq!(counts.covered_count, grebe.counts.unwrap().covered_count);
 }

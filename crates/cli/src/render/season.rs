@@ -83,12 +83,14 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
 #[must_use]
 pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
     let mut page = Page::new(width);
-    let mut curve = Table::new().left("outfits").left("covers").left("at most").left("");
+    let mut curve =
+        Table::new().left("outfits").left("covers").left("at least").left("at most").left("");
     for set in &answer.sets {
         let full = set.worth_micros as f64 / set.coverage.max(f64::MIN_POSITIVE);
         curve.row(vec![
             set.outfits.len().to_string(),
             format!("{:.1} % {}", 100.0 * set.coverage, super::bar(set.coverage)),
+            format!("{:.1} %", 100.0 * set.worth_low_micros as f64 / full.max(1.0)),
             format!("{:.1} %", 100.0 * set.bound_micros as f64 / full.max(1.0)),
             plain!(PlanStatus, set.status),
         ]);

@@ -137,7 +137,7 @@ impl<'d> Desk<'d> {
         let begun = Instant::now();
         let reach = |asked: &Asked, item: &Item| match &asked.aboard {
             Some(aboard) => pool::aboard(asked, aboard, item),
-            None => pool::in_pool(asked, item),
+            None => pool::in_pool(self.view, asked, item),
         };
         let mut wire = self.make(trips, &reach, &mut |made| self.write(made))?;
         let certain = trips.iter().all(|asked| asked.aboard.is_none());

@@ -296,7 +296,7 @@ fn lure_id<'t>(table: &'t Table<'_>, need: usize) -> &'t str {
 fn low(table: &Table<'_>, addition: &Addition, spec: usize) -> Micros {
     let part = |(need, gain): &(usize, Micros)| {
         let now = table.season.worth[*need][addition.outfit];
-        let low = table.low_worth(&table.specs[spec], *need);
+        let low = table.low_worth_of(&table.specs[spec].outfit(), *need);
         let lost = Micros::from(table.season.needs[*need].weight) * (now - low).max(0);
         (gain - lost).max(0)
     };

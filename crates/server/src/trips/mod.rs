@@ -62,6 +62,9 @@ use ask::Asked;
 use desk::Desk;
 use gauge::{Gauge, Stopped};
 
+/// What it takes to put a reel onto another rod and to thread it. Common practice, no source.
+const SWAP_MINUTES: i32 = 5;
+
 /// Answers `deepbend.v1.TripService`.
 #[derive(Clone, Debug)]
 pub struct TripServiceImpl {
@@ -177,7 +180,9 @@ impl TripServiceImpl {
             before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
             plan_difference(&[before], std::slice::from_ref(after))
         });
-        Ok(pb::CheckCoverageResponse { plan, difference, request_label })
+        let added = difference.as_ref().map_or(0, |difference| difference.added.len());
+        let swap_minutes = i32::try_from(added).unwrap_or(i32::MAX).saturating_mul(SWAP_MINUTES);
+        Ok(pb::CheckCoverageResponse { plan, difference, request_label, swap_minutes })
     }
 
     async fn gaps(

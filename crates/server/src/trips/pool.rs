@@ -7,6 +7,7 @@ use deepbend_core::gear::{
 };
 use deepbend_core::mechanics::spool;
 use deepbend_core::quantity::Length;
+use deepbend_ledger::fold::Disputed;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{
     Boat, FittedLine, Item, ItemKey, ItemKind, RiggedReel, Spec, Status, StockUse,
@@ -162,8 +163,12 @@ pub(super) fn missing(view: &View, asked: &Asked, trip: &str) -> Vec<Missing> {
     missing
 }
 
-/// Where an item of the pool lies: at one of the request's places, and nobody disputes it.
-pub(super) fn in_pool(asked: &Asked, item: &Item) -> Option<String> {
+/// Where an item of the pool lies: at one of the request's places, and nobody disputes it. What
+/// bears the tag of another item is not in the pool: nobody knows which of the two is meant.
+pub(super) fn in_pool(view: &View, asked: &Asked, item: &Item) -> Option<String> {
+    if view.get(&item.key()).is_some_and(|entry| entry.disputes().contains(&Disputed::Tag)) {
+        return None;
+    }
     let place = item.place.as_ref()?.as_str();
     let known = place == asked.trip.boat || asked.places.contains_key(place);
     known.then(|| place.to_owned())
@@ -192,7 +197,7 @@ pub(super) fn out_of_reach(view: &View, asked: &Asked) -> Vec<(String, String)> 
             None => {
                 faults.push((format!("is {id}"), "a rod or a reel with PIN_RULE_TAKE".to_owned()))
             }
-            Some(item) if in_pool(asked, item).is_none() => {
+            Some(item) if in_pool(view, asked, item).is_none() => {
                 let place = match &item.place {
                     Some(place) => format!("at {place}"),
                     None => "where nobody knows for sure".to_owned(),

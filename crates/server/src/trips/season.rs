@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use deepbend_contract::{WireWord as _, pb};
-use deepbend_core::gear::{Action, Handle, LineMaterial, Power, Rod, RodMaterial, Word as _};
+use deepbend_core::gear::{
+    Action, Handle, LineMaterial, Outfit, Power, Rod, RodMaterial, Word as _,
+};
 use deepbend_core::judge::{Verdict, score_with_interval};
 use deepbend_core::quantity::{Force, Mass};
 use deepbend_ledger::item::Item;
@@ -117,7 +119,7 @@ impl Desk<'_> {
         for id in &rods {
             let worth = |(t, n): &(usize, usize)| {
                 self.go_on()?;
-                Ok(best_with_any_reel(&judges[*t], *n, id))
+                Ok(best_with_any_reel(&judges[*t], *n, id).map_or(0, |(worth, _)| worth))
             };
             owned.push(needs.iter().map(worth).collect::<Result<_, Status>>()?);
             self.gauge.step(stage);
@@ -180,17 +182,18 @@ impl Desk<'_> {
     }
 }
 
-/// What a rod is worth for a need on the reel and with the leader that suit it best.
-fn best_with_any_reel(judge: &Judge<'_, '_>, need: usize, id: &str) -> Micros {
-    let Some(rod) = judge.pool.rod(id) else { return 0 };
+/// What a rod is worth for a need on the reel and with the leader that suit it best, and that
+/// outfit; `None`: no reel goes with it.
+fn best_with_any_reel(judge: &Judge<'_, '_>, need: usize, id: &str) -> Option<(Micros, Outfit)> {
+    let rod = judge.pool.rod(id)?;
     let reels = judge.pool.reels.iter().filter(|reel| reel.ready && reel.kind == rod.handle);
     let lines = reels.flat_map(|reel| reel.lines.iter().map(move |line| (reel, line)));
     let fitting = lines.filter(|(_, line)| rings_allow(rod.rod, line));
     let worth = fitting.map(|(reel, line)| {
         let mut outfit = outfit(rod.rod, reel.reel, line);
-        judge.with_best_leader(&judge.cases[need], &mut outfit).1.worth
+        (judge.with_best_leader(&judge.cases[need], &mut outfit).1.worth, outfit)
     });
-    worth.max().unwrap_or(0)
+    worth.reduce(|best, next| if next.0 > best.0 { next } else { best })
 }
 
 /// What the rods of a kind cost in the middle, cents.
@@ -232,13 +235,25 @@ impl Table<'_> {
         }
     }
 
-    /// A spec's worth for a need at the low end of its interval.
-    pub(super) fn low_worth(&self, spec: &Spec, need: usize) -> Micros {
+    /// What an outfit of the table is worth for a need at the low end of its interval.
+    pub(super) fn low_worth(&self, outfit: usize, need: usize) -> Micros {
         let (t, n) = self.needs[need];
-        let (judge, outfit) = (&self.judges[t], spec.outfit());
+        let best = match &self.things[outfit] {
+            Thing::New(spec) => Some(self.specs[*spec].outfit()),
+            Thing::Owned(id) | Thing::Like(id) => {
+                best_with_any_reel(&self.judges[t], n, id).map(|(_, outfit)| outfit)
+            }
+        };
+        best.map_or(0, |best| self.low_worth_of(&best, need))
+    }
+
+    /// What an outfit is worth for a need at the low end of its interval.
+    pub(super) fn low_worth_of(&self, outfit: &Outfit, need: usize) -> Micros {
+        let (t, n) = self.needs[need];
+        let judge = &self.judges[t];
         let case = &judge.cases[n];
-        let water = case.deciding(judge.model, &outfit);
-        let (_, interval, _) = score_with_interval(judge.model, &outfit, case.lure, water);
+        let water = case.deciding(judge.model, outfit);
+        let (_, interval, _) = score_with_interval(judge.model, outfit, case.lure, water);
         let p = &judge.model.parameters().compose;
         let verdict = match interval.low {
             low if low >= p.excellent => Verdict::Excellent,

@@ -1,5 +1,6 @@
 //! Which few outfits cover a season best: the coverage curve.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::{At, Faults};
@@ -21,6 +22,8 @@ use crate::error::ServiceError;
 const STEPS: u64 = 200_000_000;
 /// From so many hours to the next shop on, something is taken twice. From memory.
 const FAR_HOURS: f64 = 24.0;
+/// One spare for so many rods. Common practice, no source.
+const RODS_PER_SPARE: usize = 4;
 /// Length of a rod that nobody stated, m. From memory.
 const USUAL_ROD_M: f64 = 2.1;
 
@@ -88,16 +91,27 @@ fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> pb::OutfitSet {
     let full: Micros = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
     let outfits: Vec<pb::SetOutfit> =
         point.outfits.iter().map(|outfit| one(asked, table, outfit)).collect();
-    let spare = point.outfits.iter().zip(&outfits).max_by_key(|(outfit, _)| outfit.adds);
-    let spare_text = match spare.filter(|_| asked.resupply_hours >= FAR_HOURS) {
-        Some((_, outfit)) => format!("Take twice, or with a spare tip and spool: {}", outfit.job),
-        None => String::new(),
+    // Those that the set would miss most.
+    let mut spares: Vec<usize> = (0..outfits.len()).collect();
+    spares.sort_by_key(|o| (Reverse(point.outfits[*o].adds), *o));
+    spares.truncate(outfits.len().div_ceil(RODS_PER_SPARE));
+    let spares: Vec<&str> = spares.iter().map(|o| outfits[*o].job.as_str()).collect();
+    let spare_text = if asked.resupply_hours >= FAR_HOURS {
+        format!("Take twice, or with a spare tip and spool: {}", spares.join("; and "))
+    } else {
+        String::new()
+    };
+    let jobs = point.outfits.iter().flat_map(|o| o.job.iter().map(move |need| (o.outfit, *need)));
+    let low = |(outfit, need): (usize, usize)| {
+        let worth = table.season.worth[need][outfit].min(table.low_worth(outfit, need));
+        Micros::from(table.season.needs[need].weight) * worth
     };
     pb::OutfitSet {
         outfits,
         coverage: point.worth as f64 / full.max(1) as f64,
         worth_micros: point.worth,
         bound_micros: point.bound,
+        worth_low_micros: jobs.map(low).sum(),
         status: answer::status(point.status).into(),
         spare_text,
     }

@@ -1,5 +1,5 @@
-//! Gear whose place people disagree on. No plan counts on it; here is what it would change if
-//! somebody saw it in time.
+//! Gear whose place people disagree on, or whose tag another item bears. No plan counts on it; here
+//! is what it would change if somebody saw it in time.
 
 use std::collections::BTreeSet;
 
@@ -19,15 +19,17 @@ use super::pool;
 /// Places that are tried at most, of all items together.
 const MOST: usize = 6;
 
-/// Ready gear whose place is contested, with each place that somebody claims.
+/// Ready gear whose place or tag is contested, with each place that somebody claims.
 fn claims(view: &View, trips: &[Asked]) -> Vec<(ItemKey, String)> {
     let known =
         |place: &str| trips.iter().any(|t| t.trip.boat == place || t.places.contains_key(place));
     let mut list = Vec::new();
     for entry in view.contested() {
         let item = entry.item();
-        let lost = item.status != Status::Ready || item.place.is_some();
-        if lost || !entry.disputes().contains(&Disputed::Field(Field::Place)) {
+        let place =
+            item.place.is_none() && entry.disputes().contains(&Disputed::Field(Field::Place));
+        let tag = entry.disputes().contains(&Disputed::Tag);
+        if item.status != Status::Ready || !(place || tag) {
             continue;
         }
         let Some(story) = view.tell(&item.key()) else { continue };
@@ -69,7 +71,11 @@ pub(super) fn list(
             break;
         }
         let reach = |asked: &Asked, item: &Item| {
-            if item.key() == key { Some(place.clone()) } else { pool::in_pool(asked, item) }
+            if item.key() == key {
+                Some(place.clone())
+            } else {
+                pool::in_pool(desk.view, asked, item)
+            }
         };
         let found = desk.make(trips, &reach, &mut |made| {
             let Ok(plan) = &made.found else { return Ok(None) };
