@@ -7,7 +7,6 @@ use std::time::Duration;
 use deepbend_contract::pb;
 use deepbend_contract::pb::watch_plan_response::Part;
 use tokio::sync::{mpsc, watch};
-use tokio::time::Instant;
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
 use tonic::Status;
@@ -61,11 +60,14 @@ async fn tell(
     answers: &mpsc::Sender<Answer>,
 ) -> Result<Part, Status> {
     let mut work = pin!(work);
-    told.mark_changed();
-    let mut next = Instant::now();
     loop {
+        // Who reads slowly is told the latest when there is room again.
+        let progress = *told.borrow_and_update();
+        if answers.try_send(Ok(message(Part::Progress(progress)))).is_err() {
+            told.mark_changed();
+        }
         let news = async {
-            tokio::time::sleep_until(next).await;
+            tokio::time::sleep(PACE).await;
             if told.changed().await.is_err() {
                 // Nothing more is told: only the answer is still to come.
                 std::future::pending::<()>().await;
@@ -75,12 +77,6 @@ async fn tell(
             biased;
             done = &mut work => return done,
             () = news => {}
-        }
-        next = Instant::now() + PACE;
-        // Who reads slowly is told the latest when there is room again.
-        let progress = *told.borrow_and_update();
-        if answers.try_send(Ok(message(Part::Progress(progress)))).is_err() {
-            told.mark_changed();
         }
     }
 }
