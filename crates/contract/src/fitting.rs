@@ -58,13 +58,14 @@ impl ToWire for Envelope {
 
     /// Writes it without the label of the request.
     fn to_wire(&self) -> pb::EnvelopeResponse {
-        let Self { verdict, score, spans, assumptions, summary, model } = self;
+        let Self { verdict, score, spans, assumptions, cautions, summary, model } = self;
         let mut wire = pb::EnvelopeResponse {
             verdict: verdict.to_wire_word().into(),
             score: *score,
             summary: summary.clone(),
             model: Some(model.to_wire()),
             assumptions: assumptions.iter().map(ToWire::to_wire).collect(),
+            cautions: cautions.iter().map(ToWire::to_wire).collect(),
             ..pb::EnvelopeResponse::default()
         };
         for span in spans {
@@ -167,7 +168,7 @@ impl ToWire for Spec {
 /// Writes a specification; `labels` are those of the lures, in their order.
 #[must_use]
 pub fn specification(specification: &Specification, labels: &[String]) -> pb::SpecifyResponse {
-    let Specification { verdict, score, centre, window, lures, obstacle, summary, model } =
+    let Specification { verdict, score, centre, window, lures, obstacle, cautions, summary, model } =
         specification;
     let label = |index: usize| labels.get(index).cloned().unwrap_or_default();
     let lures = lures.iter().map(|LureScore { index, score }| {
@@ -189,6 +190,7 @@ pub fn specification(specification: &Specification, labels: &[String]) -> pb::Sp
         summary: summary.clone(),
         model: Some(model.to_wire()),
         request_label: String::new(),
+        cautions: cautions.iter().map(ToWire::to_wire).collect(),
     }
 }
 
@@ -207,6 +209,7 @@ mod tests {
         let (outfit, lure, water) = (Outfit::default(), Lure::default(), Water::default());
         let wire = envelope(Model::builtin(), &outfit, &lure, &water).to_wire();
         assert!(wire.assumptions.iter().any(|a| a.field == "water.species"));
+        assert!(!wire.cautions.is_empty());
         let spans = [
             (wire.rigged_mass_g, 500.0),
             (wire.hook_wire_mm, 3.0),

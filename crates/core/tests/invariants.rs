@@ -7,13 +7,13 @@ mod common;
 
 use common::{calm, crankbait, lure, outfit, paddle_tail, water, zander_outfit};
 use deepbend_core::gear::{
-    Action, GuideCondition, HookStyle, LeaderMaterial, LineMaterial, Lure, LureClass, Outfit,
-    Power, RodMaterial, Word,
+    Action, GuideCondition, HookStyle, Leader, LeaderMaterial, LineMaterial, Lure, LureClass,
+    Outfit, Power, RodMaterial, Word,
 };
-use deepbend_core::judge::{FactorKind, Judgement, Verdict, judge, score};
+use deepbend_core::judge::{CautionCode, FactorKind, Judgement, Verdict, cautions, judge, score};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Speed};
-use deepbend_core::water::{Skill, Water, WindDirection};
+use deepbend_core::water::{Cover, Skill, Water, WindDirection};
 use proptest::prelude::*;
 
 fn model() -> &'static Model {
@@ -327,4 +327,75 @@ fn material_moves_the_bend() {
     };
     assert!(with(RodMaterial::Composite) > with(RodMaterial::Graphite));
     assert!(with(RodMaterial::Glass) > with(RodMaterial::Composite));
+}
+
+// Common practice, no source: edges are met by a leader; what is assumed where nothing is said is
+// what is recommended, and no reason to be marked down.
+#[test]
+fn the_assumed_leader_knows_the_cover() {
+    let (mut outfit, lure) = (zander_outfit(), paddle_tail());
+    outfit.leader = Leader::default();
+    for cover in [Cover::Dock, Cover::Timber, Cover::Rock, Cover::Oyster, Cover::Mangrove] {
+        for species in ["largemouth bass", "zander", "red drum"] {
+            let water = Water { cover: Some(cover), ..calm(species) };
+            let judgement = whole(&outfit, &lure, &water);
+            let leader = factor(&judgement, FactorKind::Leader);
+            assert!(leader > 0.85, "{cover:?} {species}: {leader}");
+            assert_ne!(judgement.settings.leader_material, LeaderMaterial::None);
+        }
+    }
+    let bare = Leader { material: Some(LeaderMaterial::None), ..Leader::default() };
+    let tied = Outfit { leader: bare, ..outfit };
+    let docks = Water { cover: Some(Cover::Dock), ..calm("largemouth bass") };
+    assert!(factor(&whole(&tied, &lure, &docks), FactorKind::Leader) < 0.85);
+}
+
+// Common practice, no source: strength and diameter tell each other, so that either of them given
+// makes a bite-off certain.
+#[test]
+fn a_thin_leader_is_unsafe_however_it_is_told() {
+    let (outfit, lure, water) = (zander_outfit(), paddle_tail(), calm("pike"));
+    let material = Some(LeaderMaterial::Fluorocarbon);
+    let by_test = Leader { material, test: Some(Force::from_kgf(3.0)), ..Leader::default() };
+    let diameter = Some(Length::from_mm(0.2));
+    let by_diameter = Leader { material, diameter, ..Leader::default() };
+    for leader in [by_test, by_diameter] {
+        let outfit = Outfit { leader, ..outfit.clone() };
+        assert_eq!(whole(&outfit, &lure, &water).verdict, Verdict::Unsafe);
+    }
+}
+
+// Common practice, no source: into the wind more head carries a tail at least as well; the load of
+// the tip may take a hundredth.
+#[test]
+fn a_heavier_head_never_flies_worse() {
+    let water = Water {
+        wind_speed: Some(Speed::from_m_s(10.0)),
+        wind_direction: Some(WindDirection::Into),
+        ..calm("zander")
+    };
+    let mut outfit = zander_outfit();
+    outfit.rod.lure_rating.max = Some(Mass::from_g(40.0));
+    let wind = |mass: f64| {
+        let lure = Lure { rigged_mass: Some(Mass::from_g(mass)), ..paddle_tail() };
+        factor(&whole(&outfit, &lure, &water), FactorKind::Wind)
+    };
+    for mass in [8.0, 12.0, 16.0, 20.0] {
+        assert!(wind(mass + 4.0) >= wind(mass) - 0.01, "{mass}");
+    }
+}
+
+// Common practice, no source.
+#[test]
+fn what_can_hurt_is_said_first() {
+    let (outfit, water) = (zander_outfit(), calm("zander"));
+    let heavy = Lure { rigged_mass: Some(Mass::from_g(200.0)), ..paddle_tail() };
+    let said = cautions(Model::builtin(), &outfit, &heavy, &water);
+    let cast = said.iter().find(|caution| caution.code == CautionCode::CastOverload).unwrap();
+    assert!(cast.text.contains("do not cast"), "{}", cast.text);
+    let envelope =
+        deepbend_core::judge::envelope(Model::builtin(), &outfit, &paddle_tail(), &water);
+    let codes: Vec<_> = envelope.cautions.iter().map(|caution| caution.code).collect();
+    assert_eq!(codes[0], CautionCode::StrongWind);
+    assert!(codes.contains(&CautionCode::HighDrag), "{codes:?}");
 }

@@ -171,6 +171,15 @@ async fn web_pages_of_named_origins_may_call() {
                      access-control-request-headers: content-type,x-grpc-web\r\n";
     let answer = http1(ask("OPTIONS", "https://tackle.example", preflight, &[])).await;
     assert!(answer.contains("access-control-allow-headers: "), "{answer}");
+    // Broken frames, 3: INVALID_ARGUMENT: shorter than it says, none, no such flag, no base64.
+    let text = "content-type: application/grpc-web-text\r\nx-grpc-web: 1\r\n";
+    let broken: [(&str, &[u8]); 4] =
+        [(call, &[0, 0, 0, 0, 9, 1]), (call, &[]), (call, &[7, 0, 0, 0, 0]), (text, b"?!")];
+    for (kind, body) in broken {
+        let answer = http1(ask("POST", "https://tackle.example", kind, body)).await;
+        let status = answer.contains("grpc-status: 3") || answer.contains("grpc-status:3");
+        assert!(status, "{body:?}: {answer}");
+    }
     let answer = http1(ask("POST", "https://elsewhere.example", call, &[0; 5])).await;
     assert!(!answer.contains("access-control-allow-origin"), "{answer}");
     // 7: PERMISSION_DENIED

@@ -2,7 +2,7 @@
 
 use deepbend_contract::pb;
 
-use super::{Page, Table, assumed, bar, capital, plain, units, word};
+use super::{Page, Table, assumed, bar, capital, cautions, plain, units, word};
 
 /// A quantity of an envelope.
 pub(crate) struct Quantity<'a> {
@@ -43,9 +43,8 @@ pub fn envelope(answer: &pb::EnvelopeResponse, width: usize) -> String {
         let (good, why) = match (&span.least, &span.greatest, span.nearest_good) {
             (Some(least), Some(greatest), _) => {
                 let marks = [least, greatest].map(|end| if end.open { "+" } else { "" });
-                let why: Vec<_> =
-                    beyond("below", least).into_iter().chain(beyond("above", greatest)).collect();
-                (units::interval([least.value, greatest.value], marks, unit), why.join(", "))
+                let why = ended([beyond(least), beyond(greatest)]);
+                (units::interval([least.value, greatest.value], marks, unit), why)
             }
             (_, _, near) => {
                 let word = plain!(Verdict, span.verdict);
@@ -65,15 +64,27 @@ pub fn envelope(answer: &pb::EnvelopeResponse, width: usize) -> String {
     }
     page.table(&table);
     assumed(&mut page, &answer.assumptions);
+    cautions(&mut page, &answer.cautions);
     page.finish()
 }
 
-fn beyond(side: &str, end: &pb::EnvelopeEnd) -> Option<String> {
+/// What ends the good values, said once where both sides end by it.
+fn ended([below, above]: [Option<String>; 2]) -> String {
+    match (below, above) {
+        (Some(below), Some(above)) if below == above => format!("{below} on both sides"),
+        (Some(below), Some(above)) => format!("below {below}, above {above}"),
+        (Some(below), None) => format!("below {below}"),
+        (None, Some(above)) => format!("above {above}"),
+        (None, None) => String::new(),
+    }
+}
+
+fn beyond(end: &pb::EnvelopeEnd) -> Option<String> {
     let factor = plain!(FactorKind, end.limiting_factor);
     let why = if end.beyond() == pb::Verdict::Workable {
-        format!("{side} {factor}")
+        factor
     } else {
-        format!("{side} {} by {factor}", plain!(Verdict, end.beyond))
+        format!("{} by {factor}", plain!(Verdict, end.beyond))
     };
     (!end.open).then_some(why)
 }
@@ -131,5 +142,6 @@ pub fn specification(answer: &pb::SpecifyResponse, width: usize) -> String {
         ]);
     }
     page.table(&table);
+    cautions(&mut page, &answer.cautions);
     page.finish()
 }

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 
 use super::units::{grams, kilograms, metres, rod_length, short, speed};
-use super::{Page, Table, assumed, model_id};
+use super::{Page, Table, assumed, cautions, model_id};
 
 /// Rows that a table of points has at most; the other formats have all points.
 const ROWS: usize = 11;
@@ -86,6 +86,7 @@ pub fn cast(answer: &pb::TraceCastResponse, width: usize) -> String {
     page.table(&table(&columns, &answer.points, point));
     inferred(&mut page, answer.inferred.as_ref());
     assumed(&mut page, &answer.assumptions);
+    cautions(&mut page, &answer.cautions);
     model(&mut page, answer.model.as_ref());
     page.finish()
 }

@@ -27,7 +27,7 @@ pub use fitting::{envelope, specification};
 pub use gear::{read_gear, read_pairs};
 pub(crate) use item::what;
 pub use item::{import_report, item, items};
-use judgement::assumed;
+use judgement::{assumed, cautions};
 pub(crate) use judgement::{caution_text, leading};
 pub use judgement::{judgement, verdict_line};
 pub use mechanics::{bend, cast, measured};

@@ -2,6 +2,7 @@
 //! neither safety nor legality.
 
 use super::case::Resolved;
+use super::envelope::EnvelopeField;
 use super::factors::{drag, leader, line};
 use super::judgement::{Caution, CautionCode, Judgement};
 use super::text::{field_plain, grams, kilograms_force, metres};
@@ -15,10 +16,7 @@ fn caution(code: CautionCode, text: &str, because: String) -> Caution {
 
 /// All cautions of a judgement, gravest for people first.
 pub(super) fn cautions(r: &Resolved<'_>, judgement: &Judgement) -> Vec<Caution> {
-    let mut all = Vec::new();
-    people(r, &mut all);
-    gear(r, &mut all);
-    fish(r, &mut all);
+    let mut all = at_hand(r);
     let width = judgement.score_high - judgement.score_low;
     if width > r.case.p.caution.uncertain_width {
         let text = match judgement.narrowing_field {
@@ -27,6 +25,85 @@ pub(super) fn cautions(r: &Resolved<'_>, judgement: &Judgement) -> Vec<Caution> 
         };
         let because = format!("score {:.2} to {:.2}", judgement.score_low, judgement.score_high);
         all.push(Caution { code: CautionCode::Uncertain, text, because });
+    }
+    all
+}
+
+/// The cautions of outfit, lure and water, whatever the score.
+pub(super) fn at_hand(r: &Resolved<'_>) -> Vec<Caution> {
+    let mut all = Vec::new();
+    people(r, &mut all);
+    gear(r, &mut all);
+    fish(r, &mut all);
+    all
+}
+
+/// The cautions at hand and those of the good ends of an envelope: what gear bears is more than what
+/// a boat, a full cast or a hand on the drag may.
+pub(super) fn of_envelope(
+    r: &Resolved<'_>,
+    most: impl Fn(EnvelopeField) -> Option<f64>,
+) -> Vec<Caution> {
+    let (c, p) = (&r.case, &r.case.p.caution);
+    let mut all = Vec::new();
+    people(r, &mut all);
+    let winds = [EnvelopeField::WindInto, EnvelopeField::WindAcross].into_iter();
+    let wind = winds.filter_map(&most).fold(0.0, f64::max);
+    if wind >= p.wind_strong_m_s {
+        let force = beaufort::force(Speed::from_m_s(p.wind_strong_m_s));
+        add(
+            &mut all,
+            caution(
+                CautionCode::StrongWind,
+                "what the gear bears is not what people bear: in strong wind wear life-jackets, think of \
+             staying ashore; the skipper decides",
+                format!(
+                    "good in up to {wind:.0} m/s; strong from {:.0} m/s, Beaufort {force}",
+                    p.wind_strong_m_s
+                ),
+            ),
+        );
+    }
+    let full = c.lure_max_g * c.p.load.warn_cast;
+    if let Some(mass) =
+        most(EnvelopeField::RiggedMass).filter(|mass| !c.is_vertical() && *mass > full)
+    {
+        add(
+            &mut all,
+            caution(
+                CautionCode::CastOverload,
+                "above the rod's maximum lob it with a long drop, no full cast",
+                format!("good up to {}, full casts up to {}", grams(mass), grams(full)),
+            ),
+        );
+    }
+    if let Some(fish) = most(EnvelopeField::FishMass).filter(|fish| *fish > c.fish_kg) {
+        add(
+            &mut all,
+            caution(
+                CautionCode::HighDrag,
+                "a large fish takes line: set the drag with a scale, never fight it on a locked drag",
+                format!("good for fish up to {fish:.0} kg"),
+            ),
+        );
+    }
+    gear(r, &mut all);
+    fish(r, &mut all);
+    all
+}
+
+/// Adds a caution of a kind that is not there yet.
+fn add(all: &mut Vec<Caution>, caution: Caution) {
+    if all.iter().all(|other| other.code != caution.code) {
+        all.push(caution);
+    }
+}
+
+/// The cautions of one outfit with several lures, each kind once.
+pub(super) fn merged(lists: impl IntoIterator<Item = Vec<Caution>>) -> Vec<Caution> {
+    let mut all = Vec::new();
+    for caution in lists.into_iter().flatten() {
+        add(&mut all, caution);
     }
     all
 }
@@ -85,7 +162,12 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         all.push(caution(
             CautionCode::Hooks,
             "wear eye protection and call before each cast; keep cutters at hand",
-            format!("{:.0} hooks on {}", c.hook_count, grams(c.mass_g)),
+            format!(
+                "{:.0} hook{} on {}",
+                c.hook_count,
+                if c.hook_count < 1.5 { "" } else { "s" },
+                grams(c.mass_g)
+            ),
         ));
     }
     let strength = line::cast_strength_kgf(c);
@@ -109,7 +191,11 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
     if !c.is_vertical() && share > c.p.load.warn_cast {
         all.push(caution(
             CautionCode::CastOverload,
-            "lob it with a long drop, no full cast",
+            if share > c.p.load.limit_cast {
+                "do not cast it: the tip may break and the lure fly on"
+            } else {
+                "lob it with a long drop, no full cast"
+            },
             format!("{:.0} % of the rod's maximum", share * 100.0),
         ));
     }

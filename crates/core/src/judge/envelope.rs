@@ -9,8 +9,9 @@
 use serde::Serialize;
 
 use super::case::Case;
-use super::judgement::{Assumption, FactorKind, Verdict};
-use super::text::{grams, newtons};
+use super::cautions;
+use super::judgement::{Assumption, Caution, FactorKind, Verdict};
+use super::text::{grams, newtons, plain};
 use super::{Score, resolve, score};
 use crate::gear::{Lure, Outfit, Word as _, words};
 use crate::model::{Model, ModelId, Parameters};
@@ -93,6 +94,8 @@ pub struct Envelope {
     pub spans: Vec<Span>,
     /// What was assumed since it was not given, and then held.
     pub assumptions: Vec<Assumption>,
+    /// Cautions of the present values, and of the good ends where people bear less than gear.
+    pub cautions: Vec<Caution>,
     /// One plain sentence.
     pub summary: String,
     /// Id and hash of model and parameters.
@@ -111,8 +114,21 @@ pub fn envelope(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> E
     let spans = EnvelopeField::ALL.iter().map(|field| held.span(*field)).collect::<Vec<_>>();
     let summary = summary(&present, &spans);
     let model = model.id().clone();
+    let most = |field: EnvelopeField| {
+        let span = spans.iter().find(|span| span.field == field);
+        span.and_then(|span| Some(span.good?[1].value))
+    };
+    let cautions = cautions::of_envelope(&resolved, most);
     let assumptions = resolved.assumptions;
-    Envelope { verdict: present.verdict, score: present.score, spans, assumptions, summary, model }
+    Envelope {
+        verdict: present.verdict,
+        score: present.score,
+        spans,
+        assumptions,
+        cautions,
+        summary,
+        model,
+    }
 }
 
 fn is_good(score: &Score) -> bool {
@@ -373,6 +389,7 @@ fn nearest(scale: &Scale, start: f64, at: &impl Fn(f64) -> Score) -> Option<f64>
 
 fn summary(present: &Score, spans: &[Span]) -> String {
     let verdict = present.verdict.as_word();
+    let by = plain(present.limiting_factor);
     if is_good(present) {
         let parts: Vec<_> = spans.iter().filter_map(|s| Some(said(s.field, &s.good?))).collect();
         return format!("{verdict}; stays good with {}", parts.join(", "));
@@ -382,9 +399,9 @@ fn summary(present: &Score, spans: &[Span]) -> String {
         .filter_map(|s| Some(format!("{} {}", name(s.field), number(s.field, s.nearest_good?))))
         .collect();
     if cures.is_empty() {
-        return format!("{verdict}; no single one of these quantities makes it good");
+        return format!("{verdict} by {by}; no single one of these quantities makes it good");
     }
-    format!("{verdict}; good from {}", cures.join(", or from "))
+    format!("{verdict} by {by}; good from {}", cures.join(", or from "))
 }
 
 fn name(field: EnvelopeField) -> &'static str {

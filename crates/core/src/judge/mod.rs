@@ -56,6 +56,13 @@ pub fn judge(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Judg
     explain::judgement(&resolved, &composition, fixes)
 }
 
+/// The cautions of an outfit with a lure in given water, whatever the score: what can hurt people
+/// first, then gear and fish.
+#[must_use]
+pub fn cautions(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Vec<Caution> {
+    cautions::at_hand(&resolve::resolve(model, outfit, lure, water))
+}
+
 /// Judges without interval and reasons.
 #[must_use]
 pub fn score(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Score {

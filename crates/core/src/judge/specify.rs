@@ -11,8 +11,9 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::case::Case;
+use super::cautions;
 use super::factors::{FACTORS, reel};
-use super::judgement::{FactorKind, Verdict};
+use super::judgement::{Caution, FactorKind, Verdict};
 use super::settings::{fitting_size, recommended_drag_kgf, recommended_leader};
 use super::text::{grams, kilograms_force, metres, plain};
 use super::{Score, resolve, score};
@@ -120,6 +121,8 @@ pub struct Specification {
     pub lures: Vec<LureScore>,
     /// Where not every lure is good: the index of the lure that holds the best outfit down.
     pub obstacle: Option<usize>,
+    /// Cautions of the best outfit with these lures in this water, each kind once.
+    pub cautions: Vec<Caution>,
     /// One plain sentence.
     pub summary: String,
     /// Id and hash of model and parameters.
@@ -190,9 +193,20 @@ pub fn specify(model: &Model, lures: &[Lure], water: &Water) -> Option<Specifica
             centre.text
         )
     };
+    let cautions = cautions::merged(lattice.cautions(best));
     let model = model.id().clone();
     let score = worst.score.score;
-    Some(Specification { verdict, score, centre, window, lures: scores, obstacle, summary, model })
+    Some(Specification {
+        verdict,
+        score,
+        centre,
+        window,
+        lures: scores,
+        obstacle,
+        cautions,
+        summary,
+        model,
+    })
 }
 
 fn is_good(score: &Score) -> bool {
@@ -266,6 +280,15 @@ impl<'a> Lattice<'a> {
         let mut outfit = with_leader(bare.clone(), rig.leader, rig.leader_kgf);
         outfit.drag = Some(Force::from_kgf(rig.drag_kgf));
         outfit
+    }
+
+    /// Cautions of a place with each lure.
+    fn cautions(&self, place: Place) -> impl Iterator<Item = Vec<Caution>> {
+        let bare = self.outfit(place);
+        self.lures.iter().zip(self.rigs_of(place)).map(move |(lure, rig)| {
+            let outfit = self.set(&bare, *rig);
+            cautions::at_hand(&resolve::resolve(self.model, &outfit, lure, self.water))
+        })
     }
 
     fn index(&self, place: Place) -> usize {

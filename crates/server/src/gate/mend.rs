@@ -7,6 +7,18 @@ use tonic::{Code, Status};
 
 use crate::error::ServiceError;
 
+/// What the transport says of bytes that are no message: unread, cut short, none, badly packed, or a
+/// broken frame of gRPC-Web. A compressed message without its encoding stays an internal error, as
+/// the gRPC protocol asks.
+const NO_MESSAGE: [&str; 6] = [
+    "decode",
+    "decoding stream",
+    "Missing request message",
+    "Error decompressing",
+    "invalid compression flag",
+    "tonic-web:",
+];
+
 /// The response, its error put into form where the transport made it.
 pub(super) fn head(response: Response<Body>, max_request_bytes: usize) -> Response<Body> {
     match Status::from_header_map(response.headers()) {
@@ -29,7 +41,9 @@ pub(crate) fn mended(status: Status, max_request_bytes: usize) -> Status {
             let what = "bytes of one message";
             ServiceError::TooLarge { what, limit: max_request_bytes }.into()
         }
-        Code::Internal | Code::InvalidArgument if text.contains("decode") => {
+        Code::Internal | Code::InvalidArgument
+            if NO_MESSAGE.iter().any(|said| text.contains(said)) =>
+        {
             let metadata = [("fault_count", "1"), ("first_field", "")];
             reason::INVALID_REQUEST.status("the bytes are no message of the contract", &metadata)
         }

@@ -2,13 +2,17 @@
 
 use deepbend_contract::mechanics::CastParts;
 use deepbend_contract::pb::FaultCode;
-use deepbend_contract::{At, Faults, FromWire as _, Reader, ToWire as _, pb};
+use deepbend_contract::{At, Faults, FromWire as _, Reader, ToWire, pb};
 use deepbend_core::gear::{Lure, Outfit};
+use deepbend_core::judge::{self, CautionCode};
 use deepbend_core::mechanics::air::{SEA_LEVEL_K, SEA_LEVEL_PA, density_kg_m3};
 use deepbend_core::mechanics::carry::{Carry, Throw, WindSide, farthest};
 use deepbend_core::mechanics::domain::OutsideDomain;
 use deepbend_core::mechanics::flight::{Cast, fly, path};
 use deepbend_core::mechanics::payout::{self, PaidLine};
+use deepbend_core::model::Model;
+use deepbend_core::quantity::{Mass, Speed};
+use deepbend_core::water::Water;
 
 use super::{Mechanics, family, plain, point_count, read};
 use crate::error::ServiceError;
@@ -88,7 +92,8 @@ fn answer(
         let of_rod = |error| read::no_release(error, At::ROOT.field("outfit").field("rod"));
         let rod = read::rod(family, &outfit.rod, None).map_err(|error| of_rod(error.into()))?;
         response.inferred = Some(read::inferred(family, &rod.label).map_err(of_rod)?);
-        let lure = read::lure(&lure);
+        let given = lure;
+        let lure = read::lure(&given);
         mass_kg = parts.mass_kg.unwrap_or(lure.mass_kg);
         let left = read::release(family, &rod, &lure, mass_kg)
             .map_err(|error| read::no_release(error, At::ROOT.field("cast")))?;
@@ -109,6 +114,7 @@ fn answer(
             filling.assumptions.extend(assumptions);
             paid = Some(line);
         }
+        response.cautions = of_the_cast(&outfit, &given, &parts);
         response.launch = Some(left.launch);
         response.model = Some(read::model_id());
     }
@@ -193,4 +199,20 @@ fn carries(throw: &Throw, wind_m_s: f64, line: Option<&PaidLine>) -> Vec<pb::Win
 
 fn sent(carry: Carry) -> pb::Carry {
     Carry { range_m: plain(carry.range_m), drift_m: plain(carry.drift_m), ..carry }.to_wire()
+}
+
+/// What can hurt people when this lure is cast in this wind.
+fn of_the_cast(outfit: &Outfit, lure: &Lure, parts: &CastParts) -> Vec<pb::Caution> {
+    let [along, across] =
+        [parts.wind_along_m_s, parts.wind_across_m_s].map(Option::unwrap_or_default);
+    let water =
+        Water { wind_speed: Some(Speed::from_m_s(along.hypot(across))), ..Water::default() };
+    let lure =
+        Lure { rigged_mass: parts.mass_kg.map(Mass::from_kg).or(lure.rigged_mass), ..lure.clone() };
+    let all = judge::cautions(Model::builtin(), outfit, &lure, &water);
+    let of_the_cast = |code| {
+        use CautionCode::{CastOverload, Hooks, SnapOff, StrongWind};
+        matches!(code, CastOverload | Hooks | SnapOff | StrongWind)
+    };
+    all.iter().filter(|caution| of_the_cast(caution.code)).map(ToWire::to_wire).collect()
 }
