@@ -2,6 +2,8 @@
 //!
 //! Source of all bounds: from memory, set wide of anything that is fished with rod and reel.
 
+use deepbend_core::gear;
+
 /// A number must lie between two ends, both allowed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bounds {
@@ -187,7 +189,8 @@ pub const MEASURED_LENGTH_M: Bounds = Bounds::new(0.1, 20.0, "m");
 /// Load with which a blank is measured.
 pub const MEASURED_LOAD_N: Bounds = Bounds::new(0.001, 10_000.0, "N");
 /// Angle of the tip that has dropped by a third of the length.
-pub const THIRD_DROP_ANGLE_DEG: Bounds = Bounds::new(29.33, 90.0, "degrees");
+pub const THIRD_DROP_ANGLE_DEG: Bounds =
+    Bounds::new(gear::THIRD_DROP_ANGLE_DEG.0, gear::THIRD_DROP_ANGLE_DEG.1, "degrees");
 /// A bend depth that is seen.
 pub const SEEN_DEPTH: Bounds = Bounds::new(0.02, 0.98, "");
 /// A coordinate of a point that is seen.

@@ -401,3 +401,16 @@ fn a_minus_sign_is_noted_and_a_dash_is_not() {
     }
     assert_eq!(read_lure("crankbait -14 g").0, read_lure("crankbait 14 g").0);
 }
+
+// Source: the contract: a bench test is no lure rating.
+#[test]
+fn a_bench_test_is_read_from_words() {
+    let (rod, findings) = read_rod("7'2\" casting third drop 420 g at 68 degrees 10-30 g");
+    assert_eq!(rod.third_drop_mass, Some(Mass::from_g(420.0)));
+    assert_eq!(rod.third_drop_angle_deg, Some(68.0));
+    assert_eq!(rod.lure_rating.max, Some(Mass::from_g(30.0)));
+    assert!(findings.is_empty(), "{findings:?}");
+    let (rod, findings) = read_rod("third-drop 15 oz at 120°");
+    assert_eq!(rod.third_drop_mass, Some(Mass::from_oz(15.0)));
+    assert_eq!((rod.third_drop_angle_deg, findings.len()), (None, 1));
+}

@@ -85,7 +85,15 @@ pub struct MeasureArgs {
     /// Length that bends, m; with the grip if it was held at its end [default: that of the rod]
     #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
     pub length_m: Option<f64>,
-    /// Load that drops the tip by a third of that length, N (a kilogram is 9.80665 N)
+    /// Mass that drops the tip by a third of that length, g
+    #[arg(
+        long,
+        value_name = "NUMBER",
+        conflicts_with = "third_drop_load_n",
+        allow_negative_numbers = true
+    )]
+    pub third_drop_mass_g: Option<f64>,
+    /// The same as a load, N (a kilogram is 9.80665 N)
     #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
     pub third_drop_load_n: Option<f64>,
     /// Angle of the tip below the level at that load, degrees

@@ -1,6 +1,7 @@
 //! A blank from a bench test.
 
 use deepbend_contract::pb;
+use deepbend_core::quantity::N_PER_KGF;
 
 use super::{finish, json_of, printed_only, trace};
 use crate::args::{Global, MeasureArgs};
@@ -21,7 +22,10 @@ pub(super) async fn run(global: &Global, args: &MeasureArgs) -> Result<(), Failu
         };
         let request = pb::MeasureBlankRequest {
             length_m: args.length_m,
-            third_drop_load_n: args.third_drop_load_n,
+            third_drop_load_n: args
+                .third_drop_mass_g
+                .map(|grams| grams * 1e-3 * N_PER_KGF)
+                .or(args.third_drop_load_n),
             third_drop_tip_angle_deg: args.third_drop_tip_angle_deg,
             depth: depth.then_some(pb::SeenDepth {
                 bend_depth: args.bend_depth,

@@ -50,6 +50,10 @@ pub struct Rod {
     pub third_drop_angle_deg: Option<f64>,
 }
 
+/// Angles of the tip at the third drop that a blank can have, degrees: a uniform one turns by 29.33
+/// (Bisshopp and Drucker 1945), none hangs beyond the plumb line.
+pub const THIRD_DROP_ANGLE_DEG: (f64, f64) = (29.33, 90.0);
+
 /// A reel, without its line.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]

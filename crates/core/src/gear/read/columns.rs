@@ -6,7 +6,7 @@
 use super::{WireClass, hook_wire, lure, vocabulary};
 use crate::gear::{
     AirClass, Finding, FindingCode, GuideCondition, Handle, Hook, HookStyle, Leader, Line,
-    LineBasis, Lure, Reel, Rod, Word,
+    LineBasis, Lure, Reel, Rod, THIRD_DROP_ANGLE_DEG, Word,
 };
 use crate::quantity::read::{self, LineLabel, ReadError, Reading};
 use crate::quantity::{Force, Length, Mass};
@@ -232,8 +232,8 @@ impl RodColumns<'_> {
             third_drop_angle_deg: cells.number(
                 "third_drop_angle_deg",
                 self.third_drop_angle_deg,
-                29.33,
-                90.0,
+                THIRD_DROP_ANGLE_DEG.0,
+                THIRD_DROP_ANGLE_DEG.1,
             ),
         };
         cells.finish(rod)

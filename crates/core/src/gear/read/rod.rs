@@ -1,7 +1,7 @@
 //! Rods.
 
 use super::{Scan, single, vocabulary};
-use crate::gear::{Finding, LineBasis, LineMaterial, Rod, Word};
+use crate::gear::{Finding, LineBasis, LineMaterial, Rod, THIRD_DROP_ANGLE_DEG, Word};
 use crate::quantity::read::text::{Amount, Shape, Unit, Weight};
 use crate::quantity::read::{line_rating_of, mass_of, mass_range_of, rod_length_of};
 use crate::quantity::{Length, Mass, Range};
@@ -26,6 +26,8 @@ pub(super) fn read(text: &str) -> (Rod, Vec<Finding>) {
             scan.set(&mut rod.pieces, Some(pieces), "pieces");
         } else if let Some(amount) = scan.cursor.amount() {
             place(&amount, label.take(), &mut rod, &mut scan);
+        } else if scan.phrase(|word| (word == "third_drop").then_some(())).is_some() {
+            bench_test(&mut rod, &mut scan);
         } else if let Some((found, _)) = scan.phrase(labels) {
             label = Some(found);
         } else if !words(&mut scan, &mut rod) {
@@ -42,6 +44,30 @@ fn labels(word: &str) -> Option<Label> {
         "weight" | "weighs" | "mass" => Label::Mass,
         _ => return None,
     })
+}
+
+/// "third drop 420 g at 68 degrees": the mass that drops the tip by a third, the angle of the tip.
+fn bench_test(rod: &mut Rod, scan: &mut Scan) {
+    let field = "rod.third_drop_mass";
+    if let Some(amount) = scan.cursor.amount() {
+        let mut findings = Vec::new();
+        let read = single(&amount).and_then(|t| mass_of(t, field, &mut findings));
+        scan.findings.append(&mut findings);
+        let mass = scan.keep(read, field);
+        scan.set(&mut rod.third_drop_mass, mass, &amount.term().number.text);
+    }
+    let at = usize::from(scan.cursor.word_at(0) == Some("at"));
+    let Some(degrees) = scan.cursor.num_at(at).map(|number| number.value) else { return };
+    let named = matches!(scan.cursor.word_at(at + 1), Some("deg" | "degree" | "degrees"));
+    if named || scan.cursor.sign_at(at + 1) == Some('°') {
+        scan.cursor.skip(at + 2);
+        let (least, most) = THIRD_DROP_ANGLE_DEG;
+        let angle = (least..=most).contains(&degrees).then_some(degrees);
+        if angle.is_none() {
+            scan.ignored.push(format!("{degrees} degrees"));
+        }
+        scan.set(&mut rod.third_drop_angle_deg, angle, "angle");
+    }
 }
 
 /// "2 pc", "2-piece", "two-piece".
