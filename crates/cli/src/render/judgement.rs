@@ -96,12 +96,9 @@ fn limits(page: &mut Page, heading: &str, limits: &[pb::Limit]) {
     for limit in limits {
         let state = if limit.broken { "BROKEN" } else { "near" };
         let held = limit.quantity.as_ref().map_or_else(String::new, |quantity| {
-            format!(
-                " ({} {} against {})",
-                quantity.name.replace('_', " "),
-                units::quantity(quantity.value, &quantity.unit),
-                units::quantity(limit.bound, &quantity.unit),
-            )
+            let name = quantity.name.replace('_', " ");
+            let (value, bound) = units::apart(quantity.value, limit.bound, &quantity.unit);
+            format!(" ({name} {value} against {bound})")
         });
         let text = format!(
             "{}, protects the {}: {}{held}",

@@ -122,6 +122,13 @@ pub fn quantity(value: f64, unit: &str) -> String {
     }
 }
 
+/// Two values of a quantity, in as many digits as tell them apart.
+#[must_use]
+pub fn apart(value: f64, bound: f64, unit: &str) -> (String, String) {
+    let said = (quantity(value, unit), quantity(bound, unit));
+    if said.0 == said.1 { (trimmed(value), quantity(bound, unit)) } else { said }
+}
+
 /// An interval of a quantity, its ends marked as they are: `9 to 19 g (0.32 to 0.67 oz)`.
 #[must_use]
 pub fn interval(ends: [f64; 2], marks: [&str; 2], unit: &str) -> String {
@@ -158,5 +165,7 @@ mod tests {
         assert_eq!(kilograms_range(None, None), None);
         assert_eq!(interval([9.0, 28.35], ["", "+"], "g"), "9 to 28.4+ g (0.32 to 1.00+ oz)");
         assert_eq!(interval([0.0, 5.0], ["", ""], "N"), "0 to 5 N");
+        assert_eq!(apart(0.747, 0.75, "1"), ("0.747".to_owned(), "0.75".to_owned()));
+        assert_eq!(apart(0.2, 0.75, "1").0, "0.2");
     }
 }

@@ -28,7 +28,11 @@ pub(super) fn read(wire: Overrides, at: At<'_>, faults: &mut Faults) -> Override
             faults.push(FaultCode::Conflict, at, "names a curve, which cannot be replaced", right);
             continue;
         };
-        let right = format!("{low} to {high} {}", row.unit);
+        // A plain ratio has the unit 1.
+        let right = match row.unit.as_str() {
+            "1" => format!("{low} to {high}"),
+            unit => format!("{low} to {high} {unit}"),
+        };
         if *value < low {
             faults.push(FaultCode::TooSmall, at, format!("is {value}"), right);
         } else if *value > high {
