@@ -17,7 +17,7 @@ use crate::exchange::{self, Tips};
 use crate::filter::Filter;
 use crate::fold::{
     Corrections, Disputed, Effect, Field, Founder, Log, Roll, Standing, Story, Told, Wear, Why,
-    about, latest, story,
+    about, latest, settlements, story,
 };
 use crate::id::Id;
 use crate::item::{Item, ItemKey, ItemKind};
@@ -483,6 +483,28 @@ impl View {
     pub fn tell(&self, key: &ItemKey) -> Option<Story> {
         let events = self.about.get(key)?;
         Some(story(key, &self.log, &self.roll, &self.corrections, events))
+    }
+
+    /// An item in every way in which people could settle what is contested about it, at most
+    /// `most`; where nothing is, as it is.
+    #[must_use]
+    pub fn settlements(&self, key: &ItemKey, most: usize) -> Vec<Item> {
+        let Some(events) = self.about.get(key) else { return Vec::new() };
+        settlements(key, &self.log, &self.roll, &self.corrections, events, most)
+    }
+
+    /// The same state, supposing that an item is as told and nobody disputes it. Of events it
+    /// knows no more than before.
+    #[must_use]
+    pub fn supposing(&self, item: Item) -> Self {
+        let mut view = self.clone();
+        let key = item.key();
+        if let Some(entry) = self.entries.get(&key) {
+            let (item, disputes) = (Arc::new(item), BTreeSet::new());
+            view.entries.insert_mut(key.clone(), Entry { item, disputes, ..entry.clone() });
+            view.contested.remove_mut(&key);
+        }
+        view
     }
 
     /// The events of an item with what became of each, causes before what they caused where that

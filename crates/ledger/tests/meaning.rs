@@ -403,6 +403,42 @@ fn edited_columns_are_read_anew() {
     }
 }
 
+// Source: the project's rule for contested gear: the weaker counts until people settle it.
+#[test]
+fn of_contested_columns_the_weaker_counts_and_every_way_to_settle_is_told() {
+    let edit = |cell: &str| Body::Edited {
+        item: rod(),
+        columns: [("lure_raw".to_owned(), Some(cell.to_owned()))].into(),
+    };
+    let moved = |to: &str| Body::Moved { item: rod(), from: None, to: id(to), pieces: None };
+    let max_g = |item: &Item| {
+        let Spec::Rod(rod) = &item.spec else { panic!() };
+        rod.lure_rating.max.unwrap().g().round()
+    };
+    let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+    let written = [one.write(edit("12-40 g")), one.write(moved("B1"))];
+    other.write(edit("7-21 g"));
+    other.write(moved("B2"));
+    let alone = other.view.get(&rod()).unwrap().item().clone();
+    assert_eq!(other.view.settlements(&rod(), 9), [alone]);
+    other.view.extend(&written);
+    let entry = other.view.get(&rod()).unwrap();
+    assert!(entry.is_contested());
+    assert_eq!((max_g(entry.item()), &entry.item().place), (21.0, &None));
+    let ways = other.view.settlements(&rod(), 9);
+    let told: std::collections::BTreeSet<_> = ways
+        .iter()
+        .map(|way| (max_g(way) as u32, way.place.clone().unwrap().to_string()))
+        .collect();
+    let all = [(21, "B1"), (21, "B2"), (40, "B1"), (40, "B2")];
+    assert_eq!(told, all.map(|(g, place)| (g, place.to_owned())).into());
+    assert_eq!(other.view.settlements(&rod(), 3).len(), 3);
+    let supposed = other.view.supposing(ways[0].clone());
+    let entry = supposed.get(&rod()).unwrap();
+    assert!(!entry.is_contested() && *entry.item() == ways[0]);
+    assert!(supposed.contested().all(|entry| entry.item().key() != rod()));
+}
+
 #[test]
 fn an_item_that_nobody_acquired_waits_for_it() {
     let mut boat = Device::new("boat");

@@ -11,15 +11,14 @@ use std::sync::Arc;
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_ledger::body::Body;
-use deepbend_ledger::event::{Certainty, Chain, Claim, Recorder, Remark};
+use deepbend_ledger::event::Certainty;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{ItemKey, ItemKind};
-use deepbend_ledger::time::ObservedTime;
 use deepbend_ledger::view::View;
 use deepbend_server::trips::TripServiceImpl;
 use deepbend_store::inventory::Inventory;
 use tonic::{Code, Request};
-use trip_support::{Fleet, demo_trip};
+use trip_support::{Fleet, demo_trip, record, tell};
 
 fn id(text: &str) -> Id {
     Id::new(text).unwrap()
@@ -36,24 +35,15 @@ fn moved(item: &str, to: &str) -> Body {
 /// The evening: R15 moved and broken, R17 moved to two boats, by devices that did not hear of each
 /// other.
 fn evening(inventory: &Inventory) {
-    let snapshot = inventory.view();
     let broke = Body::Broke { item: rod("R15"), what: "tip section".to_owned() };
-    let told = [
-        ("B1-tablet", "2031-09-15T17:55:00Z", moved("R15", "B2")),
-        ("B3-tablet", "2031-09-15T18:40:00Z", broke),
-        ("B2-tablet", "2031-09-15T18:41:00Z", moved("R17", "B1")),
-        ("B3-pocket", "2031-09-15T18:43:00Z", moved("R17", "B3")),
+    let said = Certainty::Said;
+    let told = vec![
+        ("B1-tablet", said, moved("R15", "B2")),
+        ("B3-tablet", said, broke),
+        ("B2-tablet", said, moved("R17", "B1")),
+        ("B3-pocket", said, moved("R17", "B3")),
     ];
-    for (device, time, body) in told {
-        let mut recorder = Recorder::begin(Chain { device: id(device), incarnation: 7 }, 1);
-        let claim = Claim {
-            observed_time: ObservedTime::new(time).unwrap(),
-            actor: id("guide"),
-            certainty: Certainty::Said,
-        };
-        let event = recorder.write(&snapshot, &Remark::from(claim), body).unwrap();
-        inventory.append(&[event]).unwrap();
-    }
+    tell(inventory, told);
 }
 
 fn after_the_evening() -> TripServiceImpl {
@@ -187,16 +177,9 @@ async fn a_tag_on_two_items_bars_them_from_the_plan() {
     };
     assert!(taken(&certain), "the rod is worth taking");
     let item = inventory.view().get(&rod("R16")).unwrap().item().clone();
-    let mut recorder = Recorder::begin(Chain { device: id("B2-tablet"), incarnation: 7 }, 1);
-    let claim = Claim {
-        observed_time: ObservedTime::new("2031-09-15T18:00:00Z").unwrap(),
-        actor: id("guide"),
-        certainty: Certainty::Typed,
-    };
     // Tagged by a device that had not heard of the other one.
     let second = Body::Acquired { item: Arc::new(item) };
-    let event = recorder.write(&View::default(), &Remark::from(claim), second).unwrap();
-    inventory.append(&[event]).unwrap();
+    record(&inventory, &View::default(), ("B2-tablet", Certainty::Typed, second));
     let plan = fleet(&service, both()).await;
     assert!(!taken(&plan), "two rods bear its tag");
     let sighted = plan.if_sighted.iter().find(|s| s.item_id == "R16").unwrap();

@@ -9,7 +9,7 @@ pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
     if list.is_empty() {
         return;
     }
-    page.heading("Contested gear, which this plan does without");
+    page.heading("Contested gear: worth a look before you go");
     for one in list {
         page.hanging("  - ", &one.text);
         let outfits: Vec<String> = one

@@ -34,5 +34,5 @@ pub(crate) use log::Log;
 pub use roll::{Founder, Member, Roll};
 pub use standing::MAX_CORRECTIONS;
 pub(crate) use standing::{Corrections, about};
-pub(crate) use story::story;
 pub use story::{Disputed, Story, Wear};
+pub(crate) use story::{settlements, story};

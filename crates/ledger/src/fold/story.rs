@@ -16,7 +16,7 @@ use super::status;
 use crate::body::Measure;
 use crate::event::{Event, EventId};
 use crate::import;
-use crate::item::{Item, ItemKey, Spec};
+use crate::item::{Item, ItemKey, Spec, StockUse};
 use crate::quantity::{cm_of, from_cm};
 use crate::time::Date;
 use crate::view::EventRef;
@@ -173,6 +173,39 @@ fn line<'l>(
     Some(Line { reference, event, root, replaces, deeds, standing, effect })
 }
 
+/// What the events of one item say, before it is put together.
+struct Gathered<'l> {
+    first: &'l Item,
+    lines: Vec<Line<'l>>,
+    fields: BTreeMap<Field, Held>,
+    counts: BTreeMap<CountKey, Count>,
+}
+
+/// Gathers what the events of one item say; without a first event the events alone.
+fn gather<'l>(
+    key: &ItemKey,
+    log: &'l Log,
+    roll: &Roll,
+    corrections: &Corrections,
+    events: &BTreeSet<EventRef>,
+) -> Result<Gathered<'l>, Vec<Line<'l>>> {
+    let lines = events.iter().filter_map(|event| line(key, log, roll, corrections, event));
+    let mut lines: Vec<_> = lines.collect();
+    let Some(first) = first(&lines) else { return Err(lines) };
+    let mut writes = Vec::new();
+    let judged = status::judge(log, &lines);
+    for (index, line) in lines.iter_mut().enumerate() {
+        collect(index, line, first, judged.get(&index), &mut writes);
+    }
+    let mut fields = field::held(&lines, &writes);
+    let counts = count::counts(log, &lines, first);
+    if let Some(held) = fields.get_mut(&Field::Line) {
+        line::age(log, &lines, &writes, held);
+    }
+    fear_columns(first, &mut fields);
+    Ok(Gathered { first, lines, fields, counts })
+}
+
 /// Folds the events of one item.
 pub(crate) fn story(
     key: &ItemKey,
@@ -181,20 +214,11 @@ pub(crate) fn story(
     corrections: &Corrections,
     events: &BTreeSet<EventRef>,
 ) -> Story {
-    let lines = events.iter().filter_map(|event| line(key, log, roll, corrections, event));
-    let mut lines: Vec<_> = lines.collect();
-    let first = first(&lines).cloned();
-    let Some(first) = first else { return unknown(lines) };
-    let mut writes = Vec::new();
-    let judged = status::judge(log, &lines);
-    for (index, line) in lines.iter_mut().enumerate() {
-        collect(index, line, &first, judged.get(&index), &mut writes);
-    }
-    let mut fields = field::held(&lines, &writes);
-    let counts = count::counts(log, &lines, &first);
-    if let Some(held) = fields.get_mut(&Field::Line) {
-        line::age(log, &lines, &writes, held);
-    }
+    let Gathered { first, mut lines, fields, counts } =
+        match gather(key, log, roll, corrections, events) {
+            Ok(gathered) => gathered,
+            Err(lines) => return unknown(lines),
+        };
     let wear = wear(log, &lines);
     let mut disputes = BTreeSet::new();
     disputes.extend(
@@ -206,9 +230,97 @@ pub(crate) fn story(
     if acquisitions.count() > 1 {
         disputes.insert(Disputed::Tag);
     }
-    let item = compose(&first, &fields, &counts, &mut lines);
+    let item = compose(first, &fields, &counts, &mut lines);
     let effects = lines.into_iter().map(|line| (line.reference, line.effect)).collect();
     Story { item: Some(item), fields, counts, wear, disputes, effects }
+}
+
+/// What is claimed, each field and count settled in one way.
+type Way = (BTreeMap<Field, Held>, BTreeMap<CountKey, Count>);
+
+/// The item in every way in which its claims could be settled, at most so many: of each contested
+/// field one claim, of each count the least or the most.
+pub(crate) fn settlements(
+    key: &ItemKey,
+    log: &Log,
+    roll: &Roll,
+    corrections: &Corrections,
+    events: &BTreeSet<EventRef>,
+    most: usize,
+) -> Vec<Item> {
+    let Ok(gathered) = gather(key, log, roll, corrections, events) else { return Vec::new() };
+    let Gathered { first, mut lines, fields, counts } = gathered;
+    let mut ways = vec![(fields.clone(), counts.clone())];
+    for (field, held) in fields.iter().filter(|(_, held)| held.contested) {
+        if matches!(field, Field::Rig | Field::Loan | Field::Bench) {
+            continue;
+        }
+        let mut values: Vec<&Value> = Vec::new();
+        for claim in &held.claims {
+            if !values.contains(&&claim.value) {
+                values.push(&claim.value);
+            }
+        }
+        let settle = |(fields, counts): &Way| {
+            let settled = values.iter().map(|value| {
+                let mut fields = fields.clone();
+                if let Some(held) = fields.get_mut(field) {
+                    held.value = Some((*value).clone());
+                }
+                (fields, counts.clone())
+            });
+            settled.collect::<Vec<_>>()
+        };
+        ways = ways.iter().flat_map(settle).take(most).collect();
+    }
+    for (key, count) in counts.iter().filter(|(_, count)| count.low < count.high) {
+        let fuller = |(fields, counts): &Way| {
+            let mut full = counts.clone();
+            full.insert(key.clone(), Count { low: count.high, ..count.clone() });
+            [(fields.clone(), counts.clone()), (fields.clone(), full)]
+        };
+        ways = ways.iter().flat_map(fuller).take(most).collect();
+    }
+    let mut items: Vec<Item> = Vec::new();
+    for (fields, counts) in ways {
+        let item = compose(first, &fields, &counts, &mut lines);
+        if !items.contains(&item) {
+            items.push(item);
+        }
+    }
+    items
+}
+
+/// Lets the weaker claim count of each contested column that says how strong the item is.
+fn fear_columns(first: &Item, fields: &mut BTreeMap<Field, Held>) {
+    for (field, held) in fields.iter_mut().filter(|(_, held)| held.contested) {
+        let Field::Column(column) = field else { continue };
+        let read = held.claims.iter().filter(|claim| !claim.quarantined).filter_map(|claim| {
+            let Value::Column(cell) = &claim.value else { return None };
+            let item = with_cell(first, column, cell.as_ref()).ok()?;
+            Some((strength(&item)?, claim))
+        });
+        let ranked = read.min_by(|(a, x), (b, y)| {
+            a.total_cmp(b).then(x.certainty.cmp(&y.certainty)).then(x.event.cmp(&y.event))
+        });
+        if let Some((_, claim)) = ranked {
+            held.value = Some(claim.value.clone());
+        }
+    }
+}
+
+/// How strong an item is, to be compared with another reading of the same item: the drag of a
+/// reel, kgf; what a line or leader bears, kgf; the heaviest lure of a rod, g.
+fn strength(item: &Item) -> Option<f64> {
+    match &item.spec {
+        Spec::Rod(rod) => rod.lure_rating.max.map(|mass| mass.g()),
+        Spec::Reel(reel) => reel.reel.drag_max.map(|drag| drag.kgf()),
+        Spec::LineStock(stock) => match &stock.use_as {
+            StockUse::Line(line) => line.test.map(|test| test.kgf()),
+            StockUse::Leader(leader) => leader.test.map(|test| test.kgf()),
+        },
+        Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => None,
+    }
 }
 
 fn is_acquisition(line: &Line<'_>) -> bool {
@@ -396,12 +508,7 @@ fn edited(first: &Item, fields: &BTreeMap<Field, Held>, lines: &mut [Line<'_>]) 
         let (Field::Column(column), Some(Value::Column(cell))) = (field, &held.value) else {
             continue;
         };
-        let mut raw = item.raw.clone();
-        match cell {
-            Some(cell) => raw.insert(column.clone(), cell.clone()),
-            None => raw.remove(column),
-        };
-        match import::read_again(&item, raw) {
+        match with_cell(&item, column, cell.as_ref()) {
             Ok(read) => item = read,
             Err(fault) => {
                 let writers: BTreeSet<_> = held.claims.iter().map(|claim| &claim.event).collect();
@@ -412,4 +519,14 @@ fn edited(first: &Item, fields: &BTreeMap<Field, Held>, lines: &mut [Line<'_>]) 
         }
     }
     item
+}
+
+/// An item read anew with another cell in one column.
+fn with_cell(item: &Item, column: &str, cell: Option<&String>) -> Result<Item, String> {
+    let mut raw = item.raw.clone();
+    match cell {
+        Some(cell) => raw.insert(column.to_owned(), cell.clone()),
+        None => raw.remove(column),
+    };
+    import::read_again(item, raw)
 }

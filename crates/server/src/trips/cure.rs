@@ -12,7 +12,7 @@ use deepbend_planner::problem::Candidate;
 use super::answer::uncovered_reason;
 use super::buy;
 use super::offers::{Judge, outfit, rings_allow};
-use super::pool::{FITTED, Pool, short};
+use super::pool::{self, FITTED, Pool, short};
 
 /// Writes what is uncovered.
 #[derive(Debug)]
@@ -217,7 +217,7 @@ impl Cures<'_, '_> {
     /// A ready outfit of which at least one part lies at a place that the pool does not have.
     fn bring(&self, need: usize) -> Option<String> {
         let here = self.judge;
-        let anywhere = |item: &Item| item.place.as_ref().map(ToString::to_string);
+        let anywhere = |item: &Item| pool::lies(self.view, item);
         let all = Pool::gather(self.view, here.asked, &anywhere);
         let wide = Judge { pool: &all, ..*here };
         let wanted = &here.asked.trip.needs[need];

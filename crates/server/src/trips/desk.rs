@@ -65,6 +65,11 @@ impl<'d> Desk<'d> {
             && self.until.is_none_or(|until| left(until) > begun.elapsed())
     }
 
+    /// The same desk over another state of the inventory.
+    pub(super) fn over<'o>(&'o self, view: &'o View) -> Desk<'o> {
+        Desk { view, weights: self.weights.clone(), ..*self }
+    }
+
     /// Plans the trips over what `reach` finds, and hands everything to `then`.
     pub(super) fn make<T>(
         &self,

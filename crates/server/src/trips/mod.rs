@@ -9,7 +9,7 @@
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `hands`, `cure` and `buy`: the plan is written with settings,
 //!    cautions, lists, losses and cures;
-//! 6. `sighted`: what gear would change whose place is contested.
+//! 6. `sighted`: what contested gear would change if somebody saw how it is.
 //!
 //! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice
 //! of `specs`, and answered by `gaps` and `sets`.

@@ -13,7 +13,7 @@ use deepbend_ledger::item::{
     Boat, FittedLine, Item, ItemKey, ItemKind, RiggedReel, Spec, Status, StockUse,
 };
 use deepbend_ledger::line_age::{LineDue, line_due};
-use deepbend_ledger::view::View;
+use deepbend_ledger::view::{Entry, View};
 use deepbend_planner::plan::ItemKind as PartKind;
 use deepbend_planner::problem as plan;
 
@@ -163,15 +163,18 @@ pub(super) fn missing(view: &View, asked: &Asked, trip: &str) -> Vec<Missing> {
     missing
 }
 
-/// Where an item of the pool lies: at one of the request's places, and nobody disputes it. What
-/// bears the tag of another item is not in the pool: nobody knows which of the two is meant.
+/// Where an item lies for certain. Of what bears the tag of another item nobody knows which of the
+/// two is meant.
+pub(super) fn lies(view: &View, item: &Item) -> Option<String> {
+    let shared = |entry: &Entry| entry.disputes().contains(&Disputed::Tag);
+    let place = item.place.as_ref()?.to_string();
+    (!view.get(&item.key()).is_some_and(shared)).then_some(place)
+}
+
+/// Where an item of the pool lies: for certain, and at one of the request's places.
 pub(super) fn in_pool(view: &View, asked: &Asked, item: &Item) -> Option<String> {
-    if view.get(&item.key()).is_some_and(|entry| entry.disputes().contains(&Disputed::Tag)) {
-        return None;
-    }
-    let place = item.place.as_ref()?.as_str();
-    let known = place == asked.trip.boat || asked.places.contains_key(place);
-    known.then(|| place.to_owned())
+    let known = |place: &String| *place == asked.trip.boat || asked.places.contains_key(place);
+    lies(view, item).filter(known)
 }
 
 /// What counts as aboard on the water: with a plan, its rods and reels and no others, and besides

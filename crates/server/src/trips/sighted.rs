@@ -1,11 +1,11 @@
-//! Gear whose place people disagree on, or whose tag another item bears. No plan counts on it; here
-//! is what it would change if somebody saw it in time.
-
-use std::collections::BTreeSet;
+//! Gear that people do not agree on, or whose tag another item bears. A plan counts on no more than
+//! is certain; here is what it would change if somebody saw in time how things are.
 
 use deepbend_contract::{changed_outfit, pb, plan_difference};
-use deepbend_ledger::fold::{Disputed, Field, Value};
-use deepbend_ledger::item::{Item, ItemKey, ItemKind, Status};
+use deepbend_core::gear::Word as _;
+use deepbend_core::quantity::Length;
+use deepbend_ledger::fold::Disputed;
+use deepbend_ledger::item::{Item, Spec, Status, StockUse};
 use deepbend_ledger::view::View;
 use deepbend_planner::weights::ONE;
 use tokio::time::Instant;
@@ -14,42 +14,31 @@ use tonic::Status as CallStatus;
 use super::answer::count;
 use super::ask::Asked;
 use super::desk::Desk;
-use super::pool;
+use super::pool::{in_pool, leader_words, line_words, place_of, short};
 
-/// Places that are tried at most, of all items together.
+/// Ways to settle that are tried at most, of all items together.
 const MOST: usize = 6;
 
-/// Ready gear whose place or tag is contested, with each place that somebody claims.
-fn claims(view: &View, trips: &[Asked]) -> Vec<(ItemKey, String)> {
-    let known =
-        |place: &str| trips.iter().any(|t| t.trip.boat == place || t.places.contains_key(place));
-    let mut list = Vec::new();
-    for entry in view.contested() {
-        let item = entry.item();
-        let place =
-            item.place.is_none() && entry.disputes().contains(&Disputed::Field(Field::Place));
-        let tag = entry.disputes().contains(&Disputed::Tag);
-        if item.status != Status::Ready || !(place || tag) {
-            continue;
+/// Contested gear, as it counts and as it may turn out to be: ready, and at a place of the pool.
+fn claims<'v>(view: &'v View, trips: &[Asked]) -> Vec<(&'v Item, Item)> {
+    let known = |item: &Item| {
+        let place = place_of(item);
+        trips.iter().any(|t| t.trip.boat == place || t.places.contains_key(&place))
+    };
+    let useful = |item: &Item| match item.spec {
+        Spec::Rod(_) | Spec::Reel(_) | Spec::LineStock(_) => true,
+        Spec::Lure(_) => {
+            trips.iter().flat_map(|t| &t.trip.needs).any(|need| need.lure == item.id.as_str())
         }
-        let Some(story) = view.tell(&item.key()) else { continue };
-        let Some(held) = story.fields.get(&Field::Place) else { continue };
-        let places: BTreeSet<String> = held
-            .claims
-            .iter()
-            .filter_map(|claim| match &claim.value {
-                Value::Place(place) => Some(place.to_string()),
-                Value::Status(_)
-                | Value::Condition(_)
-                | Value::Line(_)
-                | Value::Rig(_)
-                | Value::Loan(_)
-                | Value::Bench(_)
-                | Value::Column(_) => None,
-            })
-            .filter(|place| known(place))
-            .collect();
-        list.extend(places.into_iter().map(|place| (item.key(), place)));
+        Spec::Boat(_) | Spec::Device(_) => false,
+    };
+    let mut list = Vec::new();
+    for entry in view.contested().filter(|entry| useful(entry.item())) {
+        let tag = entry.disputes().contains(&Disputed::Tag);
+        let ways = view.settlements(&entry.item().key(), MOST).into_iter();
+        let ways = ways.filter(|way| way.status == Status::Ready && known(way));
+        let ways = ways.filter(|way| tag || way != entry.item());
+        list.extend(ways.map(|way| (entry.item(), way)));
     }
     list.truncate(MOST);
     list
@@ -66,18 +55,14 @@ pub(super) fn list(
     let mut list = Vec::new();
     let claims = claims(desk.view, trips);
     desk.gauge.begin(pb::PlanStage::Comparing, claims.len());
-    for (key, place) in claims {
+    for (now, item) in claims {
         if !desk.has_time(begun) {
             break;
         }
-        let reach = |asked: &Asked, item: &Item| {
-            if item.key() == key {
-                Some(place.clone())
-            } else {
-                pool::in_pool(desk.view, asked, item)
-            }
-        };
-        let found = desk.make(trips, &reach, &mut |made| {
+        let view = desk.view.supposing(item.clone());
+        let place = place_of(&item);
+        let reach = |asked: &Asked, item: &Item| in_pool(&view, asked, item);
+        let found = desk.over(&view).make(trips, &reach, &mut |made| {
             let Ok(plan) = &made.found else { return Ok(None) };
             let pairs = made.writers.iter().zip(&plan.trips);
             let plans: Vec<pb::Plan> = pairs.map(|(writer, trip)| writer.brief(trip)).collect();
@@ -96,11 +81,20 @@ pub(super) fn list(
             let outfits = plans.iter().flat_map(|plan| {
                 plan.outfits.iter().map(move |outfit| changed_outfit(plan, outfit, several))
             });
+            let barred = trips.iter().all(|asked| in_pool(desk.view, asked, now).is_none());
+            let barred = barred || now.status != Status::Ready;
+            let (seen_as, counts) = differ(&item, now);
+            let until = if !barred && !counts.is_empty() {
+                format!("Until then {counts} counts.")
+            } else {
+                "Until then do not count on it.".to_owned()
+            };
             list.push(pb::IfSighted {
-                kind: cargo_of(key.kind).into(),
-                item_id: key.id.to_string(),
+                kind: cargo_of(&item).into(),
+                item_id: item.id.to_string(),
                 place_id: place.clone(),
-                text: text(key.id.as_str(), &place, &deadline, &difference),
+                text: text(&item, &place, &seen_as, &deadline, &difference) + &until,
+                seen_as,
                 deadline,
                 outfits: outfits.collect(),
                 difference: Some(difference),
@@ -113,17 +107,62 @@ pub(super) fn list(
     Ok(list)
 }
 
-fn cargo_of(kind: ItemKind) -> pb::CargoKind {
-    match kind {
-        ItemKind::Rod => pb::CargoKind::Rod,
-        ItemKind::Reel => pb::CargoKind::Reel,
-        ItemKind::Lure => pb::CargoKind::Lure,
-        ItemKind::LineStock => pb::CargoKind::Leader,
-        ItemKind::Boat | ItemKind::Device => pb::CargoKind::Unspecified,
+fn cargo_of(item: &Item) -> pb::CargoKind {
+    match &item.spec {
+        Spec::Rod(_) => pb::CargoKind::Rod,
+        Spec::Reel(_) => pb::CargoKind::Reel,
+        Spec::Lure(_) => pb::CargoKind::Lure,
+        Spec::LineStock(stock) => match stock.use_as {
+            StockUse::Line(_) => pb::CargoKind::Line,
+            StockUse::Leader(_) => pb::CargoKind::Leader,
+        },
+        Spec::Boat(_) | Spec::Device(_) => pb::CargoKind::Unspecified,
     }
 }
 
-fn text(item: &str, place: &str, deadline: &str, difference: &pb::PlanDifference) -> String {
+/// What an item must turn out to be, and what counts instead until then, in a few words each.
+fn differ(seen: &Item, now: &Item) -> (String, String) {
+    let (seen_words, now_words) = (words(seen), words(now));
+    let pairs = seen_words.into_iter().zip(now_words).filter(|(a, b)| a != b);
+    let (seen, now): (Vec<_>, Vec<_>) = pairs.unzip();
+    (seen.join(", "), now.join(", "))
+}
+
+/// What can be disputed of an item and matters to a plan, its place left out, in a fixed order.
+fn words(item: &Item) -> Vec<String> {
+    let mut words = vec![item.status.as_word().replace('_', " ")];
+    match &item.spec {
+        Spec::Reel(reel) => {
+            let line = reel.fitted.as_ref().map(|fitted| line_words(&fitted.line));
+            words.push(line.unwrap_or_else(|| "no line".to_owned()));
+            let drag = reel.reel.drag_max.map_or(0.0, |drag| drag.kgf());
+            words.push(format!("{} kg of drag", short(drag)));
+        }
+        Spec::LineStock(stock) => {
+            words.push(match &stock.use_as {
+                StockUse::Line(line) => line_words(line),
+                StockUse::Leader(leader) => leader_words(leader),
+            });
+            words.push(format!("{} m", short(stock.length.map_or(0.0, Length::m))));
+        }
+        Spec::Rod(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => {}
+    }
+    words.push(match item.quantity {
+        Some(1) => "1 piece".to_owned(),
+        Some(quantity) => format!("{quantity} pieces"),
+        None => String::new(),
+    });
+    words
+}
+
+fn text(
+    item: &Item,
+    place: &str,
+    seen_as: &str,
+    deadline: &str,
+    difference: &pb::PlanDifference,
+) -> String {
+    let seen = if seen_as.is_empty() { String::new() } else { format!(" ({seen_as})") };
     let by = if deadline.is_empty() { String::new() } else { format!(" by {deadline}") };
     let gain = difference.gain_micros as f64 / ONE as f64;
     let lures = |covered: bool| -> Vec<&str> {
@@ -131,14 +170,16 @@ fn text(item: &str, place: &str, deadline: &str, difference: &pb::PlanDifference
             |n: &&pb::NeedChange| n.covered_before != n.covered_after && n.covered_after == covered;
         difference.needs.iter().filter(turned).map(|n| n.lure_id.as_str()).collect()
     };
-    let mut text =
-        format!("If {item} is seen at {place}{by}, a plan with it is worth {gain:.2} more");
+    let mut text = format!(
+        "If {} is seen at {place}{seen}{by}, a plan with it is worth {gain:.2} more",
+        item.id
+    );
     for (covered, word) in [(true, "covers"), (false, "no longer covers")] {
         let list = lures(covered);
         if !list.is_empty() {
             text.push_str(&format!(", {word} {}", list.join(", ")));
         }
     }
-    text.push_str(". Until then do not count on it.");
+    text.push_str(". ");
     text
 }

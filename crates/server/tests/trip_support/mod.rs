@@ -8,10 +8,12 @@ use deepbend_contract::WireWord as _;
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_core::water::{Cover, Platform, Skill};
-use deepbend_ledger::event::{Certainty, Claim};
+use deepbend_ledger::body::Body;
+use deepbend_ledger::event::{Certainty, Chain, Claim, Recorder, Remark};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::FileKind;
 use deepbend_ledger::time::ObservedTime;
+use deepbend_ledger::view::View;
 use deepbend_server::trips::TripServiceImpl;
 use deepbend_store::MemoryStore;
 use deepbend_store::inventory::Inventory;
@@ -81,6 +83,25 @@ impl Fleet {
         inventory.import(&files, &Id::new("shed-desk").unwrap(), &claim).unwrap();
         Arc::new(inventory)
     }
+}
+
+/// Has devices say what happened, none of which heard of another.
+pub(crate) fn tell(inventory: &Inventory, told: Vec<(&str, Certainty, Body)>) {
+    let snapshot = inventory.view();
+    told.into_iter().for_each(|told| record(inventory, &snapshot, told));
+}
+
+/// Has a device that heard no more than `view` say what happened.
+pub(crate) fn record(inventory: &Inventory, view: &View, told: (&str, Certainty, Body)) {
+    let (device, certainty, body) = told;
+    let chain = Chain { device: Id::new(device).unwrap(), incarnation: 7 };
+    let claim = Claim {
+        observed_time: ObservedTime::new("2031-09-15T18:00:00Z").unwrap(),
+        actor: Id::new("guide").unwrap(),
+        certainty,
+    };
+    let event = Recorder::begin(chain, 1).write(view, &Remark::from(claim), body).unwrap();
+    inventory.append(&[event]).unwrap();
 }
 
 pub(crate) async fn plan_on(
