@@ -88,7 +88,7 @@ pairs! {
     judge::LimitCode { RodOverload CrackedRing BiteOff DragNearBreak SnapOff RodWeakest }
     judge::CautionCode {
         PowerLine Lightning Hooks CastOverload SnapOff HighDrag BraidOnHand StrongWind ColdWater
-        WarmWaterFish Barotrauma BiteOff CheckGear DeadLift LocalRules Uncertain Wading
+        WarmWaterFish Barotrauma BiteOff CheckGear DeadLift LocalRules Uncertain Wading LifeJacket
     }
     judge::FixCode { Mass HookStyle HookPoint Drag Leader Line Hookset Combined }
 }

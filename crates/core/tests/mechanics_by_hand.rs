@@ -61,7 +61,7 @@ fn lengths_of_condition() {
 #[test]
 fn bulk_of_the_classes() {
     let wind = &Model::builtin().parameters().wind;
-    let bulk = |air: f64| Model::builtin().bulk_cm2_per_g(air);
+    let bulk = |air: f64| wind.bulk_cm2_per_g.at(air);
     assert!((0.05..=0.2).contains(&bulk(wind.air_compact)));
     assert!((0.2..=0.45).contains(&bulk(wind.air_steady)));
     assert!((0.45..=0.8).contains(&bulk(wind.air_wobbling)));

@@ -414,3 +414,15 @@ fn a_bench_test_is_read_from_words() {
     assert_eq!(rod.third_drop_mass, Some(Mass::from_oz(15.0)));
     assert_eq!((rod.third_drop_angle_deg, findings.len()), (None, 1));
 }
+
+// Common practice, no source: what is not known to be bite-proof is not.
+#[test]
+fn a_leader_of_unread_material_is_not_bite_proof() {
+    for text in ["flouro 20 lb", "same as line", "20 lb", "braid 20 kg"] {
+        let (leader, findings) = read_leader(text);
+        assert_eq!(leader.material, Some(LeaderMaterial::Fluorocarbon), "{text}");
+        assert!(findings.iter().any(|f| f.field == "leader.material"), "{text}");
+    }
+    assert_eq!(read_leader("titanium 12 kg").0.material, Some(LeaderMaterial::Titanium));
+    assert_eq!(read_leader("").0.material, None);
+}

@@ -160,7 +160,8 @@ fn of_gear(caution: &pb::Caution) -> bool {
             | Code::Barotrauma
             | Code::LocalRules
             | Code::Uncertain
-            | Code::Wading,
+            | Code::Wading
+            | Code::LifeJacket,
         )
         | Err(_) => false,
     }

@@ -263,6 +263,18 @@ impl Case<'_> {
         self.work.throwable_g
     }
 
+    /// Drag area over mass of the lure flying steadily with a mass, cm²/g: that of its class, and by the third
+    /// root less for a lure heavier than usual, as area and mass of like shapes grow.
+    #[must_use]
+    pub fn bulk_cm2_per_g(&self, mass_g: f64) -> f64 {
+        let w = &self.p.wind;
+        let [light, heavy] = self.traits.mass_g;
+        let heavier = mass_g / (light * heavy).sqrt();
+        let like = libm::cbrt(heavier.clamp(w.like_least, w.like_most));
+        // What makes a long tail on a light head bulky is the tail, whatever the whole weighs.
+        w.bulk_cm2_per_g.at(self.air) / (like + (1.0 - like) * self.loose_tail)
+    }
+
     /// Share of the wind that counts, by direction.
     #[must_use]
     pub fn wind_share(&self) -> f64 {

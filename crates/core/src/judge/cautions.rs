@@ -139,6 +139,17 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         let because = format!("wind {:.0} m/s, Beaufort {force}", c.wind_m_s);
         all.push(caution(CautionCode::StrongWind, text, because));
     }
+    let fast = c.current_m_s >= p.current_fast_m_s;
+    if c.platform == Platform::Kayak || (small_craft && fast) {
+        let text = if fast {
+            "wear a life-jacket: fast water sweeps a boat onto what lies below, anchor by the bow only"
+        } else {
+            "wear a life-jacket and tell somebody ashore when you will be back"
+        };
+        let because =
+            if fast { format!("current {:.1} m/s", c.current_m_s) } else { "a kayak".to_owned() };
+        all.push(caution(CautionCode::LifeJacket, text, because));
+    }
     if c.water_c.is_some_and(|t| t <= p.cold_water_c)
         && (small_craft || c.platform == Platform::Wading)
     {
@@ -151,11 +162,18 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
     }
     if c.platform == Platform::Wading || (c.platform == Platform::Coast && c.cover == Cover::Oyster)
     {
-        all.push(caution(
-            CautionCode::Wading,
-            "shuffle your feet, know tide and exits, never wade alone in a current",
-            format!("{} in {}", c.platform_plain(), c.cover_plain()),
-        ));
+        let (text, because) = if c.current_m_s >= p.current_wading_m_s {
+            (
+                "do not wade in it: above the knee it takes your feet",
+                format!("current {:.1} m/s", c.current_m_s),
+            )
+        } else {
+            (
+                "shuffle your feet, know tide and exits, never wade alone in a current",
+                format!("{} in {}", c.platform_plain(), c.cover_plain()),
+            )
+        };
+        all.push(caution(CautionCode::Wading, text, because));
     }
     let trebles = c.hook == HookStyle::Treble && c.hook_count >= 2.0;
     if (trebles && (c.skill == Skill::Novice || windy)) || c.mass_g > p.hooks_mass_g {
@@ -171,7 +189,9 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         ));
     }
     let strength = line::cast_strength_kgf(c);
-    if !c.is_vertical() && strength < c.work.cast_need_kgf {
+    let share = c.mass_g / c.lure_max_g;
+    let cast_at_all = c.is_vertical() || share <= c.p.load.limit_cast;
+    if !c.is_vertical() && cast_at_all && strength < c.work.cast_need_kgf {
         all.push(caution(
             CautionCode::SnapOff,
             "cast softly and clear of people: the line may part and the lure fly on",
@@ -187,14 +207,13 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
             "a beginner with a casting reel into the wind".to_owned(),
         ));
     }
-    let share = c.mass_g / c.lure_max_g;
     if !c.is_vertical() && share > c.p.load.warn_cast {
         all.push(caution(
             CautionCode::CastOverload,
-            if share > c.p.load.limit_cast {
-                "do not cast it: the tip may break and the lure fly on"
-            } else {
+            if cast_at_all {
                 "lob it with a long drop, no full cast"
+            } else {
+                "do not cast it: the tip may break and the lure fly on"
             },
             format!("{:.0} % of the rod's maximum", share * 100.0),
         ));

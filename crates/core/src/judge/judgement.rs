@@ -139,6 +139,8 @@ words! {
         Uncertain = "uncertain",
         /// Sharp oyster and slippery rock under foot, currents when wading.
         Wading = "wading",
+        /// Life-jackets, and water that is fast or seen from a kayak.
+        LifeJacket = "life_jacket",
     }
 }
 

@@ -446,7 +446,16 @@ fn usual_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
 
 fn leader(c: &Case<'_>, leader: &Leader, notes: &mut Notes) -> (LeaderMaterial, f64, f64) {
     let (p, i) = (c.p, &c.p.interval);
-    let (usual, usual_kgf) = usual_leader(c);
+    let told = leader.test.is_some() || leader.diameter.is_some() || leader.length.is_some();
+    let (usual, usual_kgf) = match usual_leader(c) {
+        // What somebody tied without saying of what is not taken for bite-proof.
+        (LeaderMaterial::SteelWire | LeaderMaterial::Titanium | LeaderMaterial::None, _)
+            if told =>
+        {
+            (LeaderMaterial::Fluorocarbon, c.rod_line_kgf)
+        }
+        usual => usual,
+    };
     let material = notes.word("leader.material", leader.material, usual, "usual here");
     let diameter_of = match material {
         LeaderMaterial::None => return (material, 0.0, 0.0),

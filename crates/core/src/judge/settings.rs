@@ -29,8 +29,8 @@ pub(super) fn recommended_drag_kgf(c: &Case<'_>) -> f64 {
         | Cover::Rock
         | Cover::Timber => most,
     };
-    // Rounded to what a spring scale shows, never to nothing.
-    let tenth = (link.min(rod).min(fish) * 10.0).round() / 10.0;
+    // Down to what a spring scale shows, never to nothing.
+    let tenth = (link.min(rod).min(fish) * 10.0 + 1e-6).floor() / 10.0;
     tenth.max(0.1)
 }
 
@@ -55,13 +55,17 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
         return (wire, fitting.max(c.work.cast_need_kgf).round());
     }
     let asked_mm = leader::asked_mm(c);
-    if most <= 0.0 && asked_mm <= 0.0 {
+    let by_fish = if most > 0.0 {
+        // As strong as the line does: more would not be the weakest link.
+        ((least + most) / 2.0).min(c.line_kgf.max(least))
+    } else if asked_mm > 0.0 || leader::is_missed(c) {
+        c.line_kgf.min(c.rod_line_kgf * c.p.fix.nylon_share)
+    } else {
         return (LeaderMaterial::None, 0.0);
-    }
-    let middle = ((least + most) / 2.0).round();
-    // Edges may ask for more than the fish.
-    let rubbed = c.p.line.fluorocarbon_mm.x_at(asked_mm).ceil();
-    (LeaderMaterial::Fluorocarbon, middle.max(rubbed).max(1.0))
+    };
+    // Edges and jaws may ask for more than the fish pulls.
+    let rubbed = if asked_mm > 0.0 { c.p.line.fluorocarbon_mm.x_at(asked_mm).ceil() } else { 0.0 };
+    (LeaderMaterial::Fluorocarbon, by_fish.round().max(rubbed).max(1.0))
 }
 
 /// Settings for a case.

@@ -150,12 +150,6 @@ impl Model {
         self.p.angler()
     }
 
-    /// Drag area over mass of a lure that flies steadily, cm²/g, by its air coefficient.
-    #[must_use]
-    pub fn bulk_cm2_per_g(&self, air: f64) -> f64 {
-        self.p.wind.bulk_cm2_per_g.at(air)
-    }
-
     /// When lures tumble in flight; `loose_tail` how far the lure is a long soft tail on a light
     /// head, 0 to 1.
     #[must_use]

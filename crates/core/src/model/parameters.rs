@@ -349,6 +349,8 @@ groups! {
         tumble_growth: f64,
         least: f64,
         cap_relief: f64,
+        like_least: f64,
+        like_most: f64,
         soft_tail_bulk_cm2_per_g: f64,
         soft_tail_growth: f64,
         soft_tail_from_mm: f64,
@@ -440,6 +442,7 @@ groups! {
         leader_cover_m: f64,
     }
     text TextNumbers {
+        right: f64,
         fine: f64,
         fair: f64,
     }
@@ -447,6 +450,8 @@ groups! {
         wind_strong_m_s: f64,
         wind_very_strong_m_s: f64,
         cold_water_c: f64,
+        current_fast_m_s: f64,
+        current_wading_m_s: f64,
         power_line_rod_m: f64,
         hooks_mass_g: f64,
         sticky_ratio: f64,

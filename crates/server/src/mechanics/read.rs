@@ -108,7 +108,7 @@ pub(super) fn lure(lure: &Lure) -> ReadLure {
     let case = &resolved.case;
     ReadLure {
         mass_kg: case.mass_g * 1e-3,
-        bulk_cm2_per_g: Model::builtin().bulk_cm2_per_g(case.air),
+        bulk_cm2_per_g: case.bulk_cm2_per_g(case.mass_g),
         tumbling: Model::builtin().tumbling(case.loose_tail),
         assumptions: kept(&resolved, &["lure.class", "lure.rigged_mass", "lure.air"]),
     }

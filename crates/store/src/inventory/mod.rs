@@ -12,13 +12,13 @@
 //! changed or too many is an error, never a smaller fleet. Where a chain forks, the branch that
 //! came first is in tree 1 and the others are in tree 5.
 
-//! Who records prepares his events at the [`desk`], one after the other, and then waits for the
+//! Who records prepares his events at the `desk`, one after the other, and then waits for the
 //! disk: whoever comes first writes all that was prepared by then as one commit, with one sync, and
 //! the others find it done. Readers see what is on the disk and never wait for a writer.
 //!
-//! 1. [`desk`]: events prepared in order, in batches that wait;
-//! 2. [`layout`]: the keys above;
-//! 3. [`load`]: all events of a store, read and folded.
+//! 1. `desk`: events prepared in order, in batches that wait;
+//! 2. `layout`: the keys above;
+//! 3. `load`: all events of a store, read and folded.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};

@@ -3,7 +3,7 @@
 //! Nothing here fails: what cannot be read becomes a finding, and the field stays empty. The
 //! [`columns`] of an inventory file are stricter: a cell that cannot be read is a fault.
 
-use super::{Finding, FindingCode, Leader, Line, Lure, Reel, Rod};
+use super::{Finding, FindingCode, Leader, LeaderMaterial, Line, Lure, Reel, Rod};
 use crate::quantity::read::ReadError;
 use crate::quantity::read::text::{Amount, Cursor, Kind, LONGEST, Term};
 
@@ -38,7 +38,13 @@ pub fn read_line(text: &str) -> (Line, Vec<Finding>) {
 /// Reads a leader: `fluorocarbon 0.90 mm 40 kg 60 cm`, `7x7 steel wire 14 kg 45 cm`, `none`.
 #[must_use]
 pub fn read_leader(text: &str) -> (Leader, Vec<Finding>) {
-    let (leader, _, findings) = line::read_leader(text);
+    let (mut leader, _, mut findings) = line::read_leader(text);
+    if leader.material.is_none() && !text.trim().is_empty() {
+        // Never bite-proof by mistake.
+        leader.material = Some(LeaderMaterial::Fluorocarbon);
+        let text = "no material was read: taken as fluorocarbon, which teeth cut";
+        findings.push(Finding::new(FindingCode::NearestWord, "leader.material", text));
+    }
     (leader, findings)
 }
 

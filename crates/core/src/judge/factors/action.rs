@@ -109,6 +109,8 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         format!("{name}{line} gives too little for {lure}: a head-shake lands on the hooks")
     } else if s.get("action") < s.get("wanted_from") {
         format!("{name} bends too deep to work and set {lure}")
+    } else if s.score < c.p.text.right {
+        format!("{name} bends where {lure} wants it; this line passes each head-shake on")
     } else {
         format!("{name} bends where {lure} wants it")
     }

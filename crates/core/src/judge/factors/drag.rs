@@ -51,7 +51,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let worst = s.score + f64::EPSILON;
     let drag = kilograms_force(c.drag_kgf);
     let share = s.get("share_of_weakest_link") * 100.0;
-    if s.score >= c.p.text.fine {
+    if s.score >= c.p.text.right {
         format!("{drag} of drag is {share:.0} % of the weakest link")
     } else if against_link(c) <= worst {
         let link = kilograms_force(s.get("weakest_link"));

@@ -120,11 +120,22 @@ fn stiffness(c: &Case<'_>) -> f64 {
     hampers * (uncalled + (1.0 - uncalled) * c.toothy)
 }
 
+/// Whether braid alone would be missing a leader here, whatever the fish.
+pub(in crate::judge) fn is_missed(c: &Case<'_>) -> bool {
+    c.line == LineMaterial::Braid && on_braid(c) < 1.0
+}
+
 fn missing(c: &Case<'_>) -> f64 {
-    let p = &c.p.leader;
-    if c.leader != LeaderMaterial::None || c.line != LineMaterial::Braid {
-        return 1.0;
+    if c.leader == LeaderMaterial::None && c.line == LineMaterial::Braid {
+        on_braid(c)
+    } else {
+        1.0
     }
+}
+
+/// Braid tied to the lure.
+fn on_braid(c: &Case<'_>) -> f64 {
+    let p = &c.p.leader;
     match c.cover {
         Cover::Heavy => 1.0,
         Cover::Weed => p.none_in_weed,

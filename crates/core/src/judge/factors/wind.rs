@@ -15,7 +15,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
     }
     let p = &c.p.wind;
     let cast = &c.work.credited;
-    let bulk = p.bulk_cm2_per_g.at(c.air) * c.doubt.wind;
+    let bulk = c.bulk_cm2_per_g(c.throwable_g()) * c.doubt.wind;
     let tumbling = c.p.tumbling(c.loose_tail);
     let chance = tumbling.chance(bulk, c.work.cast.load_ratio).unwrap_or(1.0);
     let flying = bulk * (1.0 + tumbling.growth * chance);
@@ -57,6 +57,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let how = match s.score {
         good if good >= c.p.text.fine => "costs little",
         fair if fair >= c.p.text.fair => "costs distance and feel",
+        _ if c.wind == WindDirection::Across => "bows the line and blows it aside",
         _ => "blows it back",
     };
     let tumbles =
