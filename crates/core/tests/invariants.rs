@@ -335,7 +335,9 @@ fn material_moves_the_bend() {
 fn the_assumed_leader_knows_the_cover() {
     let (mut outfit, lure) = (zander_outfit(), paddle_tail());
     outfit.leader = Leader::default();
-    for cover in [Cover::Dock, Cover::Timber, Cover::Rock, Cover::Oyster, Cover::Mangrove] {
+    for cover in
+        [Cover::Open, Cover::Dock, Cover::Timber, Cover::Rock, Cover::Oyster, Cover::Mangrove]
+    {
         for species in ["largemouth bass", "zander", "red drum"] {
             let water = Water { cover: Some(cover), ..calm(species) };
             let judgement = whole(&outfit, &lure, &water);
@@ -398,4 +400,14 @@ fn what_can_hurt_is_said_first() {
     let codes: Vec<_> = envelope.cautions.iter().map(|caution| caution.code).collect();
     assert_eq!(codes[0], CautionCode::StrongWind);
     assert!(codes.contains(&CautionCode::HighDrag), "{codes:?}");
+}
+
+// Common practice, no source.
+#[test]
+fn an_unnamed_lure_is_asked_for() {
+    let lure = Lure { class: None, ..paddle_tail() };
+    let judgement = whole(&zander_outfit(), &lure, &calm("zander"));
+    let asked = |j: &Judgement| j.cautions.iter().any(|c| c.text.contains("what kind of lure"));
+    assert!(asked(&judgement));
+    assert!(!asked(&whole(&zander_outfit(), &paddle_tail(), &calm("zander"))));
 }

@@ -284,6 +284,10 @@ impl LureClass {
             "bucktail" => Self::BucktailJig,
             "spinner" => Self::InlineSpinner,
             "lipless" => Self::LiplessCrankbait,
+            "topwater" | "surface_lure" | "surface_plug" => Self::WalkingTopwater,
+            "glidebait" => Self::GlideBait,
+            "soft_stick" | "stick_worm" => Self::WackyRig,
+            "pilk" | "pilker" => Self::MetalJig,
             _ => return None,
         };
         Some((class, true))

@@ -17,6 +17,13 @@ fn caution(code: CautionCode, text: &str, because: String) -> Caution {
 /// All cautions of a judgement, gravest for people first.
 pub(super) fn cautions(r: &Resolved<'_>, judgement: &Judgement) -> Vec<Caution> {
     let mut all = at_hand(r);
+    if r.assumed("lure.class") {
+        all.push(caution(
+            CautionCode::Uncertain,
+            "say what kind of lure it is: another kind is judged quite differently",
+            format!("judged as {}", r.case.lure_plain()),
+        ));
+    }
     let width = judgement.score_high - judgement.score_low;
     if width > r.case.p.caution.uncertain_width {
         let text = match judgement.narrowing_field {
