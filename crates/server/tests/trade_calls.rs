@@ -42,8 +42,8 @@ const LEADERS: &str = "stock_id,type,spec_raw,dia_mm,length_m,place\n\
     K5,fluorocarbon leader,40 kg,0.90,50,B1\n";
 const LURES: &str = "lure_id,class,rigged_g,hook_style,hook_count,hook_size,wire_mm,punch_N,pull_N,qty,place\n\
     L01,paddle_tail_jig,10,single,1,1/0,0.8,0,0.6,3,B1\n\
-    L02,paddle_tail_jig,14,single,1,3/0,1.0,0,0.8,3,B1\n\
-    L03,paddle_tail_jig,18,single,1,4/0,1.1,0,1.0,3,B1\n\
+    L02,paddle_tail_jig,14,single,1,2/0,0.9,0,0.8,3,B1\n\
+    L03,paddle_tail_jig,18,single,1,3/0,0.95,0,1.0,3,B1\n\
     L04,jerkbait,18,treble,2,4,0.8,0,2,3,B1\n\
     L05,weedless_soft_jerkbait,12,weedless,1,3/0,0.9,2,0.8,3,B1\n\
     L06,crankbait,18,treble,2,4,0.8,0,6,3,B1\n\
@@ -63,6 +63,10 @@ fn service(rods: &str) -> TripServiceImpl {
 
 /// All rods are there; those that are not named are broken.
 fn service_of(rods: &str, lures: &str) -> TripServiceImpl {
+    service_with(rods, lures, REELS, LEADERS)
+}
+
+fn service_with(rods: &str, lures: &str, reels: &str, stock: &str) -> TripServiceImpl {
     let inventory = Inventory::open(Arc::new(MemoryStore::new())).unwrap();
     let claim = Claim {
         observed_time: ObservedTime::new("2031-09-15T17:00:00Z").unwrap(),
@@ -77,8 +81,8 @@ fn service_of(rods: &str, lures: &str) -> TripServiceImpl {
     );
     let files = [
         (FileKind::Boats, "boat_id,name,rod_holders\nB1,Grebe,8\n"),
-        (FileKind::Reels, REELS),
-        (FileKind::LineStock, LEADERS),
+        (FileKind::Reels, reels),
+        (FileKind::LineStock, stock),
         (FileKind::Rods, rods.as_str()),
         (FileKind::Lures, lures),
     ];
@@ -163,16 +167,20 @@ fn covered(plan: &pb::Plan) -> i32 {
     counts.covered_count
 }
 
-/// Every choice of three rods and how many lures it covers.
-async fn triples(lures: &str) -> Vec<(String, i32)> {
+/// Every choice of three rods, with the lures that it leaves open.
+async fn triples(
+    lures: &str,
+    ask: &dyn Fn(pb::PlanTripRequest) -> pb::PlanTripRequest,
+) -> Vec<(String, Vec<String>)> {
     let all = ["A", "B", "C", "D", "E", "F", "G"];
     let mut list = Vec::new();
     for i in 0..7 {
         for j in i + 1..7 {
             for k in j + 1..7 {
                 let rods = [all[i], all[j], all[k]].concat();
-                let service = service_of(&rods, lures);
-                list.push((rods, covered(&plan(&service, request(3, &|_| Some(2))).await)));
+                let plan = plan(&service_of(&rods, lures), ask(request(3, &|_| Some(2)))).await;
+                covered(&plan);
+                list.push((rods, missing(&plan).into_iter().map(str::to_owned).collect()));
             }
         }
     }
@@ -184,42 +192,73 @@ async fn triples(lures: &str) -> Vec<(String, i32)> {
 async fn the_only_triple_that_covers_all() {
     let plan = plan(&service("ABCDEFG"), request(3, &|_| Some(2))).await;
     assert_eq!((rods(&plan).as_str(), covered(&plan)), ("DEG", 12));
-    let full = triples(LURES).await.into_iter().filter(|(_, covered)| *covered == 12);
+    let all = triples(LURES, &|asked| asked).await;
+    let full = all.into_iter().filter(|(_, open)| open.is_empty());
     assert_eq!(full.map(|(rods, _)| rods).collect::<Vec<_>>(), ["DEG"]);
 }
 
-/// Lure 5 in plastic that no medium rod drives a hook through. The trade says so of 3 N already;
-/// the model lets a fast medium rod drive 5 N.
-fn thick() -> String {
-    LURES.replace(LIGHT_WEEDLESS, "L05,texas_rig,16,weedless,1,4/0,1.0,6,1,3,B1\n")
+/// Lure 5 of T02 to T04.
+fn creature() -> String {
+    LURES.replace(LIGHT_WEEDLESS, "L05,texas_rig,16,weedless,1,4/0,1.0,3,1,3,B1\n")
 }
 
-// T02: no triple covers all, and the missing lure is named; which it is importance decides.
+/// The trade seats a hook with 11 N/mm^1.5, which the model takes for one that was fished; of one of
+/// which nobody says how sharp it is it thinks better, 8.5.
+fn as_fished(mut request: pb::PlanTripRequest) -> pb::PlanTripRequest {
+    request.overrides = [("hook.seat_unspecified".to_owned(), 11.0)].into();
+    request
+}
+
+/// Pairs of lure and rod that the trade calls good and the model, by 0.02 to 0.04 of score, only
+/// workable. Why, and which of the two is followed, stands in the planner's formulation.
+const NEARLY_GOOD: [(&str, &str); 3] = [("L02", "F"), ("L07", "D"), ("L07", "F")];
+
+// T02: no triple covers all; the best ones by the trade lack one lure each, which is named. Which of
+// them is taken importance decides.
 #[tokio::test]
 async fn the_missing_lure_is_named() {
-    let lures = thick();
-    assert!(triples(&lures).await.iter().all(|(_, covered)| *covered <= 11));
+    let lures = creature();
+    let all = triples(&lures, &as_fished).await;
+    for (rods, lacks) in [("DEG", "L05"), ("EFG", "L01"), ("DFG", "L06"), ("CFG", "L06")] {
+        let (_, open) = all.iter().find(|(other, _)| other == rods).unwrap();
+        assert!(open.iter().any(|lure| lure == lacks), "{rods} {open:?}");
+        for lure in open.iter().filter(|lure| *lure != lacks) {
+            let nearly = NEARLY_GOOD.iter().any(|(l, rod)| l == lure && rods.contains(rod));
+            assert!(nearly, "{rods} lacks {lure}");
+        }
+    }
+    let fewest = all.iter().map(|(_, open)| open.len()).min();
+    let best: Vec<_> = all.iter().filter(|(_, open)| Some(open.len()) == fewest).collect();
+    assert_eq!(best, [&("DEG".to_owned(), vec!["L05".to_owned()])]);
     let service = service_of("ABCDEFG", &lures);
-    let without = plan(&service, request(3, &|lure| Some(if lure == 5 { 1 } else { 3 }))).await;
+    let asked = |of_lure_5: i32, of_others: i32| {
+        as_fished(request(3, &|lure| Some(if lure == 5 { of_lure_5 } else { of_others })))
+    };
+    let without = plan(&service, asked(1, 3)).await;
     assert_eq!((rods(&without).as_str(), covered(&without)), ("DEG", 11));
     assert_eq!(missing(&without), ["L05"]);
     assert_eq!(without.uncovered[0].reason(), pb::UncoveredReason::NoHolder);
-    let with = plan(&service, request(3, &|lure| Some(if lure == 5 { 3 } else { 1 }))).await;
+    let with = plan(&service, asked(3, 1)).await;
     assert!(!missing(&with).contains(&"L05") && !missing(&with).is_empty());
 }
 
 // T03: a fourth rod covers all; D goes before C, since the rods back each other up.
 #[tokio::test]
 async fn four_rods_cover_all() {
-    let plan = plan(&service_of("ABCDEFG", &thick()), request(4, &|_| Some(2))).await;
+    let plan = plan(&service_of("ABCDEFG", &creature()), as_fished(request(4, &|_| Some(2)))).await;
     assert_eq!((rods(&plan).as_str(), covered(&plan)), ("DEFG", 12));
 }
 
-// T04: E and F alone. The trade covers lure 2 with F, the model calls that workable: 7, not 8.
+// T04: E and F alone. The trade covers lures 2 to 9, the model all of these but lure 2, which is
+// nearly good on F. Neither rounds it up.
 #[tokio::test]
 async fn what_two_rods_leave_open_is_named() {
-    let plan = plan(&service_of("EF", &thick()), request(4, &|_| Some(2))).await;
+    let plan = plan(&service_of("EF", &creature()), as_fished(request(4, &|_| Some(2)))).await;
     assert_eq!(covered(&plan), 7);
+    let nearly = plan.uncovered.iter().find(|u| u.lure_id == "L02").unwrap();
+    let best = nearly.best_in_pool.as_ref().unwrap();
+    assert_eq!((nearly.reached(), best.rod_id.as_str()), (pb::Verdict::Workable, "F"));
+    assert!((0.70..0.74).contains(&best.score), "{}", best.score);
     // Segment by segment: perch, pike, zander.
     assert_eq!(missing(&plan), ["L01", "L10", "L11", "L12", "L02"]);
     let perch = &plan.uncovered[0];
@@ -273,6 +312,44 @@ async fn three_anglers_and_one_good_outfit_clash() {
         assert!(named.contains(&expected), "{named:?}");
     }
     assert_eq!(covered(&plan(&service("CDEFG"), at_once([1, 2, 3])).await), 3);
+}
+
+// T07: ten minutes to rig anew on the water. Another lure on the snap is allowed, half a minute
+// each; another main line takes longer, is not wound, and another outfit is used. Minutes: common
+// practice, no source.
+#[tokio::test]
+async fn on_the_water_the_snap_is_changed_and_not_the_line() {
+    // The line on ED is more than a year old, and there is nylon aboard.
+    let stock = format!("{LEADERS}K6,nylon,16 lb,0.33,300,B1\n");
+    let spooled = |row: &str| match &row[..2] {
+        "re" => format!("{row},spooled_on,capacity_raw\n"),
+        "ED" => format!("{row},2030-01-01,0.30 mm/200 m\n"),
+        _ => format!("{row},2031-05-01,\n"),
+    };
+    let reels: String = REELS.lines().map(spooled).collect();
+    let service = service_with("DE", LURES, &reels, &stock);
+    let mut request = request(2, &|lure| [3, 4, 6].contains(&lure).then_some(3));
+    let taken = |plan: &pb::Plan| -> Vec<String> {
+        let parts = |o: &pb::PlannedOutfit| [&*o.rod_id, &o.reel_id, &o.line_stock_id].join("+");
+        plan.outfits.iter().map(parts).collect()
+    };
+    let whole = plan(&service, request.clone()).await;
+    assert_eq!(taken(&whole), ["D+ED+", "E+EE+"]);
+    request.trip.as_mut().unwrap().date = "2031-09-16".to_owned();
+    // On the quay there is time to wind the nylon on.
+    assert_eq!(taken(&plan(&service, request.clone()).await)[0], "D+ED+K6");
+    let check = pb::CheckCoverageRequest {
+        trip: request.trip,
+        plan: Some(whole),
+        lost_item_ids: vec!["E".to_owned()],
+        ..Default::default()
+    };
+    let answer = service.check_coverage(Request::new(check)).await.unwrap().into_inner();
+    let left = answer.plan.unwrap();
+    assert_eq!(taken(&left), ["D+ED+"]);
+    let [snap] = answer.swaps.as_slice() else { panic!("{:?}", answer.swaps) };
+    assert!(snap.text.contains("L06 on D with ED"), "{}", snap.text);
+    assert_eq!((snap.duration_minutes, answer.swap_minutes), (0.5, 1));
 }
 
 // T08: G is broken. F may lob lure 10 at most, over its limit: declared uncovered.

@@ -245,8 +245,13 @@ async fn a_loss_is_covered_from_what_is_aboard() {
     }
     assert!(left.moves.is_empty(), "{:?}", left.moves);
     assert!(difference.removed.iter().any(|o| o.rod_id == worst.rod_id));
-    // Common practice, no source: five minutes for a reel that goes onto another rod.
-    assert_eq!(answer.swap_minutes, 5 * i32::try_from(difference.added.len()).unwrap());
+    // Common practice, no source: five minutes for a reel that goes onto another rod, half a
+    // minute for another lure on the snap.
+    let of = |minutes: f64| answer.swaps.iter().filter(|s| s.duration_minutes == minutes).count();
+    assert_eq!(of(5.0), difference.added.len());
+    assert!(of(0.5) > 0, "{:?}", answer.swaps);
+    let minutes: f64 = answer.swaps.iter().map(|swap| swap.duration_minutes).sum();
+    assert_eq!(f64::from(answer.swap_minutes), minutes.ceil());
     // Rigged anew it is at least as good as without its rod and nothing else done.
     let opened = i32::try_from(worst.opens.len()).unwrap();
     let covered = left.counts.unwrap().covered_count;

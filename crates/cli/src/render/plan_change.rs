@@ -46,10 +46,11 @@ pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
     if let Some(difference) = &answer.difference {
         write(&mut page, difference, "What is left");
     }
-    let jobs: i32 = plan.jobs.iter().map(|job| job.duration_minutes).sum();
-    if answer.swap_minutes + jobs > 0 {
-        let swap = answer.swap_minutes;
-        page.paragraph(&format!("Rigging takes {swap} min for reels and {jobs} min for leaders."));
+    if !answer.swaps.is_empty() {
+        page.heading(&format!("Rig anew, {} min in all", answer.swap_minutes));
+        for swap in &answer.swaps {
+            page.hanging("  - ", &format!("{} ({} min)", swap.text, swap.duration_minutes));
+        }
     }
     for need in &plan.uncovered {
         page.hanging(&format!("  {} {} open: ", need.segment_id, need.lure_id), &need.text);

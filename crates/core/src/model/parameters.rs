@@ -471,6 +471,13 @@ groups! {
         sweet_to: f64,
         nylon_share: f64,
     }
+    rerig RerigNumbers {
+        snap_min: f64,
+        trace_min: f64,
+        leader_min: f64,
+        reel_min: f64,
+        respool_min: f64,
+    }
     envelope EnvelopeNumbers {
         mass_least_g: f64,
         mass_most_g: f64,

@@ -218,7 +218,7 @@ impl Cures<'_, '_> {
     fn bring(&self, need: usize) -> Option<String> {
         let here = self.judge;
         let anywhere = |item: &Item| pool::lies(self.view, item);
-        let all = Pool::gather(self.view, here.asked, &anywhere);
+        let all = Pool::gather(self.judge.model, self.view, here.asked, &anywhere);
         let wide = Judge { pool: &all, ..*here };
         let wanted = &here.asked.trip.needs[need];
         let case = &here.cases[need];

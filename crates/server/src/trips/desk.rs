@@ -79,7 +79,7 @@ impl<'d> Desk<'d> {
     ) -> Result<T, Status> {
         let pools: Vec<Pool<'_>> = trips
             .iter()
-            .map(|asked| Pool::gather(self.view, asked, &|item| reach(asked, item)))
+            .map(|asked| Pool::gather(self.model, self.view, asked, &|item| reach(asked, item)))
             .collect();
         let cases: Vec<_> =
             trips.iter().zip(&pools).map(|(asked, pool)| offers::cases(asked, pool)).collect();

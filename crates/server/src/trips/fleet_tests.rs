@@ -27,7 +27,8 @@ fn problem(id: &str, places: &[&str]) -> TripProblem {
     let view = Fleet::demo().service().inventory.unwrap().view();
     let asked = ask::trip(demo_trip(id, places)).unwrap().trips.remove(0);
     let weights = Weights::default();
-    let pool = Pool::gather(&view, &asked, &|item| pool::in_pool(&view, &asked, item));
+    let pool =
+        Pool::gather(Model::builtin(), &view, &asked, &|item| pool::in_pool(&view, &asked, item));
     let cases = offers::cases(&asked, &pool);
     let model = Model::builtin();
     let judge = Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases };

@@ -9,7 +9,8 @@
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `hands`, `cure` and `buy`: the plan is written with settings,
 //!    cautions, lists, losses and cures;
-//! 6. `sighted`: what contested gear would change if somebody saw how it is.
+//! 6. `rerig`: what is done with the hands when a plan changes on the water;
+//! 7. `sighted`: what contested gear would change if somebody saw how it is.
 //!
 //! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice
 //! of `specs`, and answered by `gaps` and `sets`.
@@ -51,6 +52,7 @@ mod hands;
 mod offers;
 mod pool;
 mod request;
+mod rerig;
 mod search;
 mod season;
 mod sets;
@@ -61,9 +63,6 @@ mod watch;
 use ask::Asked;
 use desk::Desk;
 use gauge::{Gauge, Stopped};
-
-/// What it takes to put a reel onto another rod and to thread it. Common practice, no source.
-const SWAP_MINUTES: i32 = 5;
 
 /// Answers `deepbend.v1.TripService`.
 #[derive(Clone, Debug)]
@@ -172,17 +171,20 @@ impl TripServiceImpl {
         call: Call,
     ) -> Result<pb::CheckCoverageResponse, Status> {
         let (asked, before) = ask::check(request)?;
+        let model = model(&asked.terms)?;
         let (plan, request_label) = self.plan(asked, call, |desk, trips| desk.trip(trips)).await?;
-        let difference = before.zip(plan.as_ref()).map(|(mut before, after)| {
+        let mut answer =
+            pb::CheckCoverageResponse { request_label, ..pb::CheckCoverageResponse::default() };
+        if let Some((mut before, after)) = before.zip(plan.as_ref()) {
             before.boat_id.clone_from(&after.boat_id);
             // What was brought along and wound on is aboard by now.
             before.moves.clear();
             before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
-            plan_difference(&[before], std::slice::from_ref(after))
-        });
-        let added = difference.as_ref().map_or(0, |difference| difference.added.len());
-        let swap_minutes = i32::try_from(added).unwrap_or(i32::MAX).saturating_mul(SWAP_MINUTES);
-        Ok(pb::CheckCoverageResponse { plan, difference, request_label, swap_minutes })
+            answer.swaps = rerig::swaps(model.parameters(), &before, after);
+            answer.swap_minutes = rerig::minutes(&answer.swaps);
+            answer.difference = Some(plan_difference(&[before], std::slice::from_ref(after)));
+        }
+        Ok(pb::CheckCoverageResponse { plan, ..answer })
     }
 
     async fn gaps(

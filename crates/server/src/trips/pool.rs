@@ -6,6 +6,7 @@ use deepbend_core::gear::{
     Handle, Leader, LeaderMaterial, Line, LineMaterial, Lure, Reel, Rod, Word as _,
 };
 use deepbend_core::mechanics::spool;
+use deepbend_core::model::Model;
 use deepbend_core::quantity::Length;
 use deepbend_ledger::fold::Disputed;
 use deepbend_ledger::id::Id;
@@ -28,12 +29,6 @@ pub(super) const FITTED: &str = "fitted";
 const FROM_BOAT: i64 = 250_000;
 const FROM_ASHORE: i64 = 100_000;
 
-/// Minutes to take a line off and wind another one on. From memory.
-const RESPOOL_MINUTES: u32 = 12;
-/// Minutes to knot nylon or fluorocarbon to the line. Common practice, no source: 6 to 10.
-const LEADER_MINUTES: u32 = 8;
-/// Minutes to tie the line to the swivel of a trace. Common practice, no source: 2 to 3.
-const TRACE_MINUTES: u32 = 3;
 /// Line that a re-spool puts on where the present one tells no length, m. From memory.
 const USUAL_LINE_M: f64 = 150.0;
 /// Line that must go onto a spool to be worth it, m. From memory.
@@ -224,7 +219,7 @@ pub(super) fn goes_out(view: &View, boat: &str) -> bool {
 impl<'v> Pool<'v> {
     /// Gathers the pool: whatever `reach` knows a place for. The request names nothing that is
     /// missing.
-    pub(super) fn gather(view: &'v View, asked: &Asked, reach: Reach<'_>) -> Self {
+    pub(super) fn gather(model: &Model, view: &'v View, asked: &Asked, reach: Reach<'_>) -> Self {
         let may_go = |item: &Item| {
             item.status == Status::Ready && !asked.pins.leave.contains(item.id.as_str())
         };
@@ -268,7 +263,8 @@ impl<'v> Pool<'v> {
                     }
                     StockUse::Leader(leader) => {
                         let most = asked.aboard.as_ref().and_then(|a| a.most(item.id.as_str()));
-                        pool.leaders.extend(leader_stock(item, place, leader, held.length, most));
+                        let tied = leader_stock(model, item, place, leader, held.length, most);
+                        pool.leaders.extend(tied);
                     }
                 },
                 Spec::Reel(_) | Spec::LineStock(_) | Spec::Lure(_) => {}
@@ -277,7 +273,7 @@ impl<'v> Pool<'v> {
         }
         for item in view.of_kind(ItemKind::Reel).map(|entry| entry.item()) {
             if let (Some(place), Spec::Reel(rigged)) = (reach(item), &item.spec) {
-                let (lines, due) = lines_of(view, item, rigged, &stock, asked);
+                let (lines, due) = lines_of(model, view, item, rigged, &stock, asked);
                 pool.reels.push(PoolReel {
                     item,
                     place,
@@ -449,6 +445,7 @@ pub(super) fn is_trace(leader: &Leader) -> bool {
 
 /// Leaders of a stock: pieces that are counted, or lengths that are cut from a spool.
 fn leader_stock(
+    model: &Model,
     item: &Item,
     place: String,
     leader: &Leader,
@@ -457,8 +454,8 @@ fn leader_stock(
 ) -> Option<PoolLeader> {
     let trace = is_trace(leader);
     // The longest that is fished, so that the stock is never counted too high.
-    let p = &deepbend_core::model::Model::builtin().parameters().setting;
-    let usual = if trace { USUAL_TRACE_M } else { p.leader_open_m };
+    let p = model.parameters();
+    let usual = if trace { USUAL_TRACE_M } else { p.setting.leader_open_m };
     let fished = leader.length.map_or(usual, Length::m).max(0.1);
     let cut = if trace { fished } else { fished + KNOTS_M };
     let from_length = || (length.map_or(0.0, Length::m) / cut + 1e-9).floor() as u32;
@@ -466,13 +463,19 @@ fn leader_stock(
     let mut leader = leader.clone();
     leader.length.get_or_insert(Length::from_m(fished));
     leader.material?;
-    let minutes = if trace { TRACE_MINUTES } else { LEADER_MINUTES };
+    let minutes = whole(if trace { p.rerig.trace_min } else { p.rerig.leader_min });
     let stock = plan::LeaderStock { id: item.id.to_string(), place, quantity, minutes };
     Some(PoolLeader { stock, leader })
 }
 
+/// Minutes as plans count them.
+fn whole(minutes: f64) -> u32 {
+    minutes.ceil() as u32
+}
+
 /// Lines that a reel may carry on this day, and why the one on it is due.
 fn lines_of(
+    model: &Model,
     view: &View,
     item: &Item,
     rigged: &RiggedReel,
@@ -480,7 +483,7 @@ fn lines_of(
     asked: &Asked,
 ) -> (Vec<Spooled>, Option<LineDue>) {
     let wound = asked.aboard.as_ref().and_then(|aboard| aboard.wound.get(item.id.as_str()));
-    if let Some(wound) = wound.and_then(|id| wound_on(view, rigged, id)) {
+    if let Some(wound) = wound.and_then(|id| wound_on(model, view, rigged, id)) {
         return (vec![wound], None);
     }
     let due = match (&rigged.fitted, asked.trip.date) {
@@ -488,7 +491,7 @@ fn lines_of(
         (None, _) | (Some(_), None) => None,
     };
     let mut lines: Vec<Spooled> =
-        stock.iter().filter_map(|(line, held)| respool(rigged, line, held)).collect();
+        stock.iter().filter_map(|(line, held)| respool(model, rigged, line, held)).collect();
     // A line that is due comes off, if there is another one to go on.
     if due.is_none() || lines.is_empty() {
         lines.extend(rigged.fitted.as_ref().map(fitted_line));
@@ -497,12 +500,12 @@ fn lines_of(
 }
 
 /// The line of a stock that was wound on before departure.
-fn wound_on(view: &View, rigged: &RiggedReel, stock: &str) -> Option<Spooled> {
+fn wound_on(model: &Model, view: &View, rigged: &RiggedReel, stock: &str) -> Option<Spooled> {
     let Spec::LineStock(held) = &item(view, ItemKind::LineStock, stock)?.spec else { return None };
     let StockUse::Line(line) = &held.use_as else { return None };
     let metres = held.length.map_or(0.0, Length::m).floor() as u32;
     let held = plan::LineStock { id: stock.to_owned(), place: String::new(), metres };
-    let mut spooled = respool(rigged, line, &held)?;
+    let mut spooled = respool(model, rigged, line, &held)?;
     spooled.option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
     Some(spooled)
 }
@@ -513,7 +516,12 @@ fn fitted_line(fitted: &FittedLine) -> Spooled {
 }
 
 /// The line of a stock on a reel, if it fits: enough of it, and about as strong as what is on.
-fn respool(rigged: &RiggedReel, line: &Line, held: &plan::LineStock) -> Option<Spooled> {
+fn respool(
+    model: &Model,
+    rigged: &RiggedReel,
+    line: &Line,
+    held: &plan::LineStock,
+) -> Option<Spooled> {
     let on = rigged.fitted.as_ref().map(|fitted| &fitted.line);
     let wanted = on.and_then(|on| on.length).map_or(USUAL_LINE_M, Length::m);
     let capacity = capacity_m(&rigged.reel, on, line)?;
@@ -529,7 +537,11 @@ fn respool(rigged: &RiggedReel, line: &Line, held: &plan::LineStock) -> Option<S
     }
     let metres = metres as u32;
     let stock = Some(plan::StockUse { stock: held.id.clone(), metres });
-    let option = plan::LineOption { id: held.id.clone(), stock, minutes: RESPOOL_MINUTES };
+    let option = plan::LineOption {
+        id: held.id.clone(),
+        stock,
+        minutes: whole(model.parameters().rerig.respool_min),
+    };
     let line = Line { length: Some(Length::from_m(f64::from(metres))), ..line.clone() };
     Some(Spooled { option, line })
 }

@@ -69,7 +69,7 @@ impl Desk<'_> {
             owned(item).then_some(place)
         };
         let pools: Vec<Pool<'_>> =
-            asked.iter().map(|asked| Pool::gather(self.view, asked, &reach)).collect();
+            asked.iter().map(|asked| Pool::gather(self.model, self.view, asked, &reach)).collect();
         let cases: Vec<Vec<Case<'_>>> =
             asked.iter().zip(&pools).map(|(asked, pool)| offers::cases(asked, pool)).collect();
         let judges: Vec<Judge<'_, '_>> = asked

@@ -1,0 +1,54 @@
+//! What it takes to get from one plan to another on the water.
+
+use deepbend_contract::pb;
+use deepbend_core::model::Parameters;
+
+/// Reels that go onto other rods, leaders that are tied, lures that are clipped to another outfit, in
+/// the order of the outfits.
+pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<pb::Swap> {
+    let p = &p.rerig;
+    let mut list = Vec::new();
+    for outfit in &after.outfits {
+        let mut add = |duration_minutes: f64, text: String| {
+            list.push(pb::Swap { outfit_id: outfit.id.clone(), duration_minutes, text });
+        };
+        let (rod, reel) = (&outfit.rod_id, &outfit.reel_id);
+        let was = before.outfits.iter().find(|o| o.reel_id == *reel);
+        if was.is_none_or(|was| was.rod_id != *rod) {
+            add(p.reel_min, format!("Put {reel} onto {rod} and thread it."));
+        }
+        // A leader stays on its line when the reel goes onto another rod.
+        let tied = |stock: &String| was.is_some_and(|was| was.leader_stock_ids.contains(stock));
+        let of_outfit = |job: &&pb::Job| job.outfit_id == outfit.id;
+        let jobs = after.jobs.iter().filter(of_outfit).filter(|job| !tied(&job.stock_id));
+        jobs.for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
+        let here = |plan: &pb::Plan, lure: &str| {
+            let reel_of = |id: &str| plan.outfits.iter().find(|o| o.id == id).map(|o| &o.reel_id);
+            plan.assignments.iter().filter(fishes).any(|one| {
+                one.lure_id == lure && reel_of(&one.outfit_id).is_some_and(|id| id == reel)
+            })
+        };
+        let mut lures: Vec<&str> = after
+            .assignments
+            .iter()
+            .filter(|one| fishes(one) && one.outfit_id == outfit.id)
+            .map(|one| one.lure_id.as_str())
+            .filter(|lure| !here(before, lure))
+            .collect();
+        lures.sort_unstable();
+        lures.dedup();
+        for lure in lures {
+            add(p.snap_min, format!("Fish {lure} on {rod} with {reel}: one change of the snap."));
+        }
+    }
+    list
+}
+
+fn fishes(one: &&pb::Assignment) -> bool {
+    one.role() == pb::AssignmentRole::Fishes
+}
+
+/// All of them one after the other, in whole minutes.
+pub(super) fn minutes(swaps: &[pb::Swap]) -> i32 {
+    swaps.iter().map(|swap| swap.duration_minutes).sum::<f64>().ceil() as i32
+}
