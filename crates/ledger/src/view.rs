@@ -485,6 +485,19 @@ impl View {
         Some(story(key, &self.log, &self.roll, &self.corrections, events))
     }
 
+    /// The rod that a reel is on, or was on last, as far as events tell.
+    #[must_use]
+    pub fn last_on(&self, reel: &Id) -> Option<Id> {
+        let history = self.history(&ItemKey { kind: ItemKind::Reel, id: reel.clone() });
+        history.iter().rev().filter(|told| told.effect == Effect::Acts).find_map(|told| match &told
+            .event
+            .body
+        {
+            Body::Rigged { rod, reel: on, leader: _ } if on == reel => Some(rod.clone()),
+            _ => None,
+        })
+    }
+
     /// An item in every way in which people could settle what is contested about it, at most
     /// `most`; where nothing is, as it is.
     #[must_use]

@@ -440,6 +440,17 @@ fn of_contested_columns_the_weaker_counts_and_every_way_to_settle_is_told() {
 }
 
 #[test]
+fn a_reel_that_was_taken_off_was_last_on_its_rod() {
+    let mut boat = Device::new("boat");
+    assert_eq!(boat.view.last_on(&reel().id), None);
+    for on in ["R15", "R06"] {
+        boat.write(Body::Rigged { rod: id(on), reel: reel().id, leader: None });
+        boat.write(Body::Unrigged { rod: id(on), reel: reel().id });
+    }
+    assert_eq!(boat.view.last_on(&reel().id), Some(rod().id));
+}
+
+#[test]
 fn an_item_that_nobody_acquired_waits_for_it() {
     let mut boat = Device::new("boat");
     let unknown = ItemKey { kind: ItemKind::Rod, id: id("R77") };

@@ -69,6 +69,7 @@ pub(crate) struct Cand {
     pub(crate) moves: u32,
     /// By angler, whether that angler can use it.
     pub(crate) suits: Vec<bool>,
+    pub(crate) habit: bool,
     pub(crate) offers: Vec<Off>,
 }
 
@@ -387,6 +388,7 @@ impl<'a> Grid<'a> {
                 move_cost: places.iter().map(|p| costs.get(p).copied().unwrap_or(0)).sum(),
                 moves: places.iter().filter(|p| **p != trip.boat.place).count() as u32,
                 suits,
+                habit: candidate.habit,
                 offers,
             });
         }

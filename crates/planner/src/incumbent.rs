@@ -1,5 +1,7 @@
 //! A good plan before the search: add the outfit that brings most, then exchange.
 
+use std::cmp::Reverse;
+
 use crate::crew;
 use crate::grid::Grid;
 use crate::watch::Watch;
@@ -119,8 +121,40 @@ pub(crate) fn trim(grid: &Grid<'_>, selection: &mut Selection) {
     }
 }
 
-/// Among plans of the same objective, the one with the earlier ids, as far as exchanges of one
-/// outfit lead.
+/// How a choice ranks among those of the same objective, the first best: as rigged by habit, then the
+/// earlier ids.
+fn usual<'o>(grid: &Grid<'_>, outfits: &'o [usize]) -> (Reverse<usize>, &'o [usize]) {
+    (Reverse(outfits.iter().filter(|o| grid.cands[**o].habit).count()), outfits)
+}
+
+/// Choices in which two rods have exchanged their reels.
+fn exchanged(grid: &Grid<'_>, outfits: &[usize], kept: &[usize]) -> Vec<Vec<usize>> {
+    let mut list = Vec::new();
+    for (i, a) in outfits.iter().enumerate() {
+        for b in &outfits[i + 1..] {
+            let with = |rod: usize, reel: usize| {
+                let (rod, reel) = (&grid.cands[rod], &grid.cands[reel]);
+                let same = |c: &&usize| {
+                    let c = &grid.cands[**c];
+                    (c.boat, c.rod, c.reel) == (rod.boat, rod.rod, reel.reel)
+                };
+                kept.iter().filter(same).copied().collect::<Vec<_>>()
+            };
+            for first in with(*a, *b) {
+                for second in with(*b, *a) {
+                    let others = outfits.iter().filter(|o| *o != a && *o != b);
+                    let mut outfits: Vec<_> = others.copied().chain([first, second]).collect();
+                    outfits.sort_unstable();
+                    list.push(outfits);
+                }
+            }
+        }
+    }
+    list
+}
+
+/// Among plans of the same objective, the one rigged most by habit, then the one with the earlier
+/// ids, as far as exchanges of one outfit, or of two reels, lead.
 pub(crate) fn settle_ties(
     grid: &Grid<'_>,
     kept: &[usize],
@@ -130,9 +164,11 @@ pub(crate) fn settle_ties(
     let target = worth::value(grid, &selection).objective();
     let mut best = selection;
     for _ in 0..ROUNDS {
+        let now = usual(grid, &best.outfits);
         let better = neighbours(grid, &best.outfits, kept)
             .into_iter()
-            .filter(|outfits| outfits.len() == best.outfits.len() && *outfits < best.outfits)
+            .chain(exchanged(grid, &best.outfits, kept))
+            .filter(|outfits| outfits.len() == best.outfits.len() && usual(grid, outfits) < now)
             .filter(|outfits| worth::line_suffices(grid, outfits))
             .take_while(|_| !watch.is_over())
             .map(|outfits| {
@@ -142,7 +178,7 @@ pub(crate) fn settle_ties(
             })
             .filter(|s| worth::value(grid, s).objective() >= target)
             .filter(|s| worth::is_sound(grid, s))
-            .min_by(|a, b| a.outfits.cmp(&b.outfits));
+            .min_by(|a, b| usual(grid, &a.outfits).cmp(&usual(grid, &b.outfits)));
         match better {
             Some(next) => best = next,
             None => break,

@@ -261,6 +261,8 @@ pub struct Candidate {
     pub line: String,
     /// Ids of the anglers who cannot use it: crank on the wrong side, too hard to handle.
     pub not_for: Vec<String>,
+    /// Whether the reel is on the rod by habit: it was rigged so last. Settles ties.
+    pub habit: bool,
     /// What it offers; a need that is absent cannot be fished with it.
     pub offers: Vec<Offer>,
 }

@@ -90,13 +90,17 @@ fn pinned(mut problem: FleetProblem, seed: u64) -> FleetProblem {
         let p = &mut trip.problem;
         let rod = p.rods[d.roll(p.rods.len() as u64) as usize].id.clone();
         let reel = p.reels[d.roll(p.reels.len() as u64) as usize].id.clone();
-        p.pins = match d.roll(5) {
+        let need = &p.needs[d.roll(p.needs.len() as u64) as usize];
+        let hold = Pin::Hold { segment: need.segment.clone(), lure: need.lure.clone() };
+        p.pins = match d.roll(7) {
             0 => vec![Pin::Take { kind: ItemKind::Rod, id: rod }],
             1 => vec![Pin::Leave { kind: ItemKind::Reel, id: reel }],
             2 => vec![Pin::Pair { rod, reel }],
             3 => {
                 vec![Pin::Take { kind: ItemKind::Reel, id: reel.clone() }, Pin::Pair { rod, reel }]
             }
+            4 => vec![hold, Pin::Leave { kind: ItemKind::Rod, id: rod }],
+            5 => vec![hold],
             _ => Vec::new(),
         };
     }

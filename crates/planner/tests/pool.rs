@@ -181,6 +181,29 @@ fn the_better_twin_goes() {
     assert_eq!(plan.outfits[0].rod, "R1", "equals go by id");
     let twin = plan.ashore.iter().find(|a| a.id == "R2").unwrap();
     assert_eq!(twin.reason, AshoreReason::Dominated);
+    p.candidates[1].habit = true;
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits[0].rod, "R2", "equals go by habit first");
+}
+
+// From memory: of plans that are worth the same the one is taken that leaves reels where they were.
+#[test]
+fn reels_stay_where_they_were() {
+    let mut p = two();
+    let all = [("R1", "E1"), ("R1", "E2"), ("R2", "E1"), ("R2", "E2")];
+    p.candidates =
+        all.map(|(rod, reel)| candidate(rod, reel, vec![offer(0, Good), offer(1, Good)])).to_vec();
+    let pairs = |p: &TripProblem| {
+        let plan = sound(p, solve(p));
+        plan.outfits.iter().map(|o| format!("{}+{}", o.rod, o.reel)).collect::<Vec<_>>()
+    };
+    p.needs.iter_mut().for_each(|need| need.copies_at_once = 2);
+    p.lures.iter_mut().for_each(|lure| lure.quantity = 2);
+    assert_eq!(pairs(&p), ["R1+E1", "R2+E2"]);
+    for at in [1, 2] {
+        p.candidates[at].habit = true;
+        assert_eq!(pairs(&p), ["R1+E2", "R2+E1"]);
+    }
 }
 
 #[test]

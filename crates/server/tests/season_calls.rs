@@ -244,6 +244,28 @@ async fn the_coverage_curve_rises_and_keeps_what_is_kept() {
         let worth: i64 = set.outfits.iter().flat_map(|o| &o.needs).map(|n| n.gain_micros).sum();
         assert_eq!(worth, set.worth_micros);
     }
+    // Each rod that is kept has a reel of its own: the one casting reel of this fleet serves one.
+    let kept: Vec<&str> = vec!["R18", "R19", "R20"];
+    let mut short = Fleet::demo();
+    for reel in ["E11", "E12", "E14"] {
+        short = short.edit(FileKind::Reels, reel, ",ready,", ",broken,");
+    }
+    let both = pb::DesignSetRequest {
+        keep_rod_ids: kept.iter().map(|id| (*id).to_owned()).collect(),
+        tube_length_m: None,
+        ..request.clone()
+    };
+    for (fleet, free) in [(Fleet::demo(), 3), (short, 1)] {
+        let sets = fleet.service().design_set(Request::new(both.clone())).await.unwrap();
+        for set in sets.into_inner().sets {
+            let of_kept = set.outfits.iter().filter(|o| !o.rod_id.is_empty());
+            let reels: Vec<_> = of_kept.filter(|o| !o.reel_id.is_empty()).collect();
+            let own: std::collections::BTreeSet<_> = reels.iter().map(|o| &o.reel_id).collect();
+            assert_eq!((reels.len(), own.len()), (free, free), "{set:?}");
+            let bought = set.outfits.iter().filter(|o| o.job.contains("a reel that is to be had"));
+            assert_eq!(bought.count(), 3 - free);
+        }
+    }
     // A rod in one piece of 2.13 m does not fit the tube.
     let long = pb::DesignSetRequest { keep_rod_ids: vec!["R04".to_owned()], ..request };
     let status = service.design_set(Request::new(long)).await.unwrap_err();

@@ -10,8 +10,8 @@ use deepbend_core::judge::Verdict;
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{Answer, TripPlan};
 use deepbend_planner::problem::{
-    Angler, Boat, Candidate, LeaderStock, LineOption, LineStock, LureStock, Need, Offer, Place,
-    Reel, Rod, Segment, StockUse, TripProblem,
+    Angler, Boat, Candidate, LeaderStock, LineOption, LineStock, LureStock, Need, Offer, Pin,
+    Place, Reel, Rod, Segment, StockUse, TripProblem,
 };
 use deepbend_planner::{Budget, Weights, check, plan_trip};
 
@@ -94,6 +94,7 @@ pub(crate) fn candidate(rod: &str, reel: &str, offers: Vec<Offer>) -> Candidate 
         reel: reel.into(),
         line: "fitted".into(),
         not_for: Vec::new(),
+        habit: false,
         offers,
     }
 }
@@ -440,6 +441,10 @@ fn worth(
     minutes: u32,
 ) -> Option<i64> {
     let mut total = 0;
+    let pinned = |need: &Need| {
+        let hold = Pin::Hold { segment: need.segment.clone(), lure: need.lure.clone() };
+        p.pins.contains(&hold)
+    };
     let usable = |c: usize, o: &Offer| {
         let lure = p.lures.iter().position(|l| l.id == p.needs[o.need].lure).unwrap();
         let leader =
@@ -469,6 +474,9 @@ fn worth(
             total += (f64::from(need.importance) * share * *worth as f64).round() as i64;
         }
         let held = quantity >= need.copies_at_once && meeting >= need.copies_at_once;
+        if pinned(need) && !held {
+            return None;
+        }
         if need.importance == 3 && !held {
             total -= 1_500_000;
         }

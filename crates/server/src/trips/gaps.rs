@@ -11,7 +11,7 @@ use tonic::Status;
 
 use super::ask_season::Gaps;
 use super::desk::Desk;
-use super::season::{Table, Thing};
+use super::season::{Reels, Table, Thing};
 use super::specs::Spec;
 
 /// Specs that add at least this share of the best one are in its window.
@@ -32,7 +32,9 @@ pub(super) fn find(desk: &Desk<'_>, asked: &Gaps) -> Result<pb::FindGapsResponse
         let known = |id: &deepbend_ledger::id::Id| asked.places.contains(id.as_str());
         asked.places.is_empty() || item.place.as_ref().is_some_and(known)
     };
-    desk.season(&asked.season.trips, &owned, &asked.prices, &mut |table| answer(desk, asked, table))
+    desk.season(&asked.season.trips, &owned, Reels::Any, &asked.prices, &mut |table| {
+        answer(desk, asked, table)
+    })
 }
 
 fn answer(

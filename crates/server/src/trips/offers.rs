@@ -290,6 +290,7 @@ impl Judge<'_, '_> {
             reel: reel.item.id.to_string(),
             line: line.option.id.clone(),
             not_for,
+            habit: reel.last_on.as_ref() == Some(&rod.item.id),
             offers,
         }
     }

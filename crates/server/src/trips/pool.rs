@@ -72,6 +72,8 @@ pub(super) struct PoolReel<'v> {
     pub(super) lines: Vec<Spooled>,
     /// Why the line on it is due.
     pub(super) due: Option<LineDue>,
+    /// The rod that it is on, or was on last, as far as events tell.
+    pub(super) last_on: Option<Id>,
 }
 
 /// A line on a reel, or one that can be put on.
@@ -79,6 +81,14 @@ pub(super) struct PoolReel<'v> {
 pub(super) struct Spooled {
     pub(super) option: plan::LineOption,
     pub(super) line: Line,
+}
+
+impl Spooled {
+    /// A line that is bought, of which nothing is known but its material.
+    pub(super) fn usual(material: LineMaterial) -> Self {
+        let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
+        Self { option, line: Line { material: Some(material), ..Line::default() } }
+    }
 }
 
 /// A leader that can be tied on.
@@ -282,6 +292,7 @@ impl<'v> Pool<'v> {
                     ready: may_go(item),
                     lines,
                     due,
+                    last_on: view.last_on(&item.id),
                 });
             }
         }

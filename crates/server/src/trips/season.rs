@@ -5,11 +5,12 @@ use std::ops::ControlFlow;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{
-    Action, Handle, LineMaterial, Outfit, Power, Rod, RodMaterial, Word as _,
+    Action, Handle, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
 };
 use deepbend_core::judge::{Verdict, score_with_interval};
 use deepbend_core::quantity::{Force, Mass};
 use deepbend_ledger::item::Item;
+use deepbend_planner::pairing::pairing;
 use deepbend_planner::season::{Season, SeasonError, SeasonNeed, SeasonOutfit};
 use deepbend_planner::weights::Micros;
 use tonic::Status;
@@ -18,7 +19,7 @@ use super::ask::Asked;
 use super::desk::Desk;
 use super::gauge::Stopped;
 use super::offers::{self, Case, Judge, outfit, rings_allow};
-use super::pool::{Pool, short};
+use super::pool::{Pool, Spooled, short};
 use super::request::Trip;
 use super::specs::{Spec, lattice};
 use super::stopped;
@@ -43,7 +44,18 @@ pub(super) struct Table<'t> {
     pub(super) specs: Vec<Spec>,
     /// By need: the trip and the position in it.
     pub(super) needs: Vec<(usize, usize)>,
+    /// The reel that each rod goes with, where it has one of its own; `None`: one that is bought.
+    pub(super) reels: BTreeMap<String, Option<String>>,
     pub(super) judges: &'t [Judge<'t, 't>],
+}
+
+/// Which reel a rod is judged with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Reels {
+    /// Whichever ready one suits each lure best.
+    Any,
+    /// One of its own, so that all rods can be fished side by side.
+    Own,
 }
 
 /// Weights of a need beyond this are cut: that is a must on more days than a year has.
@@ -57,6 +69,7 @@ impl Desk<'_> {
         &self,
         trips: &[(Trip, u32)],
         owned: &dyn Fn(&Item) -> bool,
+        reels: Reels,
         prices: &BTreeMap<Handle, u64>,
         then: &mut dyn FnMut(&Table<'_>) -> Result<T, Status>,
     ) -> Result<T, Status> {
@@ -84,7 +97,7 @@ impl Desk<'_> {
                 cases,
             })
             .collect();
-        let table = self.table(trips, &judges, prices)?;
+        let table = self.table(trips, &judges, reels, prices)?;
         then(&table)
     }
 
@@ -92,6 +105,7 @@ impl Desk<'_> {
         &self,
         trips: &[(Trip, u32)],
         judges: &'t [Judge<'t, 't>],
+        reels: Reels,
         prices: &BTreeMap<Handle, u64>,
     ) -> Result<Table<'t>, Status> {
         let mut needs = Vec::new();
@@ -115,11 +129,15 @@ impl Desk<'_> {
         let specs = lattice(self.model);
         let stage = pb::PlanStage::Judging;
         self.gauge.begin(stage, rods.len() + specs.len());
+        let reels = match reels {
+            Reels::Any => BTreeMap::new(),
+            Reels::Own => self.own_reels(&season, &needs, judges, &rods)?,
+        };
         let mut owned: Vec<Vec<Micros>> = Vec::new();
         for id in &rods {
             let worth = |(t, n): &(usize, usize)| {
                 self.go_on()?;
-                Ok(best_with_any_reel(&judges[*t], *n, id).map_or(0, |(worth, _)| worth))
+                Ok(best_with(&judges[*t], *n, id, reels.get(*id)).map_or(0, |(worth, _)| worth))
             };
             owned.push(needs.iter().map(worth).collect::<Result<_, Status>>()?);
             self.gauge.step(stage);
@@ -153,7 +171,34 @@ impl Desk<'_> {
             self.gauge.step(stage);
             add(&mut season, Thing::New(s), Some(price(spec.handle())), &row);
         }
-        Ok(Table { season, things, specs, needs, judges })
+        Ok(Table { season, things, specs, needs, reels, judges })
+    }
+
+    /// A reel for each rod, no reel twice, so that they are worth most together.
+    fn own_reels(
+        &self,
+        season: &Season,
+        needs: &[(usize, usize)],
+        judges: &[Judge<'_, '_>],
+        rods: &[&str],
+    ) -> Result<BTreeMap<String, Option<String>>, Status> {
+        let Some(pool) = judges.first().map(|judge| judge.pool) else { return Ok(BTreeMap::new()) };
+        let reels: Vec<String> = pool.reels.iter().map(|reel| reel.item.id.to_string()).collect();
+        let mut worth = Vec::new();
+        for id in rods {
+            let mut row = Vec::new();
+            for reel in &reels {
+                self.go_on()?;
+                let of_need = |(need, (t, n)): (&SeasonNeed, &(usize, usize))| {
+                    let best = best_with(&judges[*t], *n, id, Some(&Some(reel.clone())))?;
+                    Some(Micros::from(need.weight) * best.0)
+                };
+                row.push(season.needs.iter().zip(needs).map(of_need).sum());
+            }
+            worth.push(row);
+        }
+        let partners = pairing(&worth).into_iter().map(|at| at.map(|at| reels[at].clone()));
+        Ok(rods.iter().map(|id| (*id).to_owned()).zip(partners).collect())
     }
 
     /// Goes on, unless the deadline passed or the caller gave up.
@@ -182,15 +227,26 @@ impl Desk<'_> {
     }
 }
 
-/// What a rod is worth for a need on the reel and with the leader that suit it best, and that
-/// outfit; `None`: no reel goes with it.
-fn best_with_any_reel(judge: &Judge<'_, '_>, need: usize, id: &str) -> Option<(Micros, Outfit)> {
+/// What a rod is worth for a need with the line and leader that suit it best, and that outfit: on its
+/// own reel, or the usual one if that is to be bought, else on any ready reel. `None`: none goes
+/// with it.
+fn best_with(
+    judge: &Judge<'_, '_>,
+    need: usize,
+    id: &str,
+    own: Option<&Option<String>>,
+) -> Option<(Micros, Outfit)> {
     let rod = judge.pool.rod(id)?;
+    let may = |reel: &str| own.is_none_or(|own| own.as_deref() == Some(reel));
     let reels = judge.pool.reels.iter().filter(|reel| reel.ready && reel.kind == rod.handle);
-    let lines = reels.flat_map(|reel| reel.lines.iter().map(move |line| (reel, line)));
-    let fitting = lines.filter(|(_, line)| rings_allow(rod.rod, line));
+    let reels = reels.filter(|reel| may(reel.item.id.as_str()));
+    let lines = reels.flat_map(|reel| reel.lines.iter().map(move |line| (reel.reel.clone(), line)));
+    let usual = Reel { kind: Some(rod.handle), ..Reel::default() };
+    let bought: Vec<Spooled> = LineMaterial::ALL.iter().copied().map(Spooled::usual).collect();
+    let bought = bought.iter().filter(|_| own == Some(&None)).map(|line| (usual.clone(), line));
+    let fitting = lines.chain(bought).filter(|(_, line)| rings_allow(rod.rod, line));
     let worth = fitting.map(|(reel, line)| {
-        let mut outfit = outfit(rod.rod, reel.reel, line);
+        let mut outfit = outfit(rod.rod, &reel, line);
         (judge.with_best_leader(&judge.cases[need], &mut outfit).1.worth, outfit)
     });
     worth.reduce(|best, next| if next.0 > best.0 { next } else { best })
@@ -241,7 +297,7 @@ impl Table<'_> {
         let best = match &self.things[outfit] {
             Thing::New(spec) => Some(self.specs[*spec].outfit()),
             Thing::Owned(id) | Thing::Like(id) => {
-                best_with_any_reel(&self.judges[t], n, id).map(|(_, outfit)| outfit)
+                best_with(&self.judges[t], n, id, self.reels.get(id)).map(|(_, outfit)| outfit)
             }
         };
         best.map_or(0, |best| self.low_worth_of(&best, need))

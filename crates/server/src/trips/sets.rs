@@ -15,7 +15,7 @@ use tonic::Status;
 use super::answer;
 use super::ask_season::Set;
 use super::desk::Desk;
-use super::season::{Table, Thing};
+use super::season::{Reels, Table, Thing};
 use crate::error::ServiceError;
 
 /// Steps of each point of the curve: some seconds at most.
@@ -33,7 +33,7 @@ pub(super) fn design(desk: &Desk<'_>, asked: &Set) -> Result<pb::DesignSetRespon
         asked.keep.iter().any(|id| id == item.id.as_str())
             || !matches!(item.kind(), deepbend_ledger::item::ItemKind::Rod)
     };
-    desk.season(&asked.season.trips, &kept, &BTreeMap::new(), &mut |table| {
+    desk.season(&asked.season.trips, &kept, Reels::Own, &BTreeMap::new(), &mut |table| {
         answer(desk, asked, table)
     })
 }
@@ -130,6 +130,12 @@ fn one(asked: &Set, table: &Table<'_>, outfit: &SetOutfit) -> pb::SetOutfit {
             (id.clone(), None, id.clone(), i32::try_from(pieces).unwrap_or(1))
         }
     };
+    let reel_id = table.reels.get(&rod_id).cloned().flatten().unwrap_or_default();
+    let reel = match table.reels.get(&rod_id) {
+        Some(Some(reel)) => format!(" with {reel}"),
+        Some(None) => " with a reel that is to be had".to_owned(),
+        None => String::new(),
+    };
     let gain = |need: usize| {
         Micros::from(table.season.needs[need].weight) * table.season.worth[need][outfit.outfit]
     };
@@ -137,7 +143,8 @@ fn one(asked: &Set, table: &Table<'_>, outfit: &SetOutfit) -> pb::SetOutfit {
     pb::SetOutfit {
         rod_id,
         spec,
-        job: format!("{name}: {}", job(table, &needs)),
+        reel_id,
+        job: format!("{name}{reel}: {}", job(table, &needs)),
         needs: needs.iter().map(|need| table.lift(*need, gain(*need))).collect(),
         added_micros: outfit.adds,
         piece_count: pieces,
