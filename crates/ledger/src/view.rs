@@ -489,12 +489,9 @@ impl View {
     #[must_use]
     pub fn last_on(&self, reel: &Id) -> Option<Id> {
         let history = self.history(&ItemKey { kind: ItemKind::Reel, id: reel.clone() });
-        history.iter().rev().filter(|told| told.effect == Effect::Acts).find_map(|told| match &told
-            .event
-            .body
-        {
-            Body::Rigged { rod, reel: on, leader: _ } if on == reel => Some(rod.clone()),
-            _ => None,
+        history.iter().rev().filter(|told| told.effect == Effect::Acts).find_map(|told| {
+            let Body::Rigged { rod, reel: on, leader: _ } = &told.event.body else { return None };
+            (on == reel).then(|| rod.clone())
         })
     }
 

@@ -57,9 +57,9 @@ pub fn pairing(worth: &[Vec<Option<Micros>>]) -> Vec<Option<usize>> {
         }
     }
     let mut partners = vec![None; worth.len()];
-    for column in 1..=columns {
-        if let Some(row) = taken_by[column].checked_sub(1) {
-            partners[row] = Some(column - 1);
+    for (column, row) in taken_by[1..=columns].iter().enumerate() {
+        if let Some(row) = row.checked_sub(1) {
+            partners[row] = Some(column);
         }
     }
     partners

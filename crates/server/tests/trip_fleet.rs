@@ -249,13 +249,23 @@ async fn a_loss_is_covered_from_what_is_aboard() {
     // minute for another lure on the snap.
     let of = |minutes: f64| answer.swaps.iter().filter(|s| s.duration_minutes == minutes).count();
     assert_eq!(of(5.0), difference.added.len());
-    assert!(of(0.5) > 0, "{:?}", answer.swaps);
     let minutes: f64 = answer.swaps.iter().map(|swap| swap.duration_minutes).sum();
     assert_eq!(f64::from(answer.swap_minutes), minutes.ceil());
     // Rigged anew it is at least as good as without its rod and nothing else done.
     let opened = i32::try_from(worst.opens.len()).unwrap();
     let covered = left.counts.unwrap().covered_count;
     assert!(covered >= grebe.counts.unwrap().covered_count - opened);
+    // Whatever is lost, each lure that another outfit takes over is one change of the snap.
+    let mut snaps = 0;
+    for outfit in &grebe.outfits {
+        let lost_item_ids = vec![outfit.rod_id.clone()];
+        let lost = pb::CheckCoverageRequest { lost_item_ids, ..check.clone() };
+        let answer = service.check_coverage(Request::new(lost)).await.unwrap().into_inner();
+        let of_snap = answer.swaps.iter().filter(|swap| swap.text.starts_with("Fish "));
+        assert!(of_snap.clone().all(|swap| swap.duration_minutes == 0.5));
+        snaps += of_snap.count();
+    }
+    assert!(snaps > 0);
     // Nothing lost, nothing changed for the worse.
     let nothing = pb::CheckCoverageRequest { lost_item_ids: Vec::new(), ..check };
     let answer = service.check_coverage(Request::new(nothing)).await.unwrap().into_inner();
