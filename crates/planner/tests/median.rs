@@ -9,7 +9,7 @@ use deepbend_planner::Status;
 use deepbend_planner::median::{
     Capacity, MedianAnswer, MedianPlan, MedianProblem, Work, check_median, solve_median,
 };
-use orlib::{Published, folder, graph, graphs, point_sets};
+use orlib::{Published, folder, graph, graphs, point_sets, points};
 use proptest::prelude::*;
 
 /// Steps for a file of a folder: seconds.
@@ -72,6 +72,23 @@ fn large_graph(nodes: u64, open: u64) -> String {
         text += &format!("{} {} {}\n", 1 + dice(nodes), 1 + dice(nodes), 1 + dice(100));
     }
     text
+}
+
+// Source: brute force over all choices. Files in the form of the library, so that its way from file
+// to optimum is tried also where its files are not.
+#[test]
+fn small_files_of_the_form_of_the_library() {
+    for open in [1, 3, 5] {
+        let problem = graph(&large_graph(14, open));
+        let plan = optimal(&problem).unwrap();
+        assert_eq!((plan.cost, plan.bound), (brute_force(&problem).unwrap(), plan.cost));
+    }
+    // Six points in a row at 0, 3, 4, 8, 9 and 20 with demands of 4, 4, 4, 4, 4 and 9, room for 12
+    // each: 0, 3 and 4 go to 3 for 3 + 1, 8 and 9 to either for 1, and 20 stays alone. By hand.
+    let file = "1 5  6 3 12  1 0 0 4  2 3 0 4  3 4 0 4  4 8 0 4  5 9 0 4  6 20 0 9";
+    let (problem, value) = points(file);
+    let plan = optimal(&problem).unwrap();
+    assert_eq!((plan.cost, plan.bound, brute_force(&problem)), (value, value, Some(value)));
 }
 
 // Common practice, no source: on more work plan and bound only get better, each bound holds

@@ -5,6 +5,7 @@
 #![allow(clippy::disallowed_methods, reason = "the files and their folder come from outside")]
 
 use std::collections::BTreeMap;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use deepbend_planner::median::{Capacity, MedianProblem};
@@ -67,14 +68,21 @@ pub(crate) fn points(text: &str) -> (MedianProblem, u64) {
     (problem, value)
 }
 
-/// The folder of a variable; its default lies beside the project. `None`: the default is absent.
+/// The folder of a variable; its default lies beside the project. `None`: the default is absent, and
+/// what was to be done with it is left out, which is said past the capture of test output.
 pub(crate) fn folder(variable: &str, beside: &str) -> Option<PathBuf> {
     if let Some(folder) = std::env::var_os(variable) {
         return Some(folder.into());
     }
     let project = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let folder = project.join("../shared/reference").join(beside);
-    folder.is_dir().then_some(folder)
+    if folder.is_dir() {
+        return Some(folder);
+    }
+    let place = folder.display();
+    writeln!(std::io::stderr(), "SKIPPED: there is no {place}; name the folder in {variable}")
+        .unwrap();
+    None
 }
 
 fn files(folder: &Path) -> Vec<(String, PathBuf)> {
