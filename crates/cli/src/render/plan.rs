@@ -221,7 +221,9 @@ fn uncovered(page: &mut Page, plan: &pb::Plan) {
             &format!("  {} {}  ", need.segment_id, need.lure_id),
             &format!("{importance}, reaches {reached}: {}", need.text),
         );
-        if let Some(best) = &need.best_in_pool {
+        // Most reasons name it already, with what limits it.
+        let news = |best: &&pb::PoolOffer| !need.text.contains(&best.limiting);
+        if let Some(best) = need.best_in_pool.as_ref().filter(news) {
             let text = format!(
                 "best in the pool: {} with {}, {} {:.2}; {}",
                 best.rod_id,
@@ -243,7 +245,7 @@ fn ashore(page: &mut Page, plan: &pb::Plan) {
         return;
     }
     page.heading("Stays ashore");
-    let mut table = Table::new().left("").left("").wrapped("");
+    let mut table = Table::new().left("  what").left("").wrapped("why");
     for left in &plan.left_ashore {
         table.row(vec![
             format!("  {}", plain!(CargoKind, left.kind)),

@@ -72,7 +72,7 @@ pub(super) fn return_list(page: &mut Page, plan: &pb::Plan) {
 }
 
 fn list(page: &mut Page, lines: &[pb::LoadLine], place: &str) {
-    let mut table = Table::new().left("  [ ]").left("outfit").left(place);
+    let mut table = Table::new().left("      what").left("outfit").left(place);
     for line in lines {
         table.row(vec![
             format!("  [ ] {}", quantity(line.kind, &line.item_id, line.quantity)),

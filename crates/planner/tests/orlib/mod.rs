@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a broken file may stop at once")]
 #![allow(dead_code, reason = "each user uses its part")]
+#![allow(clippy::explicit_write, reason = "eprintln is caught while tests run")]
 #![allow(clippy::disallowed_methods, reason = "the files and their folder come from outside")]
 
 use std::collections::BTreeMap;

@@ -37,8 +37,10 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
             .collect();
         lures.sort_unstable();
         lures.dedup();
-        for lure in lures {
-            add(p.snap_min, format!("Fish {lure} on {rod} with {reel}: one change of the snap."));
+        if !lures.is_empty() {
+            let minutes = p.snap_min * lures.len() as f64;
+            let lures = lures.join(", ");
+            add(minutes, format!("Fish {lures} on {rod} with {reel}: change the snap for each."));
         }
     }
     list
