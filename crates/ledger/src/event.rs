@@ -7,7 +7,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::{Digest, Sha256};
 
 use crate::body::Body;
@@ -15,6 +15,7 @@ use crate::causal::Vector;
 use crate::id::Id;
 use crate::item::words;
 pub use crate::record::{BrokenChain, Head, Recorder, Remark, follow};
+use crate::text::read_text;
 use crate::time::ObservedTime;
 
 /// Format of the events that this version writes and reads.
@@ -35,8 +36,7 @@ words! {
 }
 
 /// SHA-256 over the bytes of an event.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Hash([u8; 32]);
 
 impl Hash {
@@ -57,30 +57,20 @@ impl Hash {
     pub fn as_bytes(&self) -> &[u8; 32] {
         &self.0
     }
-}
 
-impl std::fmt::Display for Hash {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        self.0.iter().try_for_each(|b| write!(f, "{b:02x}"))
+    /// Lends it out as it is written.
+    fn with_text<T>(&self, to: impl FnOnce(&str) -> T) -> T {
+        const DIGITS: &[u8; 16] = b"0123456789abcdef";
+        let mut digits = [0; 64];
+        for (pair, byte) in digits.chunks_exact_mut(2).zip(self.0) {
+            pair[0] = DIGITS[usize::from(byte >> 4)];
+            pair[1] = DIGITS[usize::from(byte & 15)];
+        }
+        // Digits are UTF-8.
+        to(str::from_utf8(&digits).unwrap_or_default())
     }
-}
 
-impl std::fmt::Debug for Hash {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "Hash({self})")
-    }
-}
-
-impl From<Hash> for String {
-    fn from(hash: Hash) -> Self {
-        hash.to_string()
-    }
-}
-
-impl TryFrom<String> for Hash {
-    type Error = String;
-
-    fn try_from(text: String) -> Result<Self, String> {
+    fn read(text: &str) -> Result<Self, String> {
         let wrong = || "a hash is 64 digits 0-9 a-f".to_owned();
         let b = text.as_bytes();
         if b.len() != 64 {
@@ -99,6 +89,38 @@ impl TryFrom<String> for Hash {
             *byte = high << 4 | low;
         }
         Ok(Self(out))
+    }
+}
+
+impl std::fmt::Display for Hash {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        self.with_text(|text| f.write_str(text))
+    }
+}
+
+impl std::fmt::Debug for Hash {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Hash({self})")
+    }
+}
+
+impl TryFrom<String> for Hash {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        Self::read(&text)
+    }
+}
+
+impl Serialize for Hash {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        self.with_text(|text| to.serialize_str(text))
+    }
+}
+
+impl<'de> Deserialize<'de> for Hash {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        read_text(from, Self::read)
     }
 }
 
@@ -272,7 +294,11 @@ impl Sealed {
         if bytes.len() > MAX_EVENT_BYTES {
             return Err(BadEvent::TooLong(bytes.len()));
         }
-        let event: Event = serde_json::from_slice(&bytes)?;
+        // A text is read faster than bytes; whoever reads bytes tells where they are no text.
+        let event: Event = match str::from_utf8(&bytes) {
+            Ok(text) => serde_json::from_str(text)?,
+            Err(_) => serde_json::from_slice(&bytes)?,
+        };
         if event.format != FORMAT {
             return Err(BadEvent::Format { id: event.id, format: event.format });
         }

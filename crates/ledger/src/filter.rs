@@ -55,7 +55,7 @@ fn has_words(item: &Item, words: &str) -> bool {
         return true;
     }
     let mut text = item.id.as_str().to_lowercase();
-    let own = item.name.iter().chain(&item.note);
+    let own = item.name.iter().chain(&item.note).map(String::as_str);
     let columns = item.raw.iter().filter(|(column, _)| *column != "serial").map(|(_, cell)| cell);
     for part in own.chain(columns) {
         text.push('\n');

@@ -2,15 +2,16 @@
 
 use std::sync::Arc;
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use crate::text::read_text;
 
 /// Greatest length of an [`Id`] in characters.
 pub const MAX_ID_LENGTH: usize = 64;
 
 /// The name of an item, a device or an actor: 1 to 64 of the letters A to Z and a to z, digits,
 /// `_` and `-`. It is what stands on the sticker, so case matters and order is by bytes.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Id(Arc<str>);
 
 /// A text that is no [`Id`].
@@ -26,8 +27,8 @@ impl Id {
     ///
     /// # Errors
     /// [`BadId`] if it is empty, too long or has another character.
-    pub fn new(text: impl Into<String>) -> Result<Self, BadId> {
-        let text = text.into();
+    pub fn new(text: impl AsRef<str>) -> Result<Self, BadId> {
+        let text = text.as_ref();
         let fits = (1..=MAX_ID_LENGTH).contains(&text.len())
             && text.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_' || b == b'-');
         if fits {
@@ -55,17 +56,21 @@ impl std::fmt::Display for Id {
     }
 }
 
-impl TryFrom<String> for Id {
-    type Error = BadId;
-
-    fn try_from(text: String) -> Result<Self, BadId> {
-        Self::new(text)
-    }
-}
-
 impl From<Id> for String {
     fn from(id: Id) -> Self {
         id.as_str().to_owned()
+    }
+}
+
+impl Serialize for Id {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.as_str())
+    }
+}
+
+impl<'de> Deserialize<'de> for Id {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        read_text(from, |text| Self::new(text))
     }
 }
 

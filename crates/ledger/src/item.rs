@@ -1,11 +1,10 @@
 //! A piece of gear as the ledger knows it: what its owner wrote and what was read of it.
 
-use std::collections::BTreeMap;
-
 use deepbend_core::gear::{Finding, Leader, Line, Lure, Power, Reel, Rod};
 use deepbend_core::quantity::Length;
 use serde::{Deserialize, Serialize};
 
+use crate::cells::Cells;
 use crate::id::Id;
 use crate::time::Date;
 
@@ -101,7 +100,7 @@ pub struct Item {
     /// What stands on its sticker.
     pub id: Id,
     /// What its owner wrote, by column, empty cells left out.
-    pub raw: BTreeMap<String, String>,
+    pub raw: Cells,
     /// What was read of it.
     pub spec: Spec,
     /// Short name, where it has one.

@@ -74,6 +74,7 @@
 
 pub mod body;
 pub mod causal;
+pub mod cells;
 pub mod due;
 pub mod event;
 pub mod exchange;
@@ -86,5 +87,6 @@ pub mod line_age;
 mod quantity;
 mod record;
 mod shared;
+mod text;
 pub mod time;
 pub mod view;

@@ -21,7 +21,7 @@ use crate::fold::{
 };
 use crate::id::Id;
 use crate::item::{Item, ItemKey, ItemKind};
-use crate::shared::{SharedMap, SharedSet, update};
+use crate::shared::{Few, SharedMap, SharedSet, update};
 
 /// One event among all, forks included: its place in its chain and its hash.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -61,7 +61,7 @@ impl Said {
 /// An item with the first events that it rests on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
-    claims: BTreeMap<EventRef, Said>,
+    claims: Vec<(EventRef, Said)>,
     item: Arc<Item>,
     disputes: BTreeSet<Disputed>,
     wear: Wear,
@@ -78,7 +78,7 @@ impl Entry {
 
     /// All first events of this item that were not corrected, with what each says it is.
     pub fn claims(&self) -> impl ExactSizeIterator<Item = (&EventRef, &Said)> {
-        self.claims.iter()
+        self.claims.iter().map(|(event, said)| (event, said))
     }
 
     /// What people must settle about it.
@@ -139,11 +139,11 @@ pub struct View {
     /// The events about devices.
     enrolments: BTreeSet<EventRef>,
     roll: Arc<Roll>,
-    about: SharedMap<ItemKey, BTreeSet<EventRef>>,
-    entries: SharedMap<ItemKey, Entry>,
+    about: SharedMap<ItemKey, Few<EventRef>>,
+    entries: SharedMap<ItemKey, Arc<Entry>>,
     /// How many entries each kind has.
     sizes: BTreeMap<ItemKind, usize>,
-    by_id: SharedMap<Id, BTreeSet<ItemKind>>,
+    by_id: SharedMap<Id, Few<ItemKind>>,
     contested: SharedSet<ItemKey>,
 }
 
@@ -243,30 +243,34 @@ impl View {
         let entry = self.fresh(key).or_else(|| self.folded(key));
         match entry {
             Some(entry) => {
-                if !self.by_id.get(&key.id).is_some_and(|kinds| kinds.contains(&key.kind)) {
+                let contested = entry.is_contested();
+                let before = self.entries.insert(key.clone(), Arc::new(entry));
+                if before.is_none() {
+                    *self.sizes.entry(key.kind).or_default() += 1;
                     update(&mut self.by_id, &key.id, |kinds| kinds.insert(key.kind));
                 }
-                if entry.is_contested() {
-                    self.contested.insert_mut(key.clone());
-                } else {
-                    self.contested.remove_mut(key);
+                match (before.is_some_and(|before| before.is_contested()), contested) {
+                    (false, true) => {
+                        self.contested.insert(key.clone());
+                    }
+                    (true, false) => {
+                        self.contested.remove(key);
+                    }
+                    (true, true) | (false, false) => {}
                 }
-                if !self.entries.contains_key(key) {
-                    *self.sizes.entry(key.kind).or_default() += 1;
-                }
-                self.entries.insert_mut(key.clone(), entry);
             }
             None => {
-                if self.entries.remove_mut(key)
-                    && let Some(size) = self.sizes.get_mut(&key.kind)
-                {
+                if self.entries.remove(key).is_none() {
+                    return;
+                }
+                if let Some(size) = self.sizes.get_mut(&key.kind) {
                     *size -= 1;
                 }
-                self.contested.remove_mut(key);
+                self.contested.remove(key);
                 if let Some(kinds) = self.by_id.get_mut(&key.id) {
                     kinds.remove(&key.kind);
                     if kinds.is_empty() {
-                        self.by_id.remove_mut(&key.id);
+                        self.by_id.remove(&key.id);
                     }
                 }
             }
@@ -283,7 +287,7 @@ impl View {
         if self.corrections.standing(&self.log, &self.roll, event) != Standing::Acts {
             return None;
         }
-        let claims = BTreeMap::from([(event.clone(), Said(placed.event.clone()))]);
+        let claims = vec![(event.clone(), Said(placed.event.clone()))];
         let (item, state) = (Arc::clone(item), Hash::of(event.hash.as_bytes()));
         Some(Entry { claims, item, disputes: BTreeSet::new(), wear: Wear::default(), state })
     }
@@ -293,7 +297,7 @@ impl View {
         let item = Arc::new(story.item?);
         let events = self.about.get(key)?;
         let mut state = Vec::new();
-        let mut claims = BTreeMap::new();
+        let mut claims = Vec::new();
         for event in events {
             state.extend_from_slice(event.hash.as_bytes());
             let effect = story.effects.get(event)?;
@@ -306,7 +310,7 @@ impl View {
             };
             let said = Said(Arc::clone(&self.log.get(event)?.event));
             if heard && said.item().is_some_and(|item| item.key() == *key) {
-                claims.insert(event.clone(), said);
+                claims.push((event.clone(), said));
             }
         }
         let (disputes, wear, state) = (story.disputes, story.wear, Hash::of(&state));
@@ -380,7 +384,8 @@ impl View {
     /// The items that an event is about, for a correction those of its target as well.
     #[must_use]
     pub fn about(&self, event: &EventRef) -> BTreeSet<ItemKey> {
-        self.log.get(event).map(|placed| about(&self.log, placed)).unwrap_or_default()
+        let about = self.log.get(event).map(|placed| about(&self.log, placed));
+        about.unwrap_or_default().into_iter().collect()
     }
 
     /// Whether a chain forks.
@@ -446,7 +451,7 @@ impl View {
     /// The entry of a kind and id.
     #[must_use]
     pub fn get(&self, key: &ItemKey) -> Option<&Entry> {
-        self.entries.get(key)
+        self.entries.get(key).map(|entry| &**entry)
     }
 
     /// All entries with an id: one, unless two kinds claim it.
@@ -458,7 +463,7 @@ impl View {
 
     /// All entries, ordered by kind and then by the bytes of the id.
     pub fn entries(&self) -> impl Iterator<Item = &Entry> {
-        self.entries.values()
+        self.entries.values().map(|entry| &**entry)
     }
 
     /// The entries of one kind, ordered by the bytes of the id.
@@ -468,7 +473,7 @@ impl View {
 
     /// The entries about which there is something to settle.
     pub fn contested(&self) -> impl Iterator<Item = &Entry> {
-        self.contested.iter().filter_map(|key| self.entries.get(key))
+        self.contested.iter().filter_map(|key| self.get(key))
     }
 
     /// Whether a boat or a place ashore with this id is known.
@@ -511,8 +516,9 @@ impl View {
         let key = item.key();
         if let Some(entry) = self.entries.get(&key) {
             let (item, disputes) = (Arc::new(item), BTreeSet::new());
-            view.entries.insert_mut(key.clone(), Entry { item, disputes, ..entry.clone() });
-            view.contested.remove_mut(&key);
+            let entry = Entry { item, disputes, ..Entry::clone(entry) };
+            view.entries.insert(key.clone(), Arc::new(entry));
+            view.contested.remove(&key);
         }
         view
     }
@@ -556,8 +562,8 @@ impl View {
             Some(key) if key.kind == kind => Bound::Excluded(key.clone()),
             Some(_) | None => Bound::Included(ItemKey { kind, id: Id::lowest() }),
         };
-        let entries = self.entries.range::<ItemKey, _>((from, Bound::Unbounded));
-        entries.take_while(move |(key, _)| key.kind == kind).map(|(_, entry)| entry)
+        let entries = self.entries.range::<_, ItemKey>((from, Bound::Unbounded));
+        entries.take_while(move |(key, _)| key.kind == kind).map(|(_, entry)| &**entry)
     }
 
     /// A page of the entries that match, at most `limit` of them, after `after`.
@@ -582,7 +588,7 @@ impl View {
             let mut claims = Vec::new();
             for &kind in kinds {
                 let entry = self.entries.get(&ItemKey { kind, id: id.clone() });
-                let events = entry.into_iter().flat_map(|e| e.claims.keys());
+                let events = entry.into_iter().flat_map(|e| &e.claims).map(|(event, _)| event);
                 claims.extend(events.map(|event| (kind, event.clone())));
             }
             if claims.len() > 1 {

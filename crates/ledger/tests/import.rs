@@ -55,7 +55,7 @@ fn rows_are_read_into_specs() {
     near(rod.line_rating.max.unwrap().kgf(), 9.07);
     assert_eq!(item("R06").cost.unwrap().cents, 8550);
     assert_eq!(item("R12").status, Status::InService);
-    assert_eq!(item("R12").raw["lure_raw"], "10-30 g");
+    assert_eq!(item("R12").raw.get("lure_raw"), Some("10-30 g"));
 
     let reel = item("E03");
     assert_eq!(reel.serial.as_deref(), Some("HG-1003"));

@@ -29,7 +29,14 @@ pub(crate) const LOG_END: &[u8] = &[2];
 pub(crate) const LOG_START: &[u8] = &[1];
 
 pub(crate) fn row_key(tree: Tree, key: &[u8]) -> Vec<u8> {
-    [&[0, tree.0], key].concat()
+    let mut full_key = Vec::with_capacity(2 + key.len());
+    put_row_key(&mut full_key, tree, key);
+    full_key
+}
+
+pub(crate) fn put_row_key(to: &mut Vec<u8>, tree: Tree, key: &[u8]) {
+    to.extend_from_slice(&[0, tree.0]);
+    to.extend_from_slice(key);
 }
 
 pub(crate) fn log_key(seq: Seq, index: u32) -> Vec<u8> {
@@ -44,7 +51,9 @@ fn checksum(key: &[u8], payload: &[&[u8]]) -> [u8; 4] {
 }
 
 fn frame(key: &[u8], payload: &[&[u8]]) -> Vec<u8> {
-    let mut record = vec![FORMAT];
+    let length = FRAME + payload.iter().map(|part| part.len()).sum::<usize>();
+    let mut record = Vec::with_capacity(length);
+    record.push(FORMAT);
     record.extend_from_slice(&checksum(key, payload));
     payload.iter().for_each(|part| record.extend_from_slice(part));
     record
@@ -150,32 +159,63 @@ pub(crate) fn read_row(full_key: &[u8], record: &[u8]) -> Result<Row, StoreError
 
 /// A row with its place in the commit that wrote it.
 pub(crate) fn read_placed_row(full_key: &[u8], record: &[u8]) -> Result<(Row, Place), StoreError> {
+    let (value, place) = look_at_row(full_key, record)?;
+    let key = full_key.get(2..).ok_or_else(|| damaged(full_key, "is cut short"))?.to_vec();
+    Ok((Row { key, value: value.to_vec(), written_by: place.seq }, place))
+}
+
+/// The value of a row, and its place in the commit that wrote it.
+pub(crate) fn look_at_row<'r>(
+    full_key: &[u8],
+    record: &'r [u8],
+) -> Result<(&'r [u8], Place), StoreError> {
     let cut = || damaged(full_key, "is cut short");
     let payload = unframe(full_key, record)?;
     let (seq, rest) = payload.split_first_chunk().ok_or_else(cut)?;
     let (index, rest) = rest.split_first_chunk().ok_or_else(cut)?;
     let (of, value) = rest.split_first_chunk().ok_or_else(cut)?;
-    let key = full_key.get(2..).ok_or_else(cut)?.to_vec();
     let seq = u64::from_be_bytes(*seq);
-    let place = Place { seq, index: u16::from_be_bytes(*index), of: u16::from_be_bytes(*of) };
-    Ok((Row { key, value: value.to_vec(), written_by: seq }, place))
+    Ok((value, Place { seq, index: u16::from_be_bytes(*index), of: u16::from_be_bytes(*of) }))
+}
+
+/// A change, where it stands.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ChangeView<'a> {
+    pub(crate) tree: Tree,
+    pub(crate) key: &'a [u8],
+    pub(crate) value: Option<&'a [u8]>,
+}
+
+impl<'a> From<&'a Change> for ChangeView<'a> {
+    fn from(change: &'a Change) -> Self {
+        Self { tree: change.tree, key: &change.key, value: change.value.as_deref() }
+    }
 }
 
 pub(crate) fn change_record(
     log_key: &[u8],
     of: u16,
-    change: &Change,
+    change: ChangeView<'_>,
 ) -> Result<Vec<u8>, StoreError> {
     let length = u16::try_from(change.key.len());
     let length = length.map_err(|_| damaged(log_key, "has too long a key"))?.to_be_bytes();
-    let value = change.value.as_deref();
-    let head = [change.tree.0, u8::from(value.is_none())];
-    let parts = [&head[..], &of.to_be_bytes(), &length, &change.key, value.unwrap_or_default()];
+    let ChangeView { tree, key, value } = change;
+    let head = [tree.0, u8::from(value.is_none())];
+    let parts = [&head[..], &of.to_be_bytes(), &length, key, value.unwrap_or_default()];
     Ok(frame(log_key, &parts))
 }
 
 /// A change of the feed with its place.
 pub(crate) fn read_change(log_key: &[u8], record: &[u8]) -> Result<(Place, Change), StoreError> {
+    let (place, ChangeView { tree, key, value }) = look_at_change(log_key, record)?;
+    Ok((place, Change { tree, key: key.to_vec(), value: value.map(<[u8]>::to_vec) }))
+}
+
+/// As [`read_change`], where it stands.
+pub(crate) fn look_at_change<'r>(
+    log_key: &[u8],
+    record: &'r [u8],
+) -> Result<(Place, ChangeView<'r>), StoreError> {
     let payload = unframe(log_key, record)?;
     let cut = || damaged(log_key, "is cut short");
     let ([tree, removed], rest) = payload.split_first_chunk().ok_or_else(cut)?;
@@ -190,8 +230,8 @@ pub(crate) fn read_change(log_key: &[u8], record: &[u8]) -> Result<(Place, Chang
         .ok_or_else(cut)?;
     let index = u16::try_from(u32::from_be_bytes(index)).map_err(|_| cut())?;
     let place = Place { seq: u64::from_be_bytes(*seq), index, of: u16::from_be_bytes(*of) };
-    let value = (*removed == 0).then(|| value.to_vec());
-    Ok((place, Change { tree: Tree(*tree), key: key.to_vec(), value }))
+    let value = (*removed == 0).then_some(value);
+    Ok((place, ChangeView { tree: Tree(*tree), key, value }))
 }
 
 #[cfg(test)]

@@ -66,7 +66,7 @@ impl Log {
                     next.extend(self.unblock(&chain, spot));
                 }
                 None => {
-                    update(&mut self.waiting, &chain, |waiting| waiting.insert_mut(spot, event));
+                    update(&mut self.waiting, &chain, |waiting| waiting.insert(spot, event));
                 }
             }
         }
@@ -92,8 +92,8 @@ impl Log {
         }
         let root = event.previous.is_none();
         let (lowest, twice) = update(&mut self.placed, chain, |events| {
-            let lowest = events.first().map(|((first, _), _)| *first);
-            events.insert_mut(spot, Placed { event, held });
+            let lowest = events.get_min().map(|((first, _), _)| *first);
+            events.insert(spot, Placed { event, held });
             (lowest, events.range((spot.0, FIRST)..=(spot.0, LAST)).nth(1).is_some())
         });
         // A chain has one beginning: with two of them no part of it is beyond doubt.
@@ -103,7 +103,7 @@ impl Log {
         };
         if let Some(fork) = fork {
             let from = self.forks.get(chain).map_or(fork, |from| fork.min(*from));
-            self.forks.insert_mut(chain.clone(), from);
+            self.forks.insert(chain.clone(), from);
         }
     }
 
@@ -118,12 +118,12 @@ impl Log {
             .collect();
         let ready = spots.into_iter().filter_map(|spot| {
             let event = waiting.get(&spot).cloned()?;
-            waiting.remove_mut(&spot);
+            waiting.remove(&spot);
             Some((spot, event))
         });
         let ready = ready.collect();
         if waiting.is_empty() {
-            self.waiting.remove_mut(chain);
+            self.waiting.remove(chain);
         }
         ready
     }
@@ -204,7 +204,7 @@ impl Log {
 
     /// Everything that is placed.
     pub(crate) fn vector(&self) -> Vector {
-        let last = |events: &SharedMap<Spot, Placed>| events.last().map(|((last, _), _)| *last);
+        let last = |events: &SharedMap<Spot, Placed>| events.get_max().map(|((last, _), _)| *last);
         let chains = self.placed.iter();
         chains.filter_map(|(chain, events)| Some((chain.clone(), last(events)?))).collect()
     }

@@ -119,9 +119,9 @@ pub(crate) fn below<'l>(
 }
 
 /// The items that an event is about; a correction is about those of its target as well, and of
-/// every branch of it, should its chain fork there.
-pub(crate) fn about(log: &Log, placed: &Placed) -> BTreeSet<ItemKey> {
-    let mut items: BTreeSet<_> = placed.event.body.about().into_iter().collect();
+/// every branch of it, should its chain fork there. Each once, in their order.
+pub(crate) fn about(log: &Log, placed: &Placed) -> Vec<ItemKey> {
+    let mut items = placed.event.body.about();
     let mut targets: BTreeSet<&EventId> = placed.event.body.target().into_iter().collect();
     for _ in 0..MAX_CORRECTIONS {
         let below: Vec<_> = targets.iter().flat_map(|id| log.at(id)).collect();
@@ -131,5 +131,7 @@ pub(crate) fn about(log: &Log, placed: &Placed) -> BTreeSet<ItemKey> {
         items.extend(below.iter().flat_map(|(_, placed)| placed.event.body.about()));
         targets = below.iter().filter_map(|(_, placed)| placed.event.body.target()).collect();
     }
+    items.sort();
+    items.dedup();
     items
 }

@@ -18,6 +18,7 @@ use crate::event::{Event, EventId};
 use crate::import;
 use crate::item::{Item, ItemKey, Spec, StockUse};
 use crate::quantity::{cm_of, from_cm};
+use crate::shared::Few;
 use crate::time::Date;
 use crate::view::EventRef;
 
@@ -187,7 +188,7 @@ fn gather<'l>(
     log: &'l Log,
     roll: &Roll,
     corrections: &Corrections,
-    events: &BTreeSet<EventRef>,
+    events: &Few<EventRef>,
 ) -> Result<Gathered<'l>, Vec<Line<'l>>> {
     let lines = events.iter().filter_map(|event| line(key, log, roll, corrections, event));
     let mut lines: Vec<_> = lines.collect();
@@ -212,7 +213,7 @@ pub(crate) fn story(
     log: &Log,
     roll: &Roll,
     corrections: &Corrections,
-    events: &BTreeSet<EventRef>,
+    events: &Few<EventRef>,
 ) -> Story {
     let Gathered { first, mut lines, fields, counts } =
         match gather(key, log, roll, corrections, events) {
@@ -245,7 +246,7 @@ pub(crate) fn settlements(
     log: &Log,
     roll: &Roll,
     corrections: &Corrections,
-    events: &BTreeSet<EventRef>,
+    events: &Few<EventRef>,
     most: usize,
 ) -> Vec<Item> {
     let Ok(gathered) = gather(key, log, roll, corrections, events) else { return Vec::new() };
@@ -523,7 +524,7 @@ fn edited(first: &Item, fields: &BTreeMap<Field, Held>, lines: &mut [Line<'_>]) 
 
 /// An item read anew with another cell in one column.
 fn with_cell(item: &Item, column: &str, cell: Option<&String>) -> Result<Item, String> {
-    let mut raw = item.raw.clone();
+    let mut raw = item.raw.to_map();
     match cell {
         Some(cell) => raw.insert(column.to_owned(), cell.clone()),
         None => raw.remove(column),

@@ -72,7 +72,7 @@ pub(super) fn read_items(
         let cost = row.number("cost_eur", "EUR", 0.0, 1e6);
         Some(Item {
             id: id?,
-            raw: row.raw(),
+            raw: row.raw().into(),
             spec: spec?,
             name: row.text("name"),
             quantity,

@@ -56,7 +56,7 @@ pub(super) fn item(entry: &Entry, today: Option<Date>) -> pb::Item {
             amount_cents: i64::try_from(cents).unwrap_or(i64::MAX),
             currency_code: currency,
         }),
-        raw_columns: raw,
+        raw_columns: raw.to_map(),
         spec: Some(write(spec, quantity, today)),
         findings: findings.iter().chain(&of_label).map(|finding| finding.to_wire()).collect(),
         power,

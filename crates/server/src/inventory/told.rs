@@ -46,7 +46,7 @@ pub(super) fn body(body: Body) -> pb::EventBody {
     let what = match body {
         Body::Acquired { item } => {
             let Item { raw, .. } = &*item;
-            What::Acquired(pb::Acquired { kind: item.kind().wire().into(), columns: raw.clone() })
+            What::Acquired(pb::Acquired { kind: item.kind().wire().into(), columns: raw.to_map() })
         }
         Body::Moved { item: _, from, to, pieces } => What::Moved(pb::Moved {
             to_id: to.into(),

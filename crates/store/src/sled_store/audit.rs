@@ -1,6 +1,6 @@
 //! Looks through a whole engine when it is opened: whatever sled dropped in silence shows here.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 use super::live::{Marks, engine_error};
 use crate::api::{Seq, StoreError};
@@ -15,20 +15,21 @@ pub(super) fn audit(db: &sled::Db, marks: Marks) -> Result<(), StoreError> {
     let missing = |seq: Seq| StoreError::Corrupt(format!("commit {seq} is missing from the feed"));
     // Full key -> the commit that wrote its row, if it has one, and whether the feed's last word on
     // it agrees.
-    let mut rows: BTreeMap<Vec<u8>, (Option<Seq>, bool)> = BTreeMap::new();
+    let mut rows: HashMap<sled::IVec, (Option<Seq>, bool)> = HashMap::new();
     let mut tally = Tally::default();
     let (mut seq, mut index, mut of) = (marks.floor, 0, 0);
+    let mut full_key = Vec::new();
     for pair in db.iter() {
         let (key, record) = pair.map_err(|error| engine_error(&error))?;
         match &*key {
             [0, _, ..] => {
-                let row = record::read_row(&key, &record)?;
-                tally.add(&key, row.written_by);
-                let told = row.written_by <= marks.floor;
-                rows.insert(key.to_vec(), (Some(row.written_by), told));
+                let (_, written_by) = record::look_at_row(&key, &record)?;
+                tally.add(&key, written_by.seq);
+                let told = written_by.seq <= marks.floor;
+                rows.insert(key, (Some(written_by.seq), told));
             }
             [1, ..] => {
-                let (place, change) = record::read_change(&key, &record)?;
+                let (place, change) = record::look_at_change(&key, &record)?;
                 // A trim that a crash cut off leaves entries below its floor.
                 if place.seq <= marks.floor {
                     continue;
@@ -40,12 +41,15 @@ pub(super) fn audit(db: &sled::Db, marks: Marks) -> Result<(), StoreError> {
                     return Err(missing(seq));
                 }
                 index += 1;
-                let full_key = record::row_key(change.tree, &change.key);
-                let (written_by, told) = rows.entry(full_key).or_insert((None, true));
-                *told = match written_by {
-                    Some(by) => change.value.is_some() && *by == seq,
-                    None => change.value.is_none(),
-                };
+                full_key.clear();
+                record::put_row_key(&mut full_key, change.tree, change.key);
+                match rows.get_mut(&full_key[..]) {
+                    Some((Some(by), told)) => *told = change.value.is_some() && *by == seq,
+                    Some((None, told)) => *told = change.value.is_none(),
+                    None => {
+                        rows.insert((&full_key[..]).into(), (None, change.value.is_none()));
+                    }
+                }
             }
             record::HEAD | record::FLOOR => {}
             other => return Err(record::damaged(other, "is none of this store's")),
@@ -60,8 +64,8 @@ pub(super) fn audit(db: &sled::Db, marks: Marks) -> Result<(), StoreError> {
             "of {right} rows {found} are there, or older ones"
         )));
     }
-    match rows.into_iter().find(|(_, (_, told))| !told) {
-        Some((key, _)) => Err(record::damaged(&key, "is not as the feed tells it")),
+    match rows.into_iter().filter(|(_, (_, told))| !told).map(|(key, _)| key).min() {
+        Some(key) => Err(record::damaged(&key, "is not as the feed tells it")),
         None => Ok(()),
     }
 }

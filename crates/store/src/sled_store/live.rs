@@ -272,6 +272,13 @@ pub(super) fn read_one(db: &sled::Db, full_key: &[u8]) -> Result<Option<Row>, St
     record.map(|record| record::read_row(full_key, &record)).transpose()
 }
 
+/// The commit that wrote a row; `None` if it is not there.
+pub(super) fn written_by(db: &sled::Db, full_key: &[u8]) -> Result<Option<Seq>, StoreError> {
+    let record = db.get(full_key).map_err(|error| engine_error(&error))?;
+    let place = record.map(|record| record::look_at_row(full_key, &record).map(|(_, p)| p.seq));
+    place.transpose()
+}
+
 /// The marks of a store; `None` if it has none at all.
 pub(super) fn stored_marks(db: &sled::Db) -> Result<Option<Marks>, StoreError> {
     let record = |key: &[u8]| db.get(key).map_err(|error| engine_error(&error));

@@ -98,8 +98,9 @@ impl Log {
                 None => unknown.push(offset),
             }
         }
+        let mut bytes = Vec::new();
         for offset in unknown {
-            let bytes = log.segment(offset)?;
+            log.segment(offset, &mut bytes)?;
             let first =
                 (SEGMENT_HEAD..end_of_data(&bytes)).find_map(|at| message(&bytes, at, None));
             let Some((found, _)) = first else { continue };
@@ -112,11 +113,12 @@ impl Log {
         Ok(log)
     }
 
-    fn segment(&self, offset: u64) -> io::Result<Vec<u8>> {
-        let mut bytes = vec![0; SEGMENT_BYTES];
-        let read = read_at(&self.file, &mut bytes, offset)?;
+    /// Reads a segment. One stretch of memory does for all of them.
+    fn segment(&self, offset: u64, bytes: &mut Vec<u8>) -> io::Result<()> {
+        bytes.resize(SEGMENT_BYTES, 0);
+        let read = read_at(&self.file, bytes, offset)?;
         bytes.truncate(read);
-        Ok(bytes)
+        Ok(())
     }
 
     /// Hands out every readable message from `start` on in the order of writing, and returns the
@@ -132,6 +134,7 @@ impl Log {
         // A gap is inside if anything follows it; so the last one waits for what comes.
         let mut open: Option<Gap> = None;
         let mut expected = None;
+        let mut bytes = Vec::new();
         for (&base, &offset) in self.segments.range(start..) {
             if let Some(expected) = expected
                 && base != expected
@@ -141,7 +144,7 @@ impl Log {
                 gaps.push(Gap { place: expected, offset, inside: true });
             }
             expected = Some(base + SEGMENT);
-            let bytes = self.segment(offset)?;
+            self.segment(offset, &mut bytes)?;
             let number = base / SEGMENT;
             let mut at = SEGMENT_HEAD;
             while at + RED_ZONE <= SEGMENT_BYTES {

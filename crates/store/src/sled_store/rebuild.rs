@@ -195,7 +195,7 @@ fn fill(folder: &Path, options: SledOptions, state: &State) -> Result<(), StoreE
         for (index, change) in (0..).zip(changes) {
             places.insert((change.tree, &change.key), Place { seq, index, of });
             let key = record::log_key(seq, u32::from(index));
-            records.push((record::change_record(&key, of, change)?, key));
+            records.push((record::change_record(&key, of, change.into())?, key));
         }
     }
     let rows = state.rows.iter().map(|((tree, key), (seq, value))| {

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender};
 
 use super::disk::Disk;
-use super::live::{Marks, Shared, engine_error, guarded, read_one};
-use crate::api::{Change, MAX_WRITES, Seq, StoreError, Write, check_expectations};
-use crate::record::{self, Place};
+use super::live::{Marks, Shared, engine_error, guarded, written_by};
+use crate::api::{MAX_WRITES, Seq, StoreError, Write, check_expectations};
+use crate::record::{self, ChangeView, Place};
 
 /// Bytes after which a group takes no further commit.
 const GROUP_BYTES: usize = 4 * 1024 * 1024;
@@ -121,7 +121,7 @@ impl Writer {
             let key = record::row_key(write.tree, &write.key);
             let written_by = match group.overlay.get(&key) {
                 Some(written_by) => *written_by,
-                None => read_one(&self.shared.db, &key)?.map(|row| row.written_by),
+                None => written_by(&self.shared.db, &key)?,
             };
             rows.push((key, written_by));
         }
@@ -132,9 +132,9 @@ impl Writer {
         let mut changes = Vec::with_capacity(writes.len());
         for (index, write) in (0..).zip(writes) {
             let key = record::log_key(seq, index);
-            let change =
-                Change { tree: write.tree, key: write.key.clone(), value: write.value.clone() };
-            changes.push((record::change_record(&key, of, &change)?, key));
+            let (tree, value) = (write.tree, write.value.as_deref());
+            let change = ChangeView { tree, key: &write.key, value };
+            changes.push((record::change_record(&key, of, change)?, key));
         }
         for (record, key) in changes {
             group.batch.insert(key, record);
