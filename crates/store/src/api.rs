@@ -216,7 +216,7 @@ pub(crate) fn check(writes: &[Write]) -> Result<(), StoreError> {
     if writes.len() > MAX_WRITES {
         return malformed(MAX_WRITES, format!("a commit has at most {MAX_WRITES} writes"));
     }
-    let mut keys = std::collections::BTreeSet::new();
+    let twice = written_twice(writes);
     let mut bytes = 0;
     for (index, write) in writes.iter().enumerate() {
         let value = write.value.as_ref().map_or(0, Vec::len);
@@ -230,11 +230,21 @@ pub(crate) fn check(writes: &[Write]) -> Result<(), StoreError> {
         if bytes > MAX_COMMIT_BYTES {
             return malformed(index, format!("a commit has at most {MAX_COMMIT_BYTES} bytes"));
         }
-        if !keys.insert((write.tree, &write.key)) {
+        if twice == Some(index) {
             return malformed(index, "a key is written once in a commit".to_owned());
         }
     }
     Ok(())
+}
+
+/// The first write whose key was written before.
+fn written_twice(writes: &[Write]) -> Option<usize> {
+    let mut keys: Vec<_> =
+        writes.iter().enumerate().map(|(index, w)| (w.tree, &w.key, index)).collect();
+    // Most lists are in order nearly, which this makes use of.
+    keys.sort();
+    let again = keys.windows(2).filter(|pair| (pair[0].0, pair[0].1) == (pair[1].0, pair[1].1));
+    again.map(|pair| pair[1].2).min()
 }
 
 /// Checks preconditions in the order of the list; `written_by` is asked once for each write, in

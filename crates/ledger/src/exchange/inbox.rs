@@ -287,8 +287,9 @@ fn vouched(
 
 fn note_fork(view: &View, chain: &Chain, (sequence, arrived): Spot, taken: &mut Taken) {
     let id = EventId { chain: chain.clone(), sequence };
-    let here = taken.accepted.iter().map(|signed| &signed.event);
-    let here = here.filter(|event| event.event().id == id).map(Sealed::hash).next_back();
+    // Events are accepted in the order of their numbers.
+    let here = taken.accepted.last().map(|signed| &signed.event);
+    let here = here.filter(|event| event.event().id == id).map(Sealed::hash);
     if let Some(known) = view.hash_at(&id).or(here) {
         taken.forks.push(Fork { id, known, arrived });
     }

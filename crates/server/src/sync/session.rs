@@ -23,6 +23,8 @@ use crate::inventory::{Holding, forks};
 const VERSION: i32 = 1;
 /// Bytes of events in a chunk, about: half of the least message that a service takes.
 const CHUNK_BYTES: usize = 256 * 1024;
+/// Chunks that are taken in while others are written.
+const MOST_BEHIND: usize = 8;
 /// Longest silence of the other side.
 const SILENCE: Duration = Duration::from_secs(60);
 /// Refused events that are told.
@@ -148,18 +150,15 @@ pub(super) fn chunk(
     inventory: &Inventory,
     events: &mut std::vec::IntoIter<EventRef>,
 ) -> Result<pb::EventChunk, ServiceError> {
-    let mut chunk = pb::EventChunk::default();
-    let mut bytes = 0;
-    while chunk.events.len() < limits::CHUNK_EVENTS && bytes < CHUNK_BYTES {
-        let Some(event) = events.next() else { break };
-        // What is in the view is in the store.
-        let raw = inventory.raw(&event)?.ok_or(ServiceError::Internal)?;
-        bytes += raw.bytes.len();
-        let signature = raw.signature.map(|signature| signature.as_bytes().to_vec());
-        let signature = signature.unwrap_or_default();
-        chunk.events.push(pb::SignedEvent { event: raw.bytes, signature });
-    }
-    Ok(chunk)
+    let next = events.as_slice();
+    let next = next.get(..limits::CHUNK_EVENTS).unwrap_or(next);
+    let raws = inventory.raws(next, CHUNK_BYTES)?;
+    events.by_ref().take(raws.len()).for_each(drop);
+    let signed = raws.into_iter().map(|Raw { bytes: event, signature }| {
+        let signature = signature.map(|signature| signature.as_bytes().to_vec());
+        pb::SignedEvent { event, signature: signature.unwrap_or_default() }
+    });
+    Ok(pb::EventChunk { events: signed.collect() })
 }
 
 /// What this side says first.
@@ -252,8 +251,11 @@ async fn take(
     from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
 ) -> Result<Arrivals, Status> {
     let mut arrivals = Arrivals::default();
-    // The disk is written to while the next chunk is taken, one chunk behind.
-    let mut before: Option<JoinHandle<Result<(), ServiceError>>> = None;
+    // The disk is written to while the next chunks are taken: what came meanwhile goes there
+    // together.
+    let mut writing: Option<JoinHandle<Result<(), ServiceError>>> = None;
+    let mut last = None;
+    let mut behind = 0;
     let mut heard = 0;
     loop {
         match hear(from).await? {
@@ -264,14 +266,19 @@ async fn take(
                 let work = move || so_far.take_in(&inventory, chunk).map(|on| (so_far, on));
                 let (so_far, underway) = side.pool.run(work).await??;
                 arrivals = so_far;
-                on_disk(before.take()).await?;
-                let (pool, inventory) = (side.pool.clone(), Arc::clone(&side.holding.inventory));
-                before = Some(tokio::spawn(async move {
-                    Ok(pool.run(move || inventory.arrived(&underway)).await??)
-                }));
+                behind += 1;
+                last = Some(underway);
+                let busy = writing.as_ref().is_some_and(|writing| !writing.is_finished());
+                if busy && behind < MOST_BEHIND {
+                    continue;
+                }
+                on_disk(writing.take()).await?;
+                behind = 0;
+                writing = last.take().map(|underway| write(side, underway));
             }
             Part::Sent(sent) => {
-                on_disk(before.take()).await?;
+                on_disk(writing.take()).await?;
+                on_disk(last.take().map(|underway| write(side, underway))).await?;
                 if usize::try_from(sent.event_count) != Ok(heard) {
                     let told = sent.event_count;
                     let what = format!("the other side says it sent {told} events, {heard} came");
@@ -284,6 +291,12 @@ async fn take(
             }
         }
     }
+}
+
+/// Brings what was taken in so far to the disk.
+fn write(side: &Side, underway: Underway) -> JoinHandle<Result<(), ServiceError>> {
+    let (pool, inventory) = (side.pool.clone(), Arc::clone(&side.holding.inventory));
+    tokio::spawn(async move { Ok(pool.run(move || inventory.arrived(&underway)).await??) })
 }
 
 async fn on_disk(

@@ -271,16 +271,15 @@ impl Desk {
                 part.writes.push(put(SIGNATURES, named(event), signature.as_bytes()));
             }
         }
-        let events: Vec<_> = new.iter().map(|signed| signed.event.clone()).collect();
-        self.stage(part, BTreeMap::new(), &events)
+        self.stage(part, BTreeMap::new(), new.iter().map(|signed| &signed.event))
     }
 
     /// Puts a part into the last batch, or into another one if it has no room left.
-    fn stage(
+    fn stage<'e>(
         &mut self,
         part: Part,
         recorded: BTreeMap<Chain, Head>,
-        events: &[Sealed],
+        events: impl IntoIterator<Item = &'e Sealed>,
     ) -> Result<Outcome, InventoryError> {
         check(&part.writes)?;
         let bytes = part.writes.iter().map(|w| w.key.len() + w.value.as_ref().map_or(0, Vec::len));

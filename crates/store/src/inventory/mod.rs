@@ -24,7 +24,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
 
 use deepbend_ledger::event::{
-    BadEvent, BrokenChain, Chain, Claim, Hash, Head, MAX_EVENT_BYTES, Recorder, Sealed,
+    BadEvent, BrokenChain, Chain, Claim, EventId, Hash, Head, MAX_EVENT_BYTES, Recorder, Sealed,
 };
 use deepbend_ledger::exchange::{DeviceKey, Fork, Inbox, Raw, Refused, Signature, Signed, Taken};
 use deepbend_ledger::fold::Founder;
@@ -40,7 +40,7 @@ mod load;
 
 pub use desk::Present;
 use desk::{Desk, Outcome, SIGN_EVERY};
-use layout::{BRANCHES, EVENTS, SIGNATURES, branch_key, event_key};
+use layout::{BRANCHES, EVENTS, SIGNATURES, branch_key, chain_key, event_key};
 use load::load;
 
 /// Most events that a device records at once: with their signatures, the head of the chain and a
@@ -48,6 +48,9 @@ use load::load;
 pub const MAX_EVENTS_AT_ONCE: usize = 9_800;
 /// Events that arrived are stored in parts of at most so many; each may have a signature.
 const ACCEPT_STEP: usize = 1_000;
+/// Events that are read together at most, and their signatures: few events have one.
+const READ_STEP: usize = 64;
+const SIGNATURES_STEP: usize = 8;
 const _: () = assert!(MAX_EVENT_BYTES <= MAX_VALUE);
 const _: () =
     assert!(MAX_EVENTS_AT_ONCE + MAX_EVENTS_AT_ONCE / SIGN_EVERY as usize + 16 < MAX_WRITES);
@@ -329,15 +332,92 @@ impl Inventory {
             row = self.store.get(BRANCHES, &named)?.filter(of_hash);
         }
         let Some(row) = row else { return Ok(None) };
-        let signature = match self.store.get(SIGNATURES, &named)? {
-            None => None,
-            Some(signature) => Some(
-                <[u8; 64]>::try_from(signature.value)
-                    .map(Signature::from_bytes)
-                    .map_err(|_| StoreError::Corrupt(format!("the signature of event {id}")))?,
-            ),
-        };
+        let signature = self.store.get(SIGNATURES, &named)?;
+        let signature = signature.map(|row| read_signature(id, row.value)).transpose()?;
         Ok(Some(Raw { bytes: row.value, signature }))
+    }
+
+    /// Events as they are sent to others, from the first on until they take `most_bytes`, at least
+    /// one. Those that follow each other in a chain are read together.
+    ///
+    /// # Errors
+    /// `Corrupt` if one is not here; else an error of the store.
+    pub fn raws(&self, events: &[EventRef], most_bytes: usize) -> Result<Vec<Raw>, StoreError> {
+        let mut raws = Vec::new();
+        let mut bytes = 0;
+        while bytes < most_bytes
+            && let Some(rest) = events.get(raws.len()..)
+            && !rest.is_empty()
+        {
+            let follows = |pair: &[EventRef]| match pair {
+                [a, b] => a.id.chain == b.id.chain && a.id.sequence + 1 == b.id.sequence,
+                _ => false,
+            };
+            let run = 1 + rest.windows(2).take(READ_STEP - 1).take_while(|p| follows(p)).count();
+            for raw in self.read_run(&rest[..run])? {
+                bytes += raw.bytes.len();
+                raws.push(raw);
+                if bytes >= most_bytes {
+                    break;
+                }
+            }
+        }
+        Ok(raws)
+    }
+
+    /// Events of one chain that follow each other.
+    fn read_run(&self, run: &[EventRef]) -> Result<Vec<Raw>, StoreError> {
+        let [EventRef { id: first, .. }, ..] = run else { return Ok(Vec::new()) };
+        let chain = chain_key(&first.chain);
+        let before = first.sequence.checked_sub(1).map(|last| event_key(&first.chain, last));
+        let rows = self.store.scan(EVENTS, &chain, before.as_deref(), run.len())?;
+        let mut signatures = self.signatures(run)?;
+        let mut rows = rows.into_iter().peekable();
+        let mut raws = Vec::with_capacity(run.len());
+        for event in run {
+            let EventRef { id, hash } = event;
+            let key = event_key(&id.chain, id.sequence);
+            while rows.next_if(|row| row.key < key).is_some() {}
+            let here = |row: &crate::Row| row.key == key && Hash::of(&row.value) == *hash;
+            let raw = match rows.next_if(here) {
+                Some(row) => {
+                    let named = branch_key(&id.chain, &Head { sequence: id.sequence, hash: *hash });
+                    let signature = signatures.remove(&named);
+                    let signature = signature.map(|value| read_signature(id, value)).transpose()?;
+                    Some(Raw { bytes: row.value, signature })
+                }
+                // It stands on another branch.
+                None => self.raw(event)?,
+            };
+            let lost = || StoreError::Corrupt(format!("event {id} is not here"));
+            raws.push(raw.ok_or_else(lost)?);
+        }
+        Ok(raws)
+    }
+
+    /// The signatures over events of one chain that follow each other, by key.
+    fn signatures(&self, run: &[EventRef]) -> Result<BTreeMap<Vec<u8>, Vec<u8>>, StoreError> {
+        let mut all = BTreeMap::new();
+        let [EventRef { id: first, .. }, ..] = run else { return Ok(all) };
+        let chain = chain_key(&first.chain);
+        // Every signature over an event has a longer key than the event.
+        let mut after = event_key(&first.chain, first.sequence);
+        let end = (first.sequence + (run.len() as u64 - 1)).checked_add(1);
+        let end = end.map(|end| event_key(&first.chain, end));
+        loop {
+            let rows = self.store.scan(SIGNATURES, &chain, Some(&after), SIGNATURES_STEP)?;
+            let full = rows.len() == SIGNATURES_STEP;
+            for row in rows {
+                if end.as_ref().is_some_and(|end| row.key >= *end) {
+                    return Ok(all);
+                }
+                after.clone_from(&row.key);
+                all.insert(row.key, row.value);
+            }
+            if !full {
+                return Ok(all);
+            }
+        }
     }
 
     /// Waits until a batch is on the disk, and writes those up to it if nobody else does.
@@ -420,6 +500,12 @@ impl Inventory {
             desk
         })
     }
+}
+
+fn read_signature(id: &EventId, value: Vec<u8>) -> Result<Signature, StoreError> {
+    let bytes = <[u8; 64]>::try_from(value);
+    let bytes = bytes.map_err(|_| StoreError::Corrupt(format!("the signature of event {id}")))?;
+    Ok(Signature::from_bytes(bytes))
 }
 
 fn panicked() -> StoreError {
