@@ -3,12 +3,13 @@
 
 use std::sync::Arc;
 
-use deepbend_ledger::event::{Certainty, Chain, Claim, Recorder, Sealed};
+use deepbend_ledger::event::{Certainty, Chain, Claim, Hash, Recorder, Sealed};
+use deepbend_ledger::exchange::{DeviceKey, Inbox, Raw, Tips};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{FileKind, import};
 use deepbend_ledger::time::ObservedTime;
-use deepbend_ledger::view::View;
-use deepbend_store::inventory::{Inventory, InventoryError};
+use deepbend_ledger::view::{EventRef, View};
+use deepbend_store::inventory::{Fleet, Inventory, InventoryError};
 use deepbend_store::{
     Expect, Fault, FaultyStore, MemoryStore, SledOptions, SledStore, Store, StoreError, Tree, Write,
 };
@@ -36,8 +37,12 @@ fn lures(count: usize) -> String {
 }
 
 fn boats_by(device: &str) -> Vec<Sealed> {
+    boats_told(device, BOATS)
+}
+
+fn boats_told(device: &str, boats: &str) -> Vec<Sealed> {
     let chain = Chain { device: Id::new(device).unwrap(), incarnation: 1 };
-    let files = [(FileKind::Boats, BOATS)];
+    let files = [(FileKind::Boats, boats)];
     import(&files, &View::default(), &mut Recorder::begin(chain, 1), &claim()).unwrap()
 }
 
@@ -57,6 +62,44 @@ fn what_was_imported_is_there_after_reopening() {
     assert_eq!(*again.view(), *view);
     assert_eq!(again.head(&desk()), head);
     assert_eq!(again.view().entries().count(), 1203);
+}
+
+// Source: reading the same events one by one.
+#[test]
+fn events_that_are_read_together_are_those_that_are_read_one_by_one() {
+    let fleet = Fleet { founder: None, key: Some(DeviceKey::from_secret(&[7; 32])) };
+    let inventory = Inventory::open_for(Arc::new(MemoryStore::new()), fleet).unwrap();
+    inventory.import(&[(FileKind::Boats, BOATS)], &desk(), &claim()).unwrap();
+    let text = lures(200);
+    inventory.import(&[(FileKind::Lures, &text)], &desk(), &claim()).unwrap();
+    let mut inbox = Inbox::default();
+    for (device, boats) in [("B1-tablet", BOATS), (desk().as_str(), "boat_id,name\nB9,Knot\n")] {
+        let raw = |event: Sealed| Raw { bytes: event.bytes().to_vec(), signature: None };
+        let chunk = boats_told(device, boats).into_iter().map(raw).collect();
+        assert!(inventory.accept(&mut inbox, chunk).unwrap().accepted > 0);
+    }
+    let view = inventory.view();
+    assert!(view.is_forked(&Chain { device: desk(), incarnation: 1 }));
+    let all = view.lacking(&Tips::default(), &Tips::default());
+    assert_eq!(all.len(), 207);
+    let plain = |raw: Raw| (raw.bytes, raw.signature);
+    let right: Vec<_> = all.iter().map(|e| plain(inventory.raw(e).unwrap().unwrap())).collect();
+    // At 64, 128 and 192, and at the end of each import.
+    assert_eq!(right.iter().filter(|(_, signature)| signature.is_some()).count(), 5);
+    for from in [0, 1, 3, 66, 203, 206] {
+        let together = inventory.raws(&all[from..], usize::MAX).unwrap();
+        assert!(together.into_iter().map(plain).eq(right[from..].iter().cloned()), "from {from}");
+    }
+    let backwards: Vec<_> = all.iter().rev().cloned().collect();
+    let together = inventory.raws(&backwards, usize::MAX).unwrap();
+    assert!(together.into_iter().map(plain).eq(right.iter().rev().cloned()));
+    let three = right[..3].iter().map(|(bytes, _)| bytes.len()).sum();
+    for (most, count) in [(1, 1), (three - 1, 3), (three, 3), (three + 1, 4)] {
+        assert_eq!(inventory.raws(&all, most).unwrap().len(), count);
+    }
+    let nowhere = EventRef { hash: Hash::of(b"nothing"), ..all[5].clone() };
+    let asked = [all[4].clone(), nowhere, all[6].clone()];
+    assert!(matches!(inventory.raws(&asked, usize::MAX), Err(StoreError::Corrupt(_))));
 }
 
 #[test]

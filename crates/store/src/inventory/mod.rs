@@ -350,7 +350,9 @@ impl Inventory {
             && !rest.is_empty()
         {
             let follows = |pair: &[EventRef]| match pair {
-                [a, b] => a.id.chain == b.id.chain && a.id.sequence + 1 == b.id.sequence,
+                [a, b] => {
+                    a.id.chain == b.id.chain && a.id.sequence.checked_add(1) == Some(b.id.sequence)
+                }
                 _ => false,
             };
             let run = 1 + rest.windows(2).take(READ_STEP - 1).take_while(|p| follows(p)).count();
