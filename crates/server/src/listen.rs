@@ -42,14 +42,20 @@ impl Drop for SocketFile {
 pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFile)>> {
     let path = socket_path(folder);
     match std::fs::remove_file(&path) {
+        Err(error) if error.kind() == io::ErrorKind::ReadOnlyFilesystem => return Ok(none(&error)),
         Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
         Ok(()) | Err(_) => {}
     }
     let listener = match UnixListener::bind(&path) {
         Ok(listener) => listener,
-        Err(error) if error.kind() == io::ErrorKind::InvalidInput => {
-            tracing::warn!(%error, "no socket in the data folder: its path is too long");
-            return Ok(None);
+        // The path is too long, or the disk can only be read.
+        Err(error)
+            if matches!(
+                error.kind(),
+                io::ErrorKind::InvalidInput | io::ErrorKind::ReadOnlyFilesystem
+            ) =>
+        {
+            return Ok(none(&error));
         }
         Err(error) => return Err(error),
     };
@@ -57,6 +63,11 @@ pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFi
     // For its owner alone: who may use the folder is who may write to it.
     std::fs::set_permissions(&file.path, std::fs::Permissions::from_mode(0o600))?;
     Ok(Some((listener, file)))
+}
+
+fn none(error: &io::Error) -> Option<(UnixListener, SocketFile)> {
+    tracing::warn!(%error, "no socket in the data folder: this machine's callers need the address");
+    None
 }
 
 #[cfg(test)]

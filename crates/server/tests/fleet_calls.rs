@@ -353,6 +353,16 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     exchange(&shed, &boat, None).await;
     assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
     assert_eq!(state(&boat).await, state(&shed).await);
+    // Without its founder nobody would count.
+    let revoked = What::Revoked(pb::Revoked {
+        device_id: "shed-desk".to_owned(),
+        reason: "a slip".to_owned(),
+        ..Default::default()
+    });
+    let slip = event("", "2031-09-15T20:00:00Z", pb::Certainty::Seen, "", revoked);
+    let request = pb::RecordEventsRequest { events: vec![slip], ..Default::default() };
+    let refused = shed.inventory().record_events(request).await.unwrap_err();
+    assert!(refused.message().contains("founder"), "{refused}");
     shed.end().await;
     boat.end().await;
 }

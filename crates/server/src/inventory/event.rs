@@ -340,6 +340,12 @@ impl Wanted<'_> {
             What::Revoked(pb::Revoked { device_id, last_sequences, reason }) => {
                 within(outer, name, "revoked", |reader| {
                     let device = required_id(reader, "device_id", device_id);
+                    let founder = known.view.roll().founder().map(|founder| &founder.device);
+                    if device.is_some() && device.as_ref() == founder {
+                        let wrong = "is the founder: without it no device of the fleet counts";
+                        let right = "another device; for a new founder set it on every boat";
+                        reader.fault("device_id", FaultCode::Conflict, wrong, right);
+                    }
                     let reason = words(reader, "reason", reason);
                     let mut last = BTreeMap::new();
                     for (incarnation, sequence) in last_sequences {
