@@ -12,7 +12,7 @@ type NeedKey<'p> = (&'p str, &'p str);
 pub fn plan_difference(before: &[pb::Plan], after: &[pb::Plan]) -> pb::PlanDifference {
     let several = before.len() > 1 || after.len() > 1;
     let mut difference = pb::PlanDifference {
-        gain_micros: objective(after) - objective(before),
+        gain_micros: objective(after).saturating_sub(objective(before)),
         ..pb::PlanDifference::default()
     };
     let nothing = pb::Plan::default();
@@ -32,7 +32,8 @@ pub fn plan_difference(before: &[pb::Plan], after: &[pb::Plan]) -> pb::PlanDiffe
 }
 
 fn objective(plans: &[pb::Plan]) -> i64 {
-    plans.iter().filter_map(|plan| plan.value).map(|value| value.objective_micros).sum()
+    let values = plans.iter().filter_map(|plan| plan.value).map(|value| value.objective_micros);
+    values.fold(0, i64::saturating_add)
 }
 
 /// Outfits that the other plan does not have.

@@ -77,8 +77,13 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let answer = watched(global, &service, Work::CheckCoverage(request)).await?;
-        let Part::CheckCoverage(answer) = answer else { return Err(other_answer()) };
+        let mut answer = covered(global, &service, request.clone()).await?;
+        let none =
+            answer.plan.as_ref().is_some_and(|plan| plan.status() == pb::PlanStatus::Infeasible);
+        if none && in_turns(&mut request) {
+            note("too few outfits are left for all to fish at once: people take turns");
+            answer = covered(global, &service, request).await?;
+        }
         let Some(plan) = &answer.plan else {
             return Err(Failure::new(Exit::Failed, "the answer lacks its plan"));
         };
@@ -92,6 +97,23 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     };
     let done = done.await;
     finish(service, done).await
+}
+
+async fn covered(
+    global: &Global,
+    service: &Service,
+    request: pb::CheckCoverageRequest,
+) -> Result<pb::CheckCoverageResponse, Failure> {
+    let answer = watched(global, service, Work::CheckCoverage(request)).await?;
+    let Part::CheckCoverage(answer) = answer else { return Err(other_answer()) };
+    Ok(answer)
+}
+
+/// Lets people take turns; whether any were to fish at once.
+fn in_turns(request: &mut pb::CheckCoverageRequest) -> bool {
+    let segments = request.trip.iter_mut().flat_map(|trip| &mut trip.segments);
+    let at_once = segments.map(|segment| std::mem::take(&mut segment.angler_ids));
+    at_once.fold(false, |any, ids| any | !ids.is_empty())
 }
 
 /// The boat that is meant.
