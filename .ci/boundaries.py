@@ -36,6 +36,8 @@ LICENCES = {
     "ISC",
     "MIT",
     "MIT-0",
+    # Of the file, not of the work: as a library, unchanged, it may be linked with any licence.
+    "MPL-2.0+",
     "Unicode-3.0",
     "Unlicense",
     "Zlib",
