@@ -246,16 +246,25 @@ async fn send(
     say(to, Part::Sent(pb::Sent { event_count })).await
 }
 
+/// Takes what the other side sends, to the disk also where it breaks off.
 async fn take(
     side: &Side,
     from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
 ) -> Result<Arrivals, Status> {
+    let mut behind = Behind::default();
+    let heard = take_all(side, from, &mut behind).await;
+    let written = behind.end(side).await;
+    let arrivals = heard?;
+    written?;
+    Ok(arrivals)
+}
+
+async fn take_all(
+    side: &Side,
+    from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
+    behind: &mut Behind,
+) -> Result<Arrivals, Status> {
     let mut arrivals = Arrivals::default();
-    // The disk is written to while the next chunks are taken: what came meanwhile goes there
-    // together.
-    let mut writing: Option<JoinHandle<Result<(), ServiceError>>> = None;
-    let mut last = None;
-    let mut behind = 0;
     let mut heard = 0;
     loop {
         match hear(from).await? {
@@ -266,30 +275,50 @@ async fn take(
                 let work = move || so_far.take_in(&inventory, chunk).map(|on| (so_far, on));
                 let (so_far, underway) = side.pool.run(work).await??;
                 arrivals = so_far;
-                behind += 1;
-                last = Some(underway);
-                let busy = writing.as_ref().is_some_and(|writing| !writing.is_finished());
-                if busy && behind < MOST_BEHIND {
-                    continue;
-                }
-                on_disk(writing.take()).await?;
-                behind = 0;
-                writing = last.take().map(|underway| write(side, underway));
+                behind.add(side, underway).await?;
+            }
+            Part::Sent(sent) if usize::try_from(sent.event_count) == Ok(heard) => {
+                return Ok(arrivals);
             }
             Part::Sent(sent) => {
-                on_disk(writing.take()).await?;
-                on_disk(last.take().map(|underway| write(side, underway))).await?;
-                if usize::try_from(sent.event_count) != Ok(heard) {
-                    let told = sent.event_count;
-                    let what = format!("the other side says it sent {told} events, {heard} came");
-                    return Err(ServiceError::Peer(what).into());
-                }
-                return Ok(arrivals);
+                let told = sent.event_count;
+                let what = format!("the other side says it sent {told} events, {heard} came");
+                return Err(ServiceError::Peer(what).into());
             }
             Part::Hello(_) | Part::Landmarks(_) | Part::Receipt(_) => {
                 return Err(malformed("something between its events").into());
             }
         }
+    }
+}
+
+/// What was taken in and is not on the disk: it is written to while the next chunks are taken, and
+/// what came meanwhile goes there together.
+#[derive(Default)]
+struct Behind {
+    writing: Option<JoinHandle<Result<(), ServiceError>>>,
+    last: Option<Underway>,
+    chunks: usize,
+}
+
+impl Behind {
+    async fn add(&mut self, side: &Side, underway: Underway) -> Result<(), ServiceError> {
+        self.chunks += 1;
+        self.last = Some(underway);
+        let busy = self.writing.as_ref().is_some_and(|writing| !writing.is_finished());
+        if busy && self.chunks < MOST_BEHIND {
+            return Ok(());
+        }
+        on_disk(self.writing.take()).await?;
+        self.chunks = 0;
+        self.writing = self.last.take().map(|underway| write(side, underway));
+        Ok(())
+    }
+
+    async fn end(self, side: &Side) -> Result<(), ServiceError> {
+        let before = on_disk(self.writing).await;
+        let last = on_disk(self.last.map(|underway| write(side, underway))).await;
+        before.and(last)
     }
 }
 
