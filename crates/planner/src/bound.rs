@@ -7,6 +7,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::deflect::deflect;
 use crate::grid::{Cand, Grid};
 use crate::watch::Watch;
 use crate::weights::Micros;
@@ -421,11 +422,7 @@ pub(crate) fn relax(
             break;
         }
         direction.resize(slope.len(), 0.0);
-        let along: f64 = direction.iter().zip(&slope).map(|(d, s)| d * s).sum();
-        let square: f64 = direction.iter().map(|d| d * d).sum();
-        let keep = if along < 0.0 && square > 0.0 { -1.5 * along / square } else { 0.0 };
-        direction.iter_mut().zip(&slope).for_each(|(d, s)| *d = s + keep * *d);
-        let square: f64 = direction.iter().map(|d| d * d).sum();
+        let square = deflect(&mut direction, slope.iter().copied());
         if square <= 0.0 {
             break;
         }

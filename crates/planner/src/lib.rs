@@ -32,6 +32,7 @@ pub mod check;
 mod check_fleet;
 mod clash;
 mod crew;
+mod deflect;
 pub mod faults;
 pub mod fleet;
 mod grid;

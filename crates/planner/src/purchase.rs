@@ -5,6 +5,7 @@
 //! The prices are moved by a subgradient rule with a fixed number of rounds. All sums are whole,
 //! so that the bound holds to the last digit.
 
+use crate::deflect::deflect;
 use crate::season::{Count, Fine, GoOn, SeasonError, go_on};
 
 /// Rounds of the subgradient rule.
@@ -251,12 +252,7 @@ impl<'a, 'b> Relaxation<'a, 'b> {
                     continue;
                 }
             }
-            // Camerini, Fratta and Maffioli: turn away from the last direction where it points back.
-            let along: f64 = direction.iter().zip(&slope).map(|(d, s)| d * s).sum();
-            let square: f64 = direction.iter().map(|d| d * d).sum();
-            let keep = if along < 0.0 && square > 0.0 { -1.5 * along / square } else { 0.0 };
-            direction.iter_mut().zip(&slope).for_each(|(d, s)| *d = s + keep * *d);
-            let square: f64 = direction.iter().map(|d| d * d).sum();
+            let square = deflect(&mut direction, slope.iter().copied());
             if stride < LEAST_STRIDE || square <= 0.0 || value <= best.worth {
                 break;
             }

@@ -4,6 +4,7 @@ use super::capacity::{self, Served};
 use super::case::{Case, Mark, Reach, SCALE};
 use super::meter::Meter;
 use super::tree::Best;
+use crate::deflect::deflect;
 
 /// Where the search stands when a bound is asked for.
 pub(super) struct Place<'a> {
@@ -223,18 +224,7 @@ pub(super) fn relax(
         if settled || meter.is_over() {
             break;
         }
-        // Camerini, Fratta and Maffioli: turn away from the last direction where it points back.
-        let (mut along, mut square) = (0.0, 0.0);
-        for (d, count) in direction.iter().zip(&eval.count) {
-            along += d * f64::from(1 - count);
-            square += d * d;
-        }
-        let keep = if along < 0.0 && square > 0.0 { -1.5 * along / square } else { 0.0 };
-        let mut square = 0.0;
-        for (d, count) in direction.iter_mut().zip(&eval.count) {
-            *d = f64::from(1 - count) + keep * *d;
-            square += *d * *d;
-        }
+        let square = deflect(&mut direction, eval.count.iter().map(|count| f64::from(1 - count)));
         if square <= 0.0 {
             break;
         }
