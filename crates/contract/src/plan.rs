@@ -181,4 +181,11 @@ mod tests {
         let same = plan_difference(std::slice::from_ref(&first), std::slice::from_ref(&first));
         assert_eq!(same, pb::PlanDifference::default());
     }
+
+    // Source: the contract: a plan of a request may hold any value.
+    #[test]
+    fn no_value_is_too_large() {
+        let (least, most) = (plan(&[], &[], i64::MIN), plan(&[], &[], i64::MAX));
+        assert_eq!(plan_difference(&[least], &[most.clone(), most]).gain_micros, i64::MAX);
+    }
 }

@@ -263,8 +263,8 @@ impl Case<'_> {
         self.work.throwable_g
     }
 
-    /// Drag area over mass of the lure flying steadily with a mass, cm²/g: that of its class, and by the third
-    /// root less for a lure heavier than usual, as area and mass of like shapes grow.
+    /// Drag area over mass of the lure flying steadily with a mass, cm²/g: that of its class, and by
+    /// the third root less for a lure heavier than usual, as area and mass of like shapes grow.
     #[must_use]
     pub fn bulk_cm2_per_g(&self, mass_g: f64) -> f64 {
         let w = &self.p.wind;

@@ -102,8 +102,8 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
     let hook =
         notes.word("lure.hook.style", lure.hook.style, traits.hook_style, "usual for the class");
     let cover = notes.word("water.cover", water.cover, Cover::Open, "not given");
-    let air = air(p, traits, lure, &mut notes);
     let loose_tail = loose_tail(p, traits, lure);
+    let air = air(p, traits, lure, loose_tail, &mut notes);
     let (wind, wind_m_s) = wind(p, water, &mut notes);
     let hookset = water.hookset.unwrap_or_else(|| usual_hookset(traits, hook));
 
@@ -566,7 +566,13 @@ fn usual_hookset(traits: &ClassTraits, hook: HookStyle) -> Hookset {
 }
 
 /// Coefficient of the air class; a long soft tail on a light head flies a class worse.
-fn air(p: &Parameters, traits: &ClassTraits, lure: &Lure, notes: &mut Notes) -> f64 {
+fn air(
+    p: &Parameters,
+    traits: &ClassTraits,
+    lure: &Lure,
+    loose_tail: f64,
+    notes: &mut Notes,
+) -> f64 {
     let (w, i) = (&p.wind, &p.interval);
     let class = lure.air.unwrap_or(traits.air);
     if lure.air.is_none() {
@@ -580,7 +586,7 @@ fn air(p: &Parameters, traits: &ClassTraits, lure: &Lure, notes: &mut Notes) -> 
         AirClass::Wobbling => (w.air_wobbling, w.air_tumbling),
         AirClass::Tumbling => (w.air_tumbling, w.air_tumbling),
     };
-    own + (worse - own) * loose_tail(p, traits, lure)
+    own + (worse - own) * loose_tail
 }
 
 /// How far a lure is a long soft tail on a light head, 0 to 1: by its measures, or since it is said
