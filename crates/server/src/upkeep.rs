@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use deepbend_contract::pb;
 use deepbend_contract::pb::sync_service_client::SyncServiceClient;
 use deepbend_store::backup::{BackupError, Summary, backup, verify};
+use deepbend_store::inventory::{InventoryError, mend};
 use deepbend_store::{SledOptions, SledStore, StoreError};
 use tonic::transport::Endpoint;
 
@@ -65,6 +66,9 @@ pub enum UpkeepError {
     /// The store.
     #[error(transparent)]
     Store(StoreError),
+    /// Events that cannot be put in order again.
+    #[error(transparent)]
+    Events(#[from] InventoryError),
     /// The service that holds the folder.
     #[error("the service that holds the folder gives no backup: {0}")]
     Service(String),
@@ -130,15 +134,30 @@ impl Upkeep {
                 ))
             }
             Self::Repair => {
-                let repair = SledStore::repair(folder?, options)?;
+                let folder = folder?;
+                let repair = SledStore::repair(folder, options)?;
+                let mended = mend(&SledStore::open(folder, options)?)?;
                 let lost = match (repair.lost.len(), repair.unsure) {
                     (0, false) => "nothing is lost".to_owned(),
                     (0, true) => "older events may be lost".to_owned(),
                     (n, _) => format!("{n} commits are lost in part or whole"),
                 };
+                let behind = match mended.strays.as_slice() {
+                    [] => String::new(),
+                    [one] => format!(
+                        ". Event {one} stands behind a lost one: it is kept, and counts again once \
+                         an exchange has brought that one back and the service was started anew"
+                    ),
+                    all @ [first, ..] => format!(
+                        ". {} events from {first} on stand behind lost ones: they are kept, and \
+                         count again once an exchange has brought those back and the service was \
+                         started anew",
+                        all.len()
+                    ),
+                };
                 Ok(format!(
-                    "put together again, {lost}; the damaged files are kept in {}. Exchange with \
-                     another service: it brings back what it has",
+                    "put together again, {lost}; the damaged files are kept in {}{behind}. \
+                     Exchange with another service: it brings back what it has",
                     repair.kept.display()
                 ))
             }

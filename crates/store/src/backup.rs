@@ -64,23 +64,35 @@ pub struct Summary {
 
 /// The mark that a store was restored or repaired and has not been heeded yet: whoever records
 /// events must begin a new incarnation, because events after the backup may be out in the world.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mark {
+    /// Commits that are known to be lost: each may have begun an incarnation of which nothing is
+    /// left.
+    pub lost: u64,
+    written_by: Seq,
+}
+
+/// The mark of a store, if it has one.
 ///
 /// # Errors
-/// As [`Store::get`].
-pub fn restored(store: &dyn Store) -> Result<Option<Row>, StoreError> {
-    store.get(TOOLS, RESTORED)
+/// As [`Store::get`]; `Corrupt` if the mark cannot be read.
+pub fn restored(store: &dyn Store) -> Result<Option<Mark>, StoreError> {
+    let Some(row) = store.get(TOOLS, RESTORED)? else { return Ok(None) };
+    let lost = row.value.try_into().map(u64::from_be_bytes);
+    let lost = lost.map_err(|_| StoreError::Corrupt("the mark of a restored store".to_owned()))?;
+    Ok(Some(Mark { lost, written_by: row.written_by }))
 }
 
 /// The write that takes the mark away; put it into the commit that begins the new incarnation.
 #[must_use]
-pub fn heed(mark: &Row) -> Write {
+pub fn heed(mark: &Mark) -> Write {
     let expect = Expect::WrittenBy(mark.written_by);
     Write { tree: TOOLS, key: RESTORED.to_vec(), expect, value: None }
 }
 
-/// Sets the mark as one more commit.
-pub(crate) fn mark_restored(state: &mut State) {
-    let value = state.head.to_be_bytes().to_vec();
+/// Sets the mark as one more commit; `lost` are the commits that are known to be lost.
+pub(crate) fn mark_restored(state: &mut State, lost: u64) {
+    let value = lost.to_be_bytes().to_vec();
     state.head += 1;
     state.rows.insert((TOOLS, RESTORED.to_vec()), (state.head, value.clone()));
     let change = Change { tree: TOOLS, key: RESTORED.to_vec(), value: Some(value) };
@@ -325,7 +337,7 @@ impl MemoryStore {
     /// [`BackupError`] if the backup is damaged.
     pub fn restore(from: &mut dyn Read) -> Result<Self, BackupError> {
         let (mut state, _) = read(from)?;
-        mark_restored(&mut state);
+        mark_restored(&mut state, 0);
         Ok(Self::of(state))
     }
 }

@@ -17,6 +17,7 @@
 //! | no commit is half there | one batch of the engine for a group of commits | both, and `tests/conformance.rs` |
 //! | damage is told, with its place, and changes nothing | a checksum in every record; the log is looked at before the engine opens it; an audit after | `tests/faults.rs` |
 //! | a damaged, full or read-only store is still read | an image in memory; row and feed complete each other | `tests/faults.rs` |
+//! | what stands behind a lost event is kept until that one comes back | a repair puts it aside | `tests/repair.rs` |
 //! | a backup is one point in time | rows, then the feed up to a head read after them | `tests/backup.rs` |
 //!
 //! `tests/kill.rs`, `tests/sync_order.rs` and the twin are also run on a store that breaks the
@@ -32,7 +33,7 @@
 //! 02                      the head     03                          the floor of the feed
 //! ```
 //!
-//! Trees: 1 events and 2 heads of chains (see [`inventory`]), 3 notes of the service, 254 marks of
+//! Trees: 1, 2 and 4 to 7 events and what belongs to them (see [`inventory`]), 3 notes of the service, 254 marks of
 //! the store's own tools (see [`backup`]).
 //!
 //! # What it costs

@@ -18,9 +18,9 @@ use super::layout::{
 };
 use super::{Heads, InventoryError, latest};
 use crate::api::{
-    Expect, MAX_COMMIT_BYTES, MAX_WRITES, Row, Seq, Store, StoreError, Tree, Write, check,
+    Expect, MAX_COMMIT_BYTES, MAX_WRITES, Seq, Store, StoreError, Tree, Write, check,
 };
-use crate::backup;
+use crate::backup::{self, Mark};
 
 /// Every so many events of a chain, and the last one of a batch, are signed.
 pub(super) const SIGN_EVERY: u64 = 64;
@@ -127,7 +127,7 @@ pub(super) struct Desk {
     heads: BTreeMap<Chain, Head>,
     beside: Beside,
     /// The mark of a restored store that nobody heeded; `None`: look.
-    mark: Option<Option<Row>>,
+    mark: Option<Option<Mark>>,
     /// Batches that wait, the next one first. More is added to the last one.
     waiting: VecDeque<Batch>,
     /// What becomes of the batch that was begun last, written or not.
@@ -190,27 +190,27 @@ impl Desk {
         store: &dyn Store,
         device: &Id,
     ) -> Result<Recorder, StoreError> {
-        let restored = self.mark(store)?.is_some();
-        let Some((chain, head)) = latest(&self.heads, device) else {
-            return Ok(Recorder::begin(Chain { device: device.clone(), incarnation: 1 }, 1));
-        };
-        let begin = |further: u32| {
-            let incarnation = chain.incarnation.saturating_add(further);
+        let lost = self.mark(store)?.map(|mark| u32::try_from(mark.lost).unwrap_or(u32::MAX));
+        let begin = |last: u32, further: u32| {
+            let incarnation = last.saturating_add(further);
             Recorder::begin(Chain { device: device.clone(), incarnation }, 1)
         };
-        Ok(if restored {
-            begin(1)
+        // Of an incarnation that a lost commit began, somebody else may have events.
+        let next = lost.unwrap_or(0).saturating_add(1);
+        let Some((chain, head)) = latest(&self.heads, device) else { return Ok(begin(0, next)) };
+        Ok(if lost.is_some() {
+            begin(chain.incarnation, next)
         } else if self.view.is_forked(chain) {
             // Both stores of a fork come here; each goes on from an event that the other did not
             // write, so that its hash sets them apart.
             let [a, b, ..] = *head.hash.as_bytes();
-            begin(1 + u32::from(u16::from_be_bytes([a, b])))
+            begin(chain.incarnation, 1 + u32::from(u16::from_be_bytes([a, b])))
         } else {
             Recorder::after(chain.clone(), head)
         })
     }
 
-    fn mark(&mut self, store: &dyn Store) -> Result<Option<Row>, StoreError> {
+    fn mark(&mut self, store: &dyn Store) -> Result<Option<Mark>, StoreError> {
         if let Some(mark) = &self.mark {
             return Ok(mark.clone());
         }

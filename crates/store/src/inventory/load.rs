@@ -6,11 +6,12 @@ use std::sync::mpsc::{self, SyncSender};
 use std::thread;
 
 use deepbend_ledger::event::{Chain, EventId, Head, Sealed, follow};
+use deepbend_ledger::fold::Founder;
 use deepbend_ledger::view::View;
 
-use super::layout::{BRANCHES, EVENTS, HEADS, chain_key, event_key, named, read_head};
+use super::layout::{BRANCHES, EVENTS, HEADS, event_key, named, read_chain, read_head};
 use super::{Fleet, Heads, InventoryError, Settled, StoredHead};
-use crate::api::{Condition, Store, StoreError, Tree};
+use crate::api::{Condition, Seq, Store, StoreError, Tree};
 
 /// Rows of one page.
 const PAGE: usize = 500;
@@ -20,7 +21,7 @@ const FOLD_STEP: usize = 5_000;
 const PARTS_AHEAD: usize = 2;
 
 /// Every row of a tree, page by page.
-fn walk<E: From<StoreError>>(
+pub(super) fn walk<E: From<StoreError>>(
     store: &dyn Store,
     tree: Tree,
     mut each: impl FnMut(crate::Row) -> Result<(), E>,
@@ -66,19 +67,42 @@ fn nobody() -> StoreError {
     StoreError::Unavailable("nobody waits for the events".to_owned())
 }
 
+/// Everything that is stored, and the first thing about it that does not hold together.
+pub(super) struct Found {
+    pub(super) view: View,
+    /// How far each chain can be followed.
+    pub(super) reached: BTreeMap<Chain, Head>,
+    pub(super) heads: Heads,
+    upto: Seq,
+    broken: Option<String>,
+}
+
 /// Follows every chain to its head, and folds all events while the next ones are read.
+///
+/// Of a store that can only be read, what holds together is served; elsewhere whatever is missing
+/// is an error.
 pub(super) fn load(store: &dyn Store, fleet: &Fleet) -> Result<(Heads, Settled), InventoryError> {
-    let damaged = |what: String| InventoryError::Store(StoreError::Corrupt(what));
+    let Found { view, heads, upto, broken, .. } = find(store, fleet.founder.clone())?;
+    match broken {
+        Some(what) if !matches!(store.condition(), Condition::ReadOnly(_)) => {
+            Err(StoreError::Corrupt(what).into())
+        }
+        Some(_) | None => Ok((heads, Settled { upto, view: Arc::new(view) })),
+    }
+}
+
+/// Reads everything that is stored.
+pub(super) fn find(store: &dyn Store, founder: Option<Founder>) -> Result<Found, InventoryError> {
     let upto = match store.head() {
         Ok(head) => head,
         // A store that can only be read may have lost it; then nothing can be watched.
         Err(_) if matches!(store.condition(), Condition::ReadOnly(_)) => 0,
         Err(error) => return Err(error.into()),
     };
-    let view = fleet.founder.clone().map_or_else(View::default, View::founded_by);
+    let mut view = founder.map_or_else(View::default, View::founded_by);
     let mut reached: BTreeMap<Chain, Head> = BTreeMap::new();
-    let view = thread::scope(|scope| {
-        let mut view = view;
+    let mut broken: Option<String> = None;
+    thread::scope(|scope| {
         let (sender, parts) = mpsc::sync_channel(PARTS_AHEAD);
         let reader = thread::Builder::new().name("store-reader".to_owned());
         let unavailable = |error: std::io::Error| StoreError::Unavailable(error.to_string());
@@ -87,43 +111,39 @@ pub(super) fn load(store: &dyn Store, fleet: &Fleet) -> Result<(Heads, Settled),
             let (tree, events): (Tree, Vec<Sealed>) = part?;
             for event in events.iter().filter(|_| tree == EVENTS) {
                 let chain = &event.event().id.chain;
-                let head = follow(reached.get(chain), event);
-                let head = head.map_err(|broken| damaged(broken.to_string()))?;
-                reached.insert(chain.clone(), head);
+                match follow(reached.get(chain), event) {
+                    Ok(head) => {
+                        reached.insert(chain.clone(), head);
+                    }
+                    Err(gap) => {
+                        broken.get_or_insert_with(|| gap.to_string());
+                    }
+                }
             }
             view.extend(&events);
         }
-        Ok::<_, InventoryError>(view)
-    })?;
-    if let Some(lost) = view.waiting().next() {
-        return Err(damaged(format!("the event before {} is missing", lost.id)));
-    }
-    let mut stored = BTreeMap::new();
-    walk(store, HEADS, |row| {
-        let head = read_head(&row.value);
-        let head = head.ok_or_else(|| damaged("the head of a chain is cut short".to_owned()))?;
-        stored.insert(row.key, StoredHead { head, written_by: row.written_by });
         Ok::<_, InventoryError>(())
     })?;
+    if let Some(lost) = view.waiting().next() {
+        broken.get_or_insert_with(|| format!("the event before {} is missing", lost.id));
+    }
     let mut heads = Heads::new();
-    for (chain, head) in reached {
-        match stored.remove(&chain_key(&chain)) {
-            Some(stored) if stored.head == head => {
-                heads.insert(chain, stored);
-            }
-            Some(_) | None => {
-                let Chain { device, incarnation } = &chain;
-                return Err(damaged(format!(
-                    "the events of {device} (incarnation {incarnation}) end at number {} and \
-                     not at their head",
-                    head.sequence
-                )));
-            }
-        }
+    walk(store, HEADS, |row| {
+        let told = read_chain(&row.key).zip(read_head(&row.value));
+        let Some((chain, head)) = told else {
+            broken.get_or_insert_with(|| "the head of a chain is cut short".to_owned());
+            return Ok::<_, InventoryError>(());
+        };
+        heads.insert(chain, StoredHead { head, written_by: row.written_by });
+        Ok(())
+    })?;
+    let ends = heads.iter().map(|(chain, stored)| (chain, Some(stored.head)));
+    let ends = ends.chain(reached.keys().map(|chain| (chain, heads.get(chain).map(|h| h.head))));
+    let astray = ends.filter(|(chain, head)| reached.get(*chain).copied() != *head).next();
+    if let Some((Chain { device, incarnation }, _)) = astray {
+        broken.get_or_insert_with(|| {
+            format!("the events of {device} (incarnation {incarnation}) do not end at their head")
+        });
     }
-    let settled = Settled { upto, view: Arc::new(view) };
-    match stored.keys().next() {
-        None => Ok((heads, settled)),
-        Some(key) => Err(damaged(format!("all events of {} are missing", key.escape_ascii()))),
-    }
+    Ok(Found { view, reached, heads, upto, broken })
 }

@@ -5,20 +5,24 @@
 //! tree 2, heads:      device | 00 | incarnation(4)                          -> sequence(8) | hash(32)
 //! tree 4, signatures: device | 00 | incarnation(4) | sequence(8) | hash(32) -> signature(64)
 //! tree 5, branches:   device | 00 | incarnation(4) | sequence(8) | hash(32) -> the event's bytes
+//! tree 6, strays:     device | 00 | incarnation(4) | sequence(8) | hash(32) -> the event's bytes
+//! tree 7, signatures of strays: as tree 4
 //! ```
 //!
 //! Numbers are big-endian, an id holds no zero byte: so the events of a chain stand in their
 //! order. Loading follows every chain by its hashes up to its head; an event that is missing,
 //! changed or too many is an error, never a smaller fleet. Where a chain forks, the branch that
-//! came first is in tree 1 and the others are in tree 5.
-
+//! came first is in tree 1 and the others are in tree 5. Strays are what a damaged store had behind a
+//! gap; they are offered again whenever the inventory is opened.
+//!
 //! Who records prepares his events at the `desk`, one after the other, and then waits for the
 //! disk: whoever comes first writes all that was prepared by then as one commit, with one sync, and
 //! the others find it done. Readers see what is on the disk and never wait for a writer.
 //!
 //! 1. `desk`: events prepared in order, in batches that wait;
 //! 2. `layout`: the keys above;
-//! 3. `load`: all events of a store, read and folded.
+//! 3. `load`: all events of a store, read and folded;
+//! 4. `mend`: a store that lost some of them.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
@@ -37,11 +41,13 @@ use crate::api::{Commit, MAX_VALUE, MAX_WRITES, Seq, Store, StoreError, Write};
 mod desk;
 mod layout;
 mod load;
+mod mend;
 
 pub use desk::Present;
 use desk::{Desk, Outcome, SIGN_EVERY};
 use layout::{BRANCHES, EVENTS, SIGNATURES, branch_key, chain_key, event_key};
 use load::load;
+pub use mend::{Mended, mend};
 
 /// Most events that a device records at once: with their signatures, the head of the chain and a
 /// little beside they fit into one commit.
@@ -154,14 +160,18 @@ impl Inventory {
         Self::open_for(store, Fleet::default())
     }
 
-    /// Loads and folds all events of a store.
+    /// Loads and folds all events of a store. Of a store that can only be read, what follows without
+    /// a gap counts.
     ///
     /// # Errors
     /// [`InventoryError`] if the store cannot be read, or if an event is damaged or missing.
     pub fn open_for(store: Arc<dyn Store>, fleet: Fleet) -> Result<Self, InventoryError> {
         let (heads, settled) = load(&*store, &fleet)?;
         let desk = Mutex::new(Desk::new(&heads, View::clone(&settled.view), settled.upto));
-        Ok(Self { store, fleet, desk, heads: Mutex::new(heads), view: RwLock::new(settled) })
+        let (heads, view) = (Mutex::new(heads), RwLock::new(settled));
+        let inventory = Self { store, fleet, desk, heads, view };
+        inventory.take_back()?;
+        Ok(inventory)
     }
 
     /// The view as it is now. It does not change any more: ask again for a newer one.

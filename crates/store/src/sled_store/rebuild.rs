@@ -93,7 +93,7 @@ impl SledStore {
             return Err(StoreError::Unavailable(text).into());
         }
         let (mut state, summary) = backup::read(from)?;
-        backup::mark_restored(&mut state);
+        backup::mark_restored(&mut state, 0);
         let (_lock, ..) = take(folder)?;
         leave_floor(folder, options, summary.bytes)?;
         fill(folder, options, &state)?;
@@ -116,7 +116,7 @@ impl SledStore {
         let floor = lost.last().copied().unwrap_or(0).max(floor);
         let log = log.into_iter().filter(|(seq, _)| *seq > floor).collect();
         let mut state = State { rows, log, head, floor };
-        backup::mark_restored(&mut state);
+        backup::mark_restored(&mut state, lost.len() as u64);
         let size = fs::metadata(kept.join("db")).map_or(0, |meta| meta.len());
         leave_floor(folder, options, size)?;
         fill(folder, options, &state)?;

@@ -1,0 +1,145 @@
+//! A store whose file was cut: it is read, it can be put together again, it opens, and with what
+//! another node has nothing is missing that either of them had.
+//!
+//! Source of the cases: `truncate(1)` and a changed byte at places all over the file.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::os::unix::fs::FileExt;
+use std::path::Path;
+use std::sync::Arc;
+
+use deepbend_ledger::event::{Certainty, Claim};
+use deepbend_ledger::exchange::{DeviceKey, Inbox, Tips};
+use deepbend_ledger::fold::Founder;
+use deepbend_ledger::id::Id;
+use deepbend_ledger::import::FileKind;
+use deepbend_ledger::time::ObservedTime;
+use deepbend_ledger::view::EventRef;
+use deepbend_store::inventory::{Fleet, Inventory, mend};
+use deepbend_store::{Condition, MemoryStore, SledOptions, SledStore, Store, StoreError};
+
+const OPTIONS: SledOptions = SledOptions { free_floor_bytes: 0, cache_bytes: 16 * 1024 * 1024 };
+/// Events of each commit.
+const SIZES: [usize; 12] = [1, 2, 40, 1, 130, 3, 70, 1, 15, 60, 2, 80];
+/// Commits that the other node has seen.
+const SEEN: usize = 7;
+const BLOCK: usize = 4096;
+
+fn claim() -> Claim {
+    Claim {
+        observed_time: ObservedTime::new("2031-09-15T17:00:00Z").unwrap(),
+        actor: Id::new("shed").unwrap(),
+        certainty: Certainty::Typed,
+    }
+}
+
+fn desk() -> Id {
+    Id::new("shed-desk").unwrap()
+}
+
+fn fleet(device: u8) -> Fleet {
+    let key = DeviceKey::from_secret(&[7; 32]);
+    let founder = Some(Founder { device: desk(), key: key.public() });
+    Fleet { founder, key: Some(DeviceKey::from_secret(&[device; 32])) }
+}
+
+fn open(folder: &Path) -> Inventory {
+    Inventory::open_for(Arc::new(SledStore::open(folder, OPTIONS).unwrap()), fleet(7)).unwrap()
+}
+
+/// Records boats as one commit.
+fn record(inventory: &Inventory, name: &str, count: usize) {
+    let rows = (0..count).map(|n| format!("B-{name}-{n},Grebe\n"));
+    let text = format!("boat_id,name\n{}", rows.collect::<String>());
+    inventory.import(&[(FileKind::Boats, &text)], &desk(), &claim()).unwrap();
+}
+
+fn events(inventory: &Inventory) -> BTreeSet<(String, u64)> {
+    let all = inventory.view().lacking(&Tips::default(), &Tips::default());
+    all.into_iter().map(|EventRef { id, .. }| (id.chain.to_string(), id.sequence)).collect()
+}
+
+/// All that `from` has goes to `to`.
+fn pass(from: &Inventory, to: &Inventory) {
+    let lacking = from.view().lacking(&Tips::default(), &Tips::default());
+    let raws = from.raws(&lacking, usize::MAX).unwrap();
+    let arrival = to.accept(&mut Inbox::default(), raws).unwrap();
+    assert!(arrival.refused.is_empty() && arrival.forks.is_empty(), "{arrival:?}");
+}
+
+fn copy(from: &Path, db: &[u8]) -> tempfile::TempDir {
+    let to = tempfile::tempdir().unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_file() {
+            fs::copy(&path, to.path().join(path.file_name().unwrap())).unwrap();
+        }
+    }
+    fs::write(to.path().join("db"), db).unwrap();
+    to
+}
+
+#[test]
+fn a_cut_or_holed_store_is_read_put_together_and_opens_with_all_that_anybody_has() {
+    let folder = tempfile::tempdir().unwrap();
+    let other = Inventory::open_for(Arc::new(MemoryStore::new()), fleet(8)).unwrap();
+    let whole = open(folder.path());
+    for (n, count) in SIZES.into_iter().enumerate() {
+        record(&whole, &n.to_string(), count);
+        if n + 1 == SEEN {
+            pass(&whole, &other);
+        }
+    }
+    let (all, seen) = (events(&whole), events(&other));
+    let lacking = whole.view().lacking(&Tips::default(), &Tips::default());
+    let raws = whole.raws(&lacking, usize::MAX).unwrap();
+    drop(whole);
+    let good = fs::read(folder.path().join("db")).unwrap();
+    let end =
+        good.len() - good.rchunks(BLOCK).take_while(|b| b.iter().all(|b| *b == 0)).count() * BLOCK;
+    let cuts = (1..16).map(|n| good[..end * n / 16].to_vec());
+    let holes = (1..16).map(|n| {
+        let mut bad = good.clone();
+        bad[end * n / 16..][..BLOCK / 2].fill(0);
+        bad
+    });
+    let (mut aside, mut back) = (0, 0);
+    for (n, bad) in cuts.chain(holes).enumerate() {
+        let copy = copy(folder.path(), &bad);
+        let store = Arc::new(SledStore::open(copy.path(), OPTIONS).unwrap());
+        let damaged = matches!(store.condition(), Condition::ReadOnly(StoreError::Corrupt(_)));
+        let read = Inventory::open_for(Arc::clone(&store) as Arc<dyn Store>, fleet(7)).unwrap();
+        let before = events(&read);
+        assert!(damaged || before == all, "{n}: sound, but not whole");
+        assert!(before.is_subset(&all), "{n}");
+        drop((read, store));
+        if !damaged {
+            continue;
+        }
+        SledStore::repair(copy.path(), OPTIONS).unwrap();
+        let mended = mend(&SledStore::open(copy.path(), OPTIONS).unwrap()).unwrap();
+        aside += mended.strays.len();
+        let again = open(copy.path());
+        assert!(events(&again).is_superset(&before), "{n}: less than could be read");
+        pass(&other, &again);
+        drop(again);
+        let again = open(copy.path());
+        let now = events(&again);
+        assert!(now.is_superset(&before) && now.is_superset(&seen), "{n}");
+        for stray in mended.strays {
+            let follows = (1..stray.sequence).all(|s| now.contains(&(stray.chain.to_string(), s)));
+            let there = now.contains(&(stray.chain.to_string(), stray.sequence));
+            assert_eq!(there, follows, "{n}: {stray}");
+            back += usize::from(there);
+        }
+        // What it says from now on is new to everybody.
+        record(&again, "after", 2);
+        let witness = Inventory::open_for(Arc::new(MemoryStore::new()), fleet(9)).unwrap();
+        witness.accept(&mut Inbox::default(), raws.clone()).unwrap();
+        pass(&again, &witness);
+        assert_eq!(events(&witness).len(), all.len() + 2, "{n}");
+    }
+    assert!(aside > 0 && back > 0, "{aside} put aside, {back} taken back");
+}
