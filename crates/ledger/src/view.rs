@@ -17,7 +17,7 @@ use crate::exchange::{self, Tips};
 use crate::filter::Filter;
 use crate::fold::{
     Corrections, Disputed, Effect, Field, Founder, Log, Roll, Standing, Story, Told, Wear, Why,
-    about, latest, settlements, story,
+    about, latest, reach, settlements, story,
 };
 use crate::id::Id;
 use crate::item::{Item, ItemKey, ItemKind};
@@ -194,6 +194,7 @@ impl View {
                     self.enrolments.insert(reference.clone());
                     enrolled = true;
                 }
+                enrolled |= matches!(reach(&self.log, &reference), Ok(Some(_)));
                 touched.push(reference);
             }
             // Every event from the fork on stands otherwise than before.
@@ -233,7 +234,8 @@ impl View {
 
     /// Whether the roll is another one than before.
     fn enrol(&mut self) -> bool {
-        let roll = Roll::fold(self.founder.clone(), &self.log, &self.enrolments);
+        let founder = self.founder.clone();
+        let roll = Roll::fold(founder, &self.log, &self.corrections, &self.enrolments);
         let changed = roll != *self.roll;
         self.roll = Arc::new(roll);
         changed

@@ -233,6 +233,69 @@ fn what_a_revoked_device_wrote_later_counts_for_nothing() {
     assert!(roll.member(&id("boat")).unwrap().revoked.is_some());
 }
 
+/// Source: own rule: a slip of a keeper can be put right, and no thief puts a revocation right.
+#[test]
+fn a_revocation_is_taken_back_by_a_keeper_above_alone() {
+    let mut view = founded();
+    let mut shed = recorder("shed");
+    let remark = Remark::from(claim());
+    let mut all = Vec::new();
+    for (name, key, keeper) in [("boat", &key(2), true), ("mate", &key(3), true)] {
+        let event = shed.write(&view, &remark, enrol(name, key, keeper)).unwrap();
+        view.apply(&event);
+        all.push(event);
+    }
+    let boat_events = chain("boat", 3);
+    all.extend(boat_events.iter().cloned());
+    boat_events.iter().for_each(|event| assert!(view.apply(event)));
+    let last = BTreeMap::from([(1, 2)]);
+    let body = Body::Revoked { device: id("boat"), last, reason: "a slip".to_owned() };
+    let revocation = shed.write(&view, &remark, body).unwrap();
+    view.apply(&revocation);
+    all.push(revocation.clone());
+    let is_revoked = |view: &View| view.roll().member(&id("boat")).unwrap().revoked.is_some();
+    let correct = |target: &Sealed, instead: Option<Body>| Body::Correction {
+        target: target.event().id.clone(),
+        instead: instead.map(Box::new),
+        reason: "it was in the locker".to_owned(),
+    };
+    let effect = |view: &View, event: &Sealed| view.effect(&EventRef::to(event)).unwrap();
+    // The device itself, a keeper beside it, and something else instead.
+    let head = Head { sequence: 3, hash: boat_events[2].hash() };
+    let mut boat = Recorder::after(boat_events[2].event().id.chain.clone(), &head);
+    let by_itself = boat.write(&view, &remark, correct(&revocation, None)).unwrap();
+    let by_mate = recorder("mate").write(&view, &remark, correct(&revocation, None)).unwrap();
+    let instead = Some(enrol("boat", &key(9), true));
+    let by_other = shed.write(&view, &remark, correct(&revocation, instead)).unwrap();
+    for (event, why) in [
+        (&by_itself, Why::NotEnrolled),
+        (&by_mate, Why::NotKeeper),
+        (&by_other, Why::NotCorrectable),
+    ] {
+        view.apply(event);
+        all.push(event.clone());
+        assert_eq!(effect(&view, event), Effect::Nothing(why));
+        assert!(is_revoked(&view));
+    }
+    let by_founder = shed.write(&view, &remark, correct(&revocation, None)).unwrap();
+    view.apply(&by_founder);
+    all.push(by_founder.clone());
+    assert_eq!(effect(&view, &by_founder), Effect::Acts);
+    assert!(!is_revoked(&view));
+    assert_ne!(effect(&view, &boat_events[2]), Effect::Nothing(Why::NotEnrolled));
+    // In any order: the correction may come before what it corrects.
+    for turn in 0..all.len() {
+        let mut other = founded();
+        let (late, early) = all.split_at(turn);
+        other.extend(early.iter().rev());
+        late.iter().rev().for_each(|event| assert!(other.apply(event)));
+        assert_eq!(other.state().unwrap(), view.state().unwrap(), "{turn}");
+    }
+    let again = shed.write(&view, &remark, correct(&by_founder, None)).unwrap();
+    view.apply(&again);
+    assert!(is_revoked(&view));
+}
+
 #[test]
 fn only_what_is_missing_is_sent() {
     let (one, two) = (chain("a", 40), chain("b", 30));

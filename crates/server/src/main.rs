@@ -76,7 +76,10 @@ fn code_of(error: &UpkeepError) -> u8 {
         UpkeepError::NoFolder => USAGE,
         UpkeepError::Held { .. } => HELD,
         UpkeepError::Damaged(_) => BAD_DATA,
-        UpkeepError::File { .. } | UpkeepError::Store(_) | UpkeepError::Service(_) => IO,
+        UpkeepError::File { .. }
+        | UpkeepError::Store(_)
+        | UpkeepError::Events(_)
+        | UpkeepError::Service(_) => IO,
     }
 }
 

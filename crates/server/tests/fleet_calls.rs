@@ -353,6 +353,31 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     exchange(&shed, &boat, None).await;
     assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
     assert_eq!(state(&boat).await, state(&shed).await);
+    // What the boat had told by then stays; what it tells later counts for nothing.
+    let revoked = What::Revoked(pb::Revoked {
+        device_id: "B1-tablet".to_owned(),
+        reason: "left on the bus".to_owned(),
+        ..Default::default()
+    });
+    let gone = event("", "2031-09-15T19:30:00Z", pb::Certainty::Said, "", revoked);
+    let told = record(&shed, vec![gone]).await;
+    let Some(What::Revoked(told)) = told.events[0].body.as_ref().and_then(|b| b.what.as_ref())
+    else {
+        panic!("{told:?}")
+    };
+    assert_eq!(told.last_sequences, [(1, 1)].into());
+    assert!(!told.from_the_start);
+    let found = event(
+        "R1",
+        "2031-09-15T20:00:00Z",
+        pb::Certainty::Seen,
+        "",
+        What::Found(pb::Found::default()),
+    );
+    record(&boat, vec![found]).await;
+    exchange(&shed, &boat, None).await;
+    assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
+    assert_eq!(state(&boat).await, state(&shed).await);
     // Without its founder nobody would count.
     let revoked = What::Revoked(pb::Revoked {
         device_id: "shed-desk".to_owned(),

@@ -102,7 +102,7 @@ fn a_cut_or_holed_store_is_read_put_together_and_opens_with_all_that_anybody_has
     let cuts = (1..16).map(|n| good[..end * n / 16].to_vec());
     let holes = (1..16).map(|n| {
         let mut bad = good.clone();
-        bad[end * n / 16..][..BLOCK / 2].fill(0);
+        bad[end * n / 16..][..8 * BLOCK].fill(0);
         bad
     });
     let (mut aside, mut back) = (0, 0);

@@ -206,12 +206,15 @@ pub enum LogCommand {
         #[arg(long)]
         keeper: bool,
     },
-    /// Nothing that a device writes counts any more: log revoked B1-tablet "stolen"
+    /// What a device writes from now on counts for nothing: log revoked B1-tablet "stolen"
     Revoked {
         /// The device.
         device: String,
         /// Why.
         reason: String,
+        /// Nothing that it ever wrote counts
+        #[arg(long)]
+        from_the_start: bool,
     },
 }
 

@@ -206,9 +206,9 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
         LogCommand::Enrolled { device, key, keeper } => {
             (String::new(), What::Enrolled(pb::Enrolled { device_id: device, key, keeper }))
         }
-        LogCommand::Revoked { device, reason } => {
+        LogCommand::Revoked { device, reason, from_the_start } => {
             let last_sequences = BTreeMap::new();
-            let revoked = pb::Revoked { device_id: device, last_sequences, reason };
+            let revoked = pb::Revoked { device_id: device, last_sequences, reason, from_the_start };
             (String::new(), What::Revoked(revoked))
         }
     })

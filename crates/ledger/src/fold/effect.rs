@@ -47,7 +47,7 @@ pub enum Why {
     #[error("its device may not write: it is not enrolled, or revoked")]
     NotEnrolled,
     /// It enrols or revokes without the right to.
-    #[error("its device may not enrol or revoke: only a keeper may, and only those below it")]
+    #[error("its device may not do that: only a keeper enrols and revokes, those below it")]
     NotKeeper,
     /// The event that it corrects has not arrived.
     #[error("pending: event {target} is not here yet")]
@@ -62,7 +62,10 @@ pub enum Why {
         target: EventId,
     },
     /// It corrects an event that cannot be corrected, or says something instead that cannot be.
-    #[error("an event about devices or a correction cannot be put in another one's place: revoke")]
+    #[error(
+        "an enrolment is not corrected: revoke the device; and no event about devices and no \
+         correction can be put in another one's place"
+    )]
     NotCorrectable,
     /// Corrections of corrections that lead too far, or in a circle.
     #[error("it corrects a correction of a correction too often, or itself")]

@@ -33,6 +33,6 @@ pub use field::{FieldClaim, Held};
 pub(crate) use log::Log;
 pub use roll::{Founder, Member, Roll};
 pub use standing::MAX_CORRECTIONS;
-pub(crate) use standing::{Corrections, about};
+pub(crate) use standing::{Corrections, about, reach};
 pub use story::{Disputed, Story, Wear};
 pub(crate) use story::{settlements, story};

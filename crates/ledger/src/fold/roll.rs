@@ -6,7 +6,8 @@
 //! a keeper nearer to the founder wrote it, or the device itself: so two stolen tablets cannot
 //! revoke everybody else, and no two revocations can contradict each other. What a device wrote
 //! beyond the number that its revocation names is kept and counts for nothing. Several revocations
-//! of a device leave what all of them leave. A revoked name is never used again: enrol another.
+//! of a device leave what all of them leave. A revocation by mistake is corrected, like any event,
+//! by a keeper that stands above the device; the device itself, or who stole it, cannot.
 //!
 //! Without a founder the fleet is open: every device counts, and no signature is asked for.
 
@@ -15,6 +16,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 
 use super::log::Log;
+use super::standing::{Corrections, reach};
 use crate::body::Body;
 use crate::event::EventId;
 use crate::exchange::PublicKey;
@@ -119,8 +121,19 @@ impl Roll {
         false
     }
 
+    /// Whether a device may correct a revocation of another.
+    pub(crate) fn may_correct(&self, by: &Id, revoked: &Id) -> bool {
+        let (by, revoked) = (self.member(by), self.member(revoked));
+        by.zip(revoked).is_some_and(|(by, revoked)| by.keeper && by.level < revoked.level)
+    }
+
     /// Folds the events about devices, from the founder outwards.
-    pub(crate) fn fold(founder: Option<Founder>, log: &Log, events: &BTreeSet<EventRef>) -> Self {
+    pub(crate) fn fold(
+        founder: Option<Founder>,
+        log: &Log,
+        corrections: &Corrections,
+        events: &BTreeSet<EventRef>,
+    ) -> Self {
         let Some(first) = founder else { return Self::default() };
         let mut start = Member::new(0);
         start.keeper = true;
@@ -135,6 +148,7 @@ impl Roll {
                     if let Body::Revoked { device: whom, last, .. } = body
                         && whom == device
                         && (roll.may(id) || id.chain.device == *device)
+                        && !roll.takes_back(log, corrections, id)
                     {
                         member.revoke(last);
                     }
@@ -156,6 +170,16 @@ impl Roll {
             level = next;
         }
         roll
+    }
+
+    /// Whether a keeper that is settled already corrects an event, and nobody such that again.
+    fn takes_back(&self, log: &Log, corrections: &Corrections, id: &EventId) -> bool {
+        corrections.of(id).any(|by| {
+            self.may(&by.id)
+                && !log.is_quarantined(&by.id)
+                && reach(log, by).is_ok()
+                && !self.takes_back(log, corrections, &by.id)
+        })
     }
 
     /// Whether an event of a keeper that is settled already may revoke a device below.

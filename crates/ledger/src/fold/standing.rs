@@ -1,8 +1,9 @@
 //! Corrections: which events stand, and which were taken back.
 //!
 //! A correction acts if it names an event that is there, that its device held, and that is no
-//! event about devices. An event is taken back if a correction of it acts. So a correction that is
-//! itself corrected gives back what it took.
+//! enrolment; a revocation is corrected only by a keeper above the device that it revokes. An event
+//! is taken back if a correction of it acts. So a correction that is itself corrected gives back
+//! what it took.
 
 use std::collections::BTreeSet;
 
@@ -11,6 +12,7 @@ use super::log::{Log, Placed};
 use super::roll::Roll;
 use crate::body::Body;
 use crate::event::EventId;
+use crate::id::Id;
 use crate::item::ItemKey;
 use crate::shared::{SharedMap, update};
 use crate::view::EventRef;
@@ -29,7 +31,7 @@ impl Corrections {
         }
     }
 
-    fn of(&self, event: &EventId) -> impl Iterator<Item = &EventRef> {
+    pub(crate) fn of(&self, event: &EventId) -> impl Iterator<Item = &EventRef> {
         self.0.get(event).into_iter().flatten()
     }
 
@@ -58,10 +60,12 @@ impl Corrections {
         if !roll.counts(&event.id) {
             return Standing::Out(Why::NotEnrolled);
         }
-        if let Body::Correction { target, instead, .. } = &placed.event.body
-            && let Err(why) = reach(log, event, target, instead.as_deref())
-        {
-            return Standing::Out(why);
+        match reach(log, event) {
+            Err(why) => return Standing::Out(why),
+            Ok(Some(revoked)) if !roll.may_correct(&event.id.chain.device, revoked) => {
+                return Standing::Out(Why::NotKeeper);
+            }
+            Ok(_) => {}
         }
         if log.is_quarantined(&event.id) {
             return Standing::Doubtful;
@@ -76,11 +80,14 @@ impl Corrections {
     }
 }
 
-/// Whether a correction leads to an ordinary event that its device held.
-fn reach(log: &Log, event: &EventRef, target: &EventId, instead: Option<&Body>) -> Result<(), Why> {
+/// Whether an event, if it is a correction, leads to one that its device held and that can be
+/// corrected. Answers the device if that is a revocation.
+pub(crate) fn reach<'l>(log: &'l Log, event: &EventRef) -> Result<Option<&'l Id>, Why> {
+    let body = log.get(event).map(|placed| &placed.event.body);
+    let Some(Body::Correction { target, instead, .. }) = body else { return Ok(None) };
     let forbidden =
         |body: &Body| body.is_about_devices() || matches!(body, Body::Correction { .. });
-    if instead.is_some_and(forbidden) {
+    if instead.as_deref().is_some_and(forbidden) {
         return Err(Why::NotCorrectable);
     }
     if log.at(target).next().is_none() {
@@ -89,12 +96,12 @@ fn reach(log: &Log, event: &EventRef, target: &EventId, instead: Option<&Body>) 
     if !log.held(event, target) {
         return Err(Why::TargetUnseen { target: target.clone() });
     }
-    match below(log, target) {
-        Err(below) => Err(below),
-        Ok(below) => match below.last() {
-            Some((_, placed)) if placed.event.body.is_about_devices() => Err(Why::NotCorrectable),
-            Some(_) | None => Ok(()),
-        },
+    let below = below(log, target)?;
+    match below.last().map(|(_, placed)| &placed.event.body) {
+        Some(Body::Enrolled { .. }) => Err(Why::NotCorrectable),
+        Some(Body::Revoked { .. }) if instead.is_some() => Err(Why::NotCorrectable),
+        Some(Body::Revoked { device, .. }) => Ok(Some(device)),
+        Some(_) | None => Ok(None),
     }
 }
 

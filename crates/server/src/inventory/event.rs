@@ -337,7 +337,8 @@ impl Wanted<'_> {
                     Some(Body::Enrolled { device: device?, key: read.ok()?, keeper })
                 })
             }
-            What::Revoked(pb::Revoked { device_id, last_sequences, reason }) => {
+            What::Revoked(revoked) => {
+                let pb::Revoked { device_id, last_sequences, reason, from_the_start } = revoked;
                 within(outer, name, "revoked", |reader| {
                     let device = required_id(reader, "device_id", device_id);
                     let founder = known.view.roll().founder().map(|founder| &founder.device);
@@ -346,8 +347,27 @@ impl Wanted<'_> {
                         let right = "another device; for a new founder set it on every boat";
                         reader.fault("device_id", FaultCode::Conflict, wrong, right);
                     }
+                    let member = |device| known.view.roll().member(device).is_some();
+                    if founder.is_some()
+                        && !from_the_start
+                        && device.as_ref().is_some_and(|device| !member(device))
+                    {
+                        let wrong = "is no device that is enrolled as far as this service knows";
+                        let right = "a device of `deepbend sync`, or from_the_start";
+                        reader.fault("device_id", FaultCode::NotFound, wrong, right);
+                    }
                     let reason = words(reader, "reason", reason);
                     let mut last = BTreeMap::new();
+                    if from_the_start && !last_sequences.is_empty() {
+                        let wrong = "is set beside last_sequences";
+                        let right = "one of the two";
+                        reader.fault("from_the_start", FaultCode::Conflict, wrong, right);
+                    } else if !from_the_start && last_sequences.is_empty() {
+                        let held = known.view.vector();
+                        let held =
+                            held.iter().filter(|(chain, _)| Some(&chain.device) == device.as_ref());
+                        last = held.map(|(chain, last)| (chain.incarnation, last)).collect();
+                    }
                     for (incarnation, sequence) in last_sequences {
                         match (u32::try_from(incarnation), u64::try_from(sequence)) {
                             (Ok(incarnation), Ok(sequence)) => {

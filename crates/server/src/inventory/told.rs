@@ -126,6 +126,7 @@ pub(super) fn body(body: Body) -> pb::EventBody {
         }
         Body::Revoked { device, last, reason } => What::Revoked(pb::Revoked {
             device_id: device.into(),
+            from_the_start: last.is_empty(),
             last_sequences: last
                 .into_iter()
                 .map(|(incarnation, last)| (count(incarnation), number(last)))
