@@ -56,7 +56,9 @@ impl Corrections {
 
     /// Whether an event may act.
     pub(crate) fn standing(&self, log: &Log, roll: &Roll, event: &EventRef) -> Standing {
-        let Some(placed) = log.get(event) else { return Standing::Out(Why::UnknownItem) };
+        if log.get(event).is_none() {
+            return Standing::Out(Why::UnknownItem);
+        }
         if !roll.counts(&event.id) {
             return Standing::Out(Why::NotEnrolled);
         }

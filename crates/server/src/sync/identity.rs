@@ -2,12 +2,12 @@
 //!
 //! | file | holds |
 //! |---|---|
-//! | `device.key` | the secret key, 64 hexadecimal digits; only its owner may read it |
-//! | `device.name` | the name under which events are recorded |
+//! | `device.key` | the secret key, 64 hexadecimal digits; in the second line the public key, so that damage shows; only its owner may read it |
+//! | `device.name` | the name under which events are recorded; in the second line the start of its SHA-256 |
 //! | `founder` | the fleet's first device and its public key |
 //!
-//! Name and founder are written when they are configured, so that whoever opens the folder next
-//! records under the same name.
+//! Who opens the folder next records under the same name and with the same key. A folder that has
+//! the one has the other: what is missing was removed.
 
 use std::fs::{self, OpenOptions};
 use std::io::{self, Write as _};
@@ -60,16 +60,19 @@ impl Identity {
         let bad = |file: &str, what: String| {
             io::Error::new(io::ErrorKind::InvalidData, format!("{file}: {what}"))
         };
-        let device = match device {
-            Some(device) => {
-                note(&folder.join(NAME), device.as_str(), read_only)?;
-                device
+        let path = folder.join(KEY);
+        let key = read(&path)?.map(|text| read_key(&text)).transpose();
+        let key = key.map_err(|what| bad(KEY, what))?;
+        let device = match (device, read(&folder.join(NAME))?) {
+            (Some(device), _) => device,
+            (None, Some(text)) => read_name(&text).map_err(|what| bad(NAME, what))?,
+            (None, None) if key.is_some() => {
+                let cure = "is missing: name the device as before with --device, or put it back";
+                return Err(bad(NAME, cure.to_owned()));
             }
-            None => {
-                let name = read(&folder.join(NAME))?.unwrap_or_else(|| DEVICE.to_owned());
-                Id::new(name.trim()).map_err(|e| bad(NAME, e.to_string()))?
-            }
+            (None, None) => Id::new(DEVICE).map_err(|e| bad(NAME, e.to_string()))?,
         };
+        note(&folder.join(NAME), &format!("{device}\n{}", name_sum(&device)), read_only)?;
         let founder = match founder {
             Some(founder) => {
                 let text = format!("{}:{}", founder.device, founder.key);
@@ -81,18 +84,47 @@ impl Identity {
                 text.map(|t| read_founder(&t)).transpose().map_err(|what| bad(FOUNDER, what))?
             }
         };
-        let path = folder.join(KEY);
-        let key = match read(&path)? {
-            Some(text) => {
-                let secret = Hash::try_from(text.trim().to_owned());
-                let secret = secret.map_err(|_| bad(KEY, "is no key".to_owned()))?;
-                Some(DeviceKey::from_secret(secret.as_bytes()))
+        let key = match key {
+            None if !read_only => {
+                let key = make_key(&path)?;
+                tracing::warn!(key = %key.public(), "made a key; a fleet with a founder must enrol it");
+                Some(key)
             }
-            None if read_only => None,
-            None => Some(make_key(&path)?),
+            key => key,
         };
         Ok(Self { device, founder, key })
     }
+}
+
+/// Reads a secret key, and the public one as its check.
+fn read_key(text: &str) -> Result<DeviceKey, String> {
+    let damaged = || {
+        "is damaged: put it back from a copy, or remove it; a new one is made then and must be \
+         enrolled"
+            .to_owned()
+    };
+    let mut lines = text.lines().map(str::trim);
+    let secret = lines.next().unwrap_or_default().to_owned();
+    let key = Hash::try_from(secret).map_err(|_| damaged())?;
+    let key = DeviceKey::from_secret(key.as_bytes());
+    match lines.next() {
+        Some(public) if public == key.public().to_string() => Ok(key),
+        Some(_) | None => Err(damaged()),
+    }
+}
+
+fn read_name(text: &str) -> Result<Id, String> {
+    let mut lines = text.lines().map(str::trim);
+    let device = Id::new(lines.next().unwrap_or_default()).map_err(|e| e.to_string())?;
+    match lines.next() {
+        Some(sum) if sum == name_sum(&device) => Ok(device),
+        Some(_) | None => Err("is damaged: name the device as before with --device".to_owned()),
+    }
+}
+
+/// The start of the SHA-256 of a name: enough against damage.
+fn name_sum(device: &Id) -> String {
+    Hash::of(device.as_str().as_bytes()).to_string().chars().take(8).collect()
 }
 
 fn read(path: &Path) -> io::Result<Option<String>> {
@@ -124,10 +156,11 @@ fn make_key(path: &Path) -> io::Result<DeviceKey> {
         Ok(()) | Err(_) => {}
     }
     let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&new)?;
-    writeln!(file, "{}", Hash::from_bytes(secret))?;
+    let key = DeviceKey::from_secret(&secret);
+    writeln!(file, "{}\n{}", Hash::from_bytes(secret), key.public())?;
     file.sync_all()?;
     fs::rename(&new, path)?;
-    Ok(DeviceKey::from_secret(&secret))
+    Ok(key)
 }
 
 #[cfg(test)]
@@ -151,8 +184,22 @@ mod tests {
         assert_eq!(again.device.as_str(), "B1");
         assert_eq!(again.founder, Some(founder));
         assert_eq!(again.key.unwrap().public(), key);
-        fs::write(folder.path().join(KEY), "nonsense").unwrap();
-        assert!(Identity::open(folder.path(), None, None, false).is_err());
+        for (file, cure) in [(KEY, "put it back"), (NAME, "--device")] {
+            let path = folder.path().join(file);
+            let good = fs::read_to_string(&path).unwrap();
+            // The first character that can be another letter or digit.
+            let bad = if good.starts_with('B') { "C" } else { "0" };
+            let bad = if good.starts_with(bad) { "1" } else { bad }.to_owned() + &good[1..];
+            for bad in [bad, "nonsense".to_owned()] {
+                fs::write(&path, bad).unwrap();
+                let error = Identity::open(folder.path(), None, None, false).unwrap_err();
+                assert!(error.to_string().contains(cure), "{file}: {error}");
+            }
+            fs::write(&path, good).unwrap();
+        }
+        fs::remove_file(folder.path().join(NAME)).unwrap();
+        let error = Identity::open(folder.path(), None, None, false).unwrap_err();
+        assert!(error.to_string().contains("--device"), "{error}");
         assert!(read_founder("B1").is_err());
     }
 }
