@@ -132,10 +132,10 @@ fn an_event_must_be_the_next_of_its_chain() {
 /// An answer that was lost: the inventory looks what happened and goes on from there.
 #[test]
 fn a_lost_answer_is_found_out_by_reading_again() {
-    // Four calls to open, then the commit.
-    let store = Arc::new(FaultyStore::new(MemoryStore::new(), 5, Fault::AnswerLost));
+    // Five calls to open, then the commit.
+    let store = Arc::new(FaultyStore::new(MemoryStore::new(), 6, Fault::AnswerLost));
     let inventory = Inventory::open(store.clone()).unwrap();
-    assert_eq!(store.calls(), 4);
+    assert_eq!(store.calls(), 5);
     let events = boats_by("B1-tablet");
     let error = inventory.append(&events[..1]).unwrap_err();
     assert!(matches!(error, InventoryError::Store(StoreError::Unknown(_))), "{error}");

@@ -6,7 +6,6 @@
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::os::unix::fs::FileExt;
 use std::path::Path;
 use std::sync::Arc;
 

@@ -138,8 +138,9 @@ pub(super) fn find(store: &dyn Store, founder: Option<Founder>) -> Result<Found,
         Ok(())
     })?;
     let ends = heads.iter().map(|(chain, stored)| (chain, Some(stored.head)));
-    let ends = ends.chain(reached.keys().map(|chain| (chain, heads.get(chain).map(|h| h.head))));
-    let astray = ends.filter(|(chain, head)| reached.get(*chain).copied() != *head).next();
+    let mut ends =
+        ends.chain(reached.keys().map(|chain| (chain, heads.get(chain).map(|h| h.head))));
+    let astray = ends.find(|(chain, head)| reached.get(*chain).copied() != *head);
     if let Some((Chain { device, incarnation }, _)) = astray {
         broken.get_or_insert_with(|| {
             format!("the events of {device} (incarnation {incarnation}) do not end at their head")
