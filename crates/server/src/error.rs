@@ -15,22 +15,90 @@ use tonic::Status;
 pub(crate) struct Missing {
     /// Path of the field.
     pub(crate) field: String,
-    /// Kind of item that was looked for; `None`: any.
+    /// Kind of item that was looked for; `None`: any, or an event.
     pub(crate) kind: Option<ItemKind>,
     /// The id.
     pub(crate) id: String,
-    /// An id that is there and differs only in capitals.
-    pub(crate) near: Option<String>,
+    /// What people call that which was looked for.
+    noun: String,
+    /// Ids that are there and look alike, the likest first.
+    near: Vec<String>,
 }
+
+/// Ids that name nothing, told at most.
+const MISSING_TOLD: usize = 20;
+/// Ids that look alike, told at most.
+const NEAR: usize = 6;
+/// Slips of the finger by which they may differ.
+const SLIPS: usize = 2;
+/// Longer ids are not compared: nobody types them.
+const TYPED_LENGTH: usize = 16;
 
 impl Missing {
     /// An id that is not in the view.
     pub(crate) fn new(field: String, kind: Option<ItemKind>, id: &str, view: &View) -> Self {
         let items = view.entries().map(Entry::item);
-        let mut same = items.filter(|item| kind.is_none_or(|kind| item.kind() == kind));
-        let near = same.find(|item| item.id.as_str().eq_ignore_ascii_case(id));
-        Self { field, kind, id: id.to_owned(), near: near.map(|item| item.id.to_string()) }
+        let same = items.filter(|item| kind.is_none_or(|kind| item.kind() == kind));
+        let noun = match kind {
+            None => "item".to_owned(),
+            Some(ItemKind::Boat) => "boat or place".to_owned(),
+            Some(kind) => kind.to_string(),
+        };
+        // Of places there are few: any of them may be meant.
+        let most = if kind == Some(ItemKind::Boat) { TYPED_LENGTH } else { SLIPS };
+        let mut near: Vec<(usize, String)> = Vec::new();
+        for item in same {
+            let called = item.name.as_ref().is_some_and(|name| name.eq_ignore_ascii_case(id));
+            let slips = if called { Some(0) } else { slips(id, item.id.as_str()) };
+            let Some(slips) = slips.filter(|slips| *slips <= most) else { continue };
+            let at = near.partition_point(|(other, _)| *other <= slips);
+            if at < NEAR {
+                near.insert(at, (slips, item.id.to_string()));
+                near.truncate(NEAR);
+            }
+        }
+        let near = near.into_iter().map(|(_, id)| id).collect();
+        Self { field, kind, id: id.to_owned(), noun, near }
     }
+
+    /// An event that is not here.
+    pub(crate) fn event(field: String, id: String) -> Self {
+        Self { field, kind: None, id, noun: "event".to_owned(), near: Vec::new() }
+    }
+
+    /// What of it is there; empty if nothing looks alike.
+    pub(crate) fn near(&self) -> String {
+        match self.near.as_slice() {
+            [] => String::new(),
+            [one, ..] if one.eq_ignore_ascii_case(&self.id) => {
+                format!("{one} is there: mind the capitals")
+            }
+            near => format!("there are {}", near.join(", ")),
+        }
+    }
+}
+
+/// How many letters must be put in, left out or changed to turn one id into the other, capitals
+/// aside (Levenshtein distance); `None` if one of them is too long.
+fn slips(a: &str, b: &str) -> Option<usize> {
+    if a.len().max(b.len()) > TYPED_LENGTH {
+        return None;
+    }
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.bytes().enumerate() {
+        let mut before = i;
+        let mut left = i + 1;
+        for (cell, y) in row.iter_mut().skip(1).zip(b.bytes()) {
+            let changed = before + usize::from(!x.eq_ignore_ascii_case(&y));
+            before = *cell;
+            left = changed.min(left + 1).min(before + 1);
+            *cell = left;
+        }
+        if let Some(first) = row.first_mut() {
+            *first = i + 1;
+        }
+    }
+    row.last().copied()
 }
 
 /// Why a call fails.
@@ -164,25 +232,36 @@ impl From<ServiceError> for Status {
 }
 
 fn not_found(missing: &[Missing]) -> Status {
-    let kind = |m: &Missing| m.kind.map_or_else(|| "item".to_owned(), |kind| kind.to_string());
     let one = |m: &Missing| {
-        let near = m.near.as_ref().map(|id| format!("; {id} is there: mind the capitals"));
-        format!("{} {} ({}{})", kind(m), m.id, m.field, near.unwrap_or_default())
+        let near = m.near();
+        let near = if near.is_empty() { near } else { format!("; {near}") };
+        format!("{} {} ({}{near})", m.noun, m.id, m.field)
     };
-    let all: Vec<_> = missing.iter().take(20).map(one).collect();
+    let all: Vec<_> = missing.iter().take(MISSING_TOLD).map(one).collect();
     let more = if missing.len() > all.len() { " and more" } else { "" };
     let text = format!("not in the inventory: {}{more}", all.join(", "));
+    let kind = |m: &Missing| m.kind.map_or_else(|| m.noun.clone(), |kind| kind.to_string());
     let (kind, id) = missing.first().map(|m| (kind(m), m.id.clone())).unwrap_or_default();
     reason::ITEM_NOT_FOUND.status(text, &[("kind", &kind), ("id", &id)])
 }
+
+const MEBIBYTE: u64 = 1 << 20;
 
 fn inventory(error: &InventoryError) -> Status {
     let internal = || Status::from(ServiceError::Internal);
     tracing::error!(%error, "the inventory failed");
     match error {
         InventoryError::Store(error) => match error {
-            StoreError::Full { .. } => reason::STORE_UNAVAILABLE
-                .status("the disk of the store is nearly full: nothing is written", &[]),
+            StoreError::Full { free_bytes, floor_bytes } => {
+                let megabytes = |bytes: &u64| bytes / MEBIBYTE;
+                let text = format!(
+                    "the disk of the service is nearly full ({} MiB free): nothing is written \
+                     before {} MiB are free",
+                    megabytes(free_bytes),
+                    megabytes(floor_bytes)
+                );
+                reason::STORE_UNAVAILABLE.status(text, &[])
+            }
             StoreError::Unavailable(_) | StoreError::Locked { .. } => reason::STORE_UNAVAILABLE
                 .status("the store does not answer; the service must be restarted", &[]),
             StoreError::Conflict { .. } => {
@@ -210,6 +289,24 @@ mod tests {
     use tonic_types::StatusExt as _;
 
     use super::*;
+
+    // Source: the published worked example of the Levenshtein distance (kitten to sitting: 3);
+    // the others counted by hand.
+    #[test]
+    fn slips_of_the_finger_are_counted() {
+        let pairs = [
+            ("kitten", "sitting", 3),
+            ("E8", "E08", 1),
+            ("e99", "E09", 1),
+            ("", "B1", 2),
+            ("R17", "R17", 0),
+        ];
+        for (a, b, count) in pairs {
+            assert_eq!(slips(a, b), Some(count), "{a} {b}");
+            assert_eq!(slips(b, a), Some(count), "{b} {a}");
+        }
+        assert_eq!(slips(&"x".repeat(TYPED_LENGTH + 1), "x"), None);
+    }
 
     // Source: AIP-193 (every error has an ErrorInfo); common practice, no source (no inner text).
     #[test]

@@ -41,6 +41,7 @@ extern crate self as deepbend_server;
 mod compute;
 pub mod config;
 mod error;
+pub mod exit;
 mod gate;
 mod health;
 mod inventory;

@@ -1,22 +1,14 @@
 //! `deepbendd`: serves until it is told to end, or does some work on its data folder.
-//!
-//! Exit codes: 0 ended as told; 64 a setting cannot be used; 65 a backup is damaged; 69 the address cannot be used or the
-//! transport failed; 74 the data folder cannot be used; 75 another process holds it.
 
 #![allow(clippy::disallowed_methods, reason = "an outer crate: it reads the environment")]
 
 use std::process::ExitCode;
 
 use deepbend_server::config::{Loaded, load};
+use deepbend_server::exit::{BAD_DATA, Exit, HELD, IO, UNAVAILABLE, USAGE};
 use deepbend_server::upkeep::UpkeepError;
 use deepbend_server::{Config, Server, StartError};
 use tokio::signal::unix::{SignalKind, signal};
-
-const USAGE: u8 = 64;
-const BAD_DATA: u8 = 65;
-const UNAVAILABLE: u8 = 69;
-const IO: u8 = 74;
-const HELD: u8 = 75;
 
 fn main() -> ExitCode {
     let config = match load(std::env::args_os(), |name| std::env::var(name).ok()) {
@@ -71,7 +63,7 @@ fn print(text: &str) -> ExitCode {
     ExitCode::SUCCESS
 }
 
-fn code_of(error: &UpkeepError) -> u8 {
+fn code_of(error: &UpkeepError) -> Exit {
     match error {
         UpkeepError::NoFolder => USAGE,
         UpkeepError::Held { .. } => HELD,
@@ -83,7 +75,7 @@ fn code_of(error: &UpkeepError) -> u8 {
     }
 }
 
-fn fail(code: u8, error: &dyn std::fmt::Display) -> ExitCode {
+fn fail((code, _): Exit, error: &dyn std::fmt::Display) -> ExitCode {
     use std::io::Write as _;
     // Where stderr is closed the exit code has to do.
     let _ = writeln!(std::io::stderr(), "deepbendd: {error}");

@@ -29,6 +29,7 @@ pub fn read_pairs(response: &pb::ReadGearResponse) -> Vec<(String, String)> {
         Some(Spec::Line(it)) => line(it),
         Some(Spec::Leader(it)) => leader(it),
         Some(Spec::Lure(it)) => lure(it),
+        Some(Spec::LineLengthM(m)) => vec![("length".to_owned(), units::line_length(*m))],
         None => Pairs::new(),
     };
     pairs.extend(response.power.as_ref().map(power));

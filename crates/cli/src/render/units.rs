@@ -3,6 +3,7 @@
 const G_PER_OZ: f64 = 28.349_523_125;
 const KG_PER_LB: f64 = 0.453_592_37;
 const M_PER_FT: f64 = 0.3048;
+const M_PER_YD: f64 = 0.9144;
 const M_S_PER_KN: f64 = 1852.0 / 3600.0;
 const MM_PER_IN: f64 = 25.4;
 
@@ -68,6 +69,28 @@ fn range(
 #[must_use]
 pub fn metres(m: f64) -> String {
     format!("{} m ({} ft)", short(m), short(m / M_PER_FT))
+}
+
+/// A length of line, m: `45 m (49 yd)`; less than a metre as `50 cm (20 in)`.
+#[must_use]
+pub fn line_length(m: f64) -> String {
+    if m != 0.0 && m.abs() < 1.0 {
+        return format!("{} cm ({} in)", short(m * 100.0), short(m * 1000.0 / MM_PER_IN));
+    }
+    format!("{} m ({} yd)", trimmed(m), short(m / M_PER_YD))
+}
+
+/// A length of line, whole centimetres.
+#[must_use]
+pub fn line_centimetres(cm: i32) -> String {
+    line_length(f64::from(cm) / 100.0)
+}
+
+/// A number with its noun: `1 piece`, `3 pieces`.
+#[must_use]
+pub fn counted(count: i64, noun: &str) -> String {
+    let plural = if count.abs() == 1 { "" } else { "s" };
+    format!("{count} {noun}{plural}")
 }
 
 /// A rod's length, m: `2.13 m (7'0")`.
@@ -151,8 +174,8 @@ pub fn interval(ends: [f64; 2], marks: [&str; 2], unit: &str) -> String {
 mod tests {
     use super::*;
 
-    // Source: NIST SP 811, appendix B (ounce 28.349523 g, pound 0.45359237 kg, foot 0.3048 m, knot
-    // 0.5144444 m/s), rounded by hand.
+    // Source: NIST SP 811, appendix B (ounce 28.349523 g, pound 0.45359237 kg, foot 0.3048 m, yard 0.9144 m,
+    // knot 0.5144444 m/s), rounded by hand.
     #[test]
     fn both_systems_agree_with_the_published_factors() {
         assert_eq!(grams(28.35), "28.4 g (1.00 oz)");
@@ -160,6 +183,10 @@ mod tests {
         assert_eq!(metres(3.048), "3 m (10 ft)");
         assert_eq!(rod_length(2.1844), "2.18 m (7'2\")");
         assert_eq!(centimetres(101.6), "102 cm (40 in)");
+        assert_eq!(line_centimetres(13_716), "137.16 m (150 yd)");
+        assert_eq!(line_centimetres(51), "51 cm (20.1 in)");
+        assert_eq!(line_centimetres(0), "0 m (0 yd)");
+        assert_eq!([counted(1, "piece"), counted(-2, "piece")], ["1 piece", "-2 pieces"]);
         assert_eq!(speed(9.0), "9 m/s (17.5 kn)");
         assert_eq!(grams_range(Some(10.0), Some(30.0)).as_deref(), Some("10-30 g (0.35-1.06 oz)"));
         assert_eq!(kilograms_range(None, None), None);

@@ -8,6 +8,7 @@ use toml::{Table, Value};
 
 use super::keys::{KEYS, Key};
 use super::{Config, ConfigFault};
+use crate::exit;
 use crate::upkeep::Upkeep;
 
 /// What the command line asked for.
@@ -110,10 +111,11 @@ fn command() -> Command {
     Command::new("deepbendd")
         .version(env!("CARGO_PKG_VERSION"))
         .about("Serves deepbend.v1: matching, inventory and trips")
-        .after_help(
+        .after_help(format!(
             "Each setting may also stand in the file, or in the environment as DEEPBEND_ and its \
-             name in capitals. Flags win over the environment, the environment over the file.",
-        )
+             name in capitals. Flags win over the environment, the environment over the file.\n\n{}",
+            exit::listed()
+        ))
         .arg(config)
         .args(args)
         .subcommands(upkeep_commands())

@@ -16,6 +16,7 @@ use deepbend_ledger::view::View;
 
 use super::columns;
 use super::import::read_claim;
+use super::named;
 use super::words::LedgerWord;
 use crate::error::Missing;
 
@@ -35,23 +36,28 @@ pub(super) struct Known<'v> {
     pub(super) view: &'v View,
     /// Items that earlier events of the same request acquire.
     pub(super) acquired: BTreeMap<Id, ItemKind>,
-    /// Ids that name nothing.
+    /// Whether ids may name nothing.
+    pub(super) accept_unknown: bool,
+    /// Ids that name nothing, if they may not.
     pub(super) missing: Vec<Missing>,
 }
 
-impl Known<'_> {
-    /// The kind of the item that an id means.
-    fn kind(&mut self, at: &At<'_>, id: &Id) -> Option<ItemKind> {
-        if let Some(kind) = self.acquired.get(id) {
-            return Some(*kind);
-        }
-        let found = self.view.find(id);
-        let kind = found.first().map(|entry| entry.item().kind());
-        if kind.is_none() {
-            let field = at.field("item_id").to_string();
-            self.missing.push(Missing::new(field, None, id.as_str(), self.view));
-        }
-        kind
+impl<'v> Known<'v> {
+    /// What is known before the first event is read.
+    pub(super) fn new(view: &'v View, accept_unknown: bool) -> Self {
+        Self { view, acquired: BTreeMap::new(), accept_unknown, missing: Vec::new() }
+    }
+
+    /// The kind of the item that an id means, if it is known.
+    fn kind(&self, id: &Id) -> Option<ItemKind> {
+        let found = || Some(self.view.find(id).first()?.item().kind());
+        self.acquired.get(id).copied().or_else(found)
+    }
+
+    /// Whether there is such an item.
+    pub(super) fn has(&self, kind: ItemKind, id: &Id) -> bool {
+        self.acquired.get(id) == Some(&kind)
+            || self.view.find(id).iter().any(|entry| entry.item().kind() == kind)
     }
 }
 
@@ -81,6 +87,7 @@ pub(super) fn read(
     let what = reader.required("body", what, "what happened")?;
     let mut item = Wanted { at, id: given, kind, key: None };
     let body = item.body(&mut reader, "body", what, known)?;
+    named::check(&at, &remark, &body, known);
     if let Some(acquired) = body.acquired() {
         known.acquired.insert(acquired.id.clone(), acquired.kind());
     }
@@ -100,11 +107,29 @@ impl Wanted<'_> {
         reader.required("item_id", self.id.clone(), "the id of an item")
     }
 
-    fn key(&mut self, reader: &mut Reader<'_>, known: &mut Known<'_>) -> Option<ItemKey> {
+    /// `usual` is the kind that such an event is about, if it is about one only.
+    fn key(
+        &mut self,
+        reader: &mut Reader<'_>,
+        known: &mut Known<'_>,
+        usual: Option<ItemKind>,
+    ) -> Option<ItemKey> {
         let id = self.id(reader)?;
-        let kind = match self.kind {
+        let found = match self.kind {
+            Some(kind) => Some(kind).filter(|kind| known.has(*kind, &id)),
+            None => known.kind(&id),
+        };
+        let kind = match found {
             Some(kind) => kind,
-            None => known.kind(&self.at, &id)?,
+            None if known.accept_unknown => {
+                let right = format!("the kind of {id}, which is not known here");
+                reader.required("item_kind", self.kind.or(usual), &right)?
+            }
+            None => {
+                let field = self.at.field("item_id").to_string();
+                known.missing.push(Missing::new(field, self.kind, id.as_str(), known.view));
+                return None;
+            }
         };
         let key = ItemKey { kind, id };
         self.key = Some(key.clone());
@@ -117,7 +142,7 @@ impl Wanted<'_> {
         known: &mut Known<'_>,
         kind: ItemKind,
     ) -> Option<Id> {
-        let key = self.key(reader, known)?;
+        let key = self.key(reader, known, Some(kind))?;
         if key.kind != kind {
             let wrong = format!("is a {}", key.kind);
             reader.fault("item_id", FaultCode::Conflict, wrong, format!("the id of a {kind}"));
@@ -135,7 +160,7 @@ impl Wanted<'_> {
     ) -> Option<Body> {
         // The item stands beside the body, so it is read from there.
         let whole = |wanted: &mut Self, outer: &mut Reader<'_>, known: &mut Known<'_>| {
-            wanted.key(outer, known)
+            wanted.key(outer, known, None)
         };
         match what {
             What::Acquired(pb::Acquired { kind, columns }) => {
@@ -405,7 +430,7 @@ impl Wanted<'_> {
             let event = id.as_ref().and_then(|id| known.view.find_event(id));
             let about = event.and_then(|event| event.body.says()?.about().first().cloned());
             match (&self.id, about) {
-                (Some(_), _) => drop(self.key(reader, known)),
+                (Some(_), _) => drop(self.key(reader, known, None)),
                 (None, Some(key)) => {
                     (self.id, self.kind) = (Some(key.id.clone()), Some(key.kind));
                     self.key = Some(key);

@@ -2,6 +2,7 @@
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, limits, pb};
+use deepbend_core::gear::Word as _;
 use deepbend_ledger::due::due;
 use deepbend_ledger::event::Hash;
 use deepbend_ledger::id::Id;
@@ -93,8 +94,15 @@ pub(super) fn events(
     let not_found = || ServiceError::NotFound(vec![missing()]);
     let id = Id::new(id.as_str()).map_err(|_| not_found())?;
     let found = view.find(&id).first().map(|entry| entry.item().kind());
-    let item = ItemKey { kind: kind.or(found).ok_or_else(not_found)?, id };
-    let history = view.history(&item);
+    // Of an item that was taken back the events are still there.
+    let history = match kind.or(found) {
+        Some(kind) => view.history(&ItemKey { kind, id }),
+        None => {
+            let all = ItemKind::ALL.iter().map(|kind| ItemKey { kind: *kind, id: id.clone() });
+            let mut all = all.map(|key| view.history(&key));
+            all.find(|history| !history.is_empty()).unwrap_or_default()
+        }
+    };
     if history.is_empty() {
         return Err(not_found());
     }
@@ -112,7 +120,7 @@ pub(super) fn events(
     let last = told.last().filter(|_| more);
     let next = last.map(|last| key.issue(&paging.request, &reference(&last.reference)));
     Ok(pb::ListItemEventsResponse {
-        events: told.iter().map(|one| told::told(one, &item)).collect(),
+        events: told.iter().filter_map(|one| told::told(view, one)).collect(),
         next_page_token: next.unwrap_or_default(),
     })
 }

@@ -3,7 +3,7 @@
 //! 1. [`item`]: an item, written;
 //! 2. [`list`] and [`page`]: filters, pages and their tokens;
 //! 3. [`import`] and [`requests`]: files in, all rows or none, safe to repeat;
-//! 4. [`record`], [`event`] and [`columns`]: what happened, read and recorded;
+//! 4. [`record`], [`event`], [`named`] and [`columns`]: what happened, read and recorded;
 //! 5. [`told`] and [`history`]: claims, disputes, who said what, what is due;
 //! 6. [`watch`]: changes from a revision on.
 
@@ -30,6 +30,7 @@ mod history;
 mod import;
 mod item;
 mod list;
+mod named;
 mod page;
 mod record;
 mod requests;

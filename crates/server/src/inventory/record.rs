@@ -3,7 +3,6 @@
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, limits, pb};
 use deepbend_ledger::event::{BadEvent, Recorder, Sealed};
-use deepbend_ledger::item::ItemKey;
 use deepbend_ledger::view::{EventRef, View};
 use deepbend_store::inventory::{Draft, Present};
 use prost::Message as _;
@@ -24,13 +23,15 @@ pub(super) struct Asked {
     events: Vec<pb::NewEvent>,
     validate_only: bool,
     etag: Option<String>,
+    accept_unknown: bool,
 }
 
 /// Reads what does not depend on the inventory.
 pub(super) fn read(request: pb::RecordEventsRequest) -> Result<Asked, Faults> {
     let without_id = pb::RecordEventsRequest { request_id: String::new(), ..request.clone() };
     let content = Sha256::digest(without_id.encode_to_vec()).into();
-    let pb::RecordEventsRequest { request_id, events, validate_only, etag } = request;
+    let pb::RecordEventsRequest { request_id, events, validate_only, etag, accept_unknown_ids } =
+        request;
     let mut faults = Faults::new();
     let mut reader = Reader::new(At::ROOT, &mut faults);
     let request_id = requests::read_id(&mut reader, &request_id);
@@ -44,13 +45,12 @@ pub(super) fn read(request: pb::RecordEventsRequest) -> Result<Asked, Faults> {
     }
     let etag = Some(etag).filter(|etag| !etag.is_empty());
     // Faults of the events are told together with these.
-    let known =
-        &mut Known { view: &View::default(), acquired: BTreeMap::new(), missing: Vec::new() };
     if !faults.as_slice().is_empty() {
-        read_events(events, known, &mut faults);
+        read_events(events, &mut Known::new(&View::default(), false), &mut faults);
         return Err(faults);
     }
-    Ok(Asked { request_id, content, events, validate_only, etag })
+    let accept_unknown = accept_unknown_ids;
+    Ok(Asked { request_id, content, events, validate_only, etag, accept_unknown })
 }
 
 fn read_events(
@@ -69,7 +69,7 @@ pub(super) fn record(
     holding: &Holding,
     asked: Asked,
 ) -> Result<pb::RecordEventsResponse, ServiceError> {
-    let Asked { request_id, content, events, validate_only, etag } = asked;
+    let Asked { request_id, content, events, validate_only, etag, accept_unknown } = asked;
     let drafted = |present: &Present<'_>, recorder: &mut Recorder| -> Result<_, ServiceError> {
         let view = present.view();
         if let Some(id) = &request_id
@@ -82,7 +82,7 @@ pub(super) fn record(
             return Ok(Draft { events: Vec::new(), beside: Vec::new(), answer });
         }
         let mut faults = Faults::new();
-        let mut known = Known { view, acquired: BTreeMap::new(), missing: Vec::new() };
+        let mut known = Known::new(view, accept_unknown);
         let asked = read_events(events, &mut known, &mut faults);
         check_etag(view, etag.as_deref(), &asked, &mut faults)?;
         let missing = known.missing;
@@ -160,30 +160,27 @@ fn check_etag(
     Err(ServiceError::EtagMismatch { kind, id, etag: now })
 }
 
-/// The item that an event is told of first.
-pub(super) fn main_item(view: &View, reference: &EventRef) -> Option<ItemKey> {
-    let said = view.event(reference)?.body.says().and_then(|body| body.about().first().cloned());
-    said.or_else(|| view.about(reference).first().cloned())
-}
-
 fn answer(view: &View, recorded: &[EventRef]) -> pb::RecordEventsResponse {
     let mut items = BTreeSet::new();
     let mut events = Vec::with_capacity(recorded.len());
+    let mut taken_back = Vec::new();
     let mut stories = BTreeMap::new();
     for reference in recorded {
-        let Some(event) = view.event(reference) else { continue };
         items.extend(view.about(reference));
-        let item = main_item(view, reference);
-        let plain = told::event(reference, event, item.as_ref());
-        let effect = item.and_then(|key| {
-            let story = stories.entry(key.clone()).or_insert_with(|| view.tell(&key));
-            story.as_ref()?.effects.get(reference).cloned()
-        });
+        let Some(told) = told::event(view, reference) else { continue };
+        let effect = match told::main_item(view, reference) {
+            Some(key) => {
+                let story = stories.entry(key.clone()).or_insert_with(|| view.tell(&key));
+                story.as_ref().and_then(|story| story.effects.get(reference).cloned())
+            }
+            None => view.effect(reference),
+        };
+        taken_back.extend(told::taken_back(view, reference));
         events.push(match effect {
-            Some(effect) => told::with_effect(plain, &effect),
-            None => plain,
+            Some(effect) => told::with_effect(told, &effect),
+            None => told,
         });
     }
     let contested = items.iter().filter_map(|key| told::contested(view, view.get(key)?));
-    pb::RecordEventsResponse { contested: contested.collect(), events }
+    pb::RecordEventsResponse { contested: contested.collect(), events, taken_back }
 }

@@ -3,10 +3,10 @@
 use deepbend_contract::pb;
 use deepbend_contract::pb::event_body::What;
 use deepbend_contract::pb::field_value::Value as Wire;
-use deepbend_ledger::body::Body;
-use deepbend_ledger::event::{Claim, Event};
+use deepbend_ledger::body::{Body, Measure};
+use deepbend_ledger::event::Claim;
 use deepbend_ledger::fold::{
-    Bench, Count, CountKey, Disputed, Effect, FieldClaim, Held, Loan, Story, Told, Value,
+    Bench, Count, CountKey, Disputed, Effect, FieldClaim, Held, Loan, Story, Told, Value, Why,
 };
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{Cost, Item, ItemKey};
@@ -141,16 +141,21 @@ fn number(value: u64) -> i64 {
     i64::try_from(value).unwrap_or(i64::MAX)
 }
 
-/// An event that was recorded, without what became of it.
-pub(super) fn event(
-    reference: &EventRef,
-    event: &Event,
-    item: Option<&ItemKey>,
-) -> pb::RecordedEvent {
-    pb::RecordedEvent {
+/// The item that an event is told of: the rod for rigging, the reel for line work, for a correction
+/// what it says instead is about, or else what it corrects.
+pub(super) fn main_item(view: &View, reference: &EventRef) -> Option<ItemKey> {
+    let said = view.event(reference)?.body.says().and_then(|body| body.about().first().cloned());
+    said.or_else(|| view.about(reference).first().cloned())
+}
+
+/// An event that was recorded, without what became of it; `None` if it is not here.
+pub(super) fn event(view: &View, reference: &EventRef) -> Option<pb::RecordedEvent> {
+    let event = view.event(reference)?;
+    let item = main_item(view, reference);
+    Some(pb::RecordedEvent {
         event_id: reference.id.to_string(),
         hash: reference.hash.to_string(),
-        item_id: item.map(|key| key.id.to_string()).unwrap_or_default(),
+        item_id: item.as_ref().map(|key| key.id.to_string()).unwrap_or_default(),
         item_kind: item.map_or(0, |key| key.kind.wire().into()),
         claim: Some(claim(&event.claim())),
         seen_at_id: id(event.seen_at.clone()),
@@ -160,7 +165,35 @@ pub(super) fn event(
         superseded_event_ids: event.supersedes.iter().map(ToString::to_string).collect(),
         effect: 0,
         effect_reason: String::new(),
+    })
+}
+
+fn events<'e>(
+    view: &View,
+    references: impl IntoIterator<Item = &'e EventRef>,
+) -> Vec<pb::RecordedEvent> {
+    references.into_iter().filter_map(|reference| event(view, reference)).collect()
+}
+
+/// What a correction takes back; `None` if it is none, or has no effect.
+pub(super) fn taken_back(view: &View, correction: &EventRef) -> Option<pb::TakenBack> {
+    let target = view.event(correction)?.body.target()?;
+    if matches!(view.effect(correction)?, Effect::Nothing(_)) {
+        return None;
     }
+    let wrong = EventRef { id: target.clone(), hash: view.hash_at(target)? };
+    let item = view.event(&wrong)?.body.acquired().map(|item| item.key());
+    let removed = item.filter(|key| view.get(key).is_none());
+    let idle = |key: &ItemKey| {
+        let history = view.history(key);
+        history.iter().filter(|told| told.effect == Effect::Nothing(Why::UnknownItem)).count()
+    };
+    Some(pb::TakenBack {
+        correction_event_id: correction.id.to_string(),
+        event: event(view, &wrong),
+        item_removed: removed.is_some(),
+        idle_event_count: removed.map_or(0, |key| i32::try_from(idle(&key)).unwrap_or(i32::MAX)),
+    })
 }
 
 /// The same with what became of it.
@@ -174,9 +207,9 @@ pub(super) fn with_effect(told: pb::RecordedEvent, effect: &Effect) -> pb::Recor
     pb::RecordedEvent { effect: kind.into(), effect_reason, ..told }
 }
 
-/// One event of an item's history.
-pub(super) fn told(told: &Told<'_>, item: &ItemKey) -> pb::RecordedEvent {
-    with_effect(event(&told.reference, told.event, Some(item)), &told.effect)
+/// One event of an item's history, with what it does to that item.
+pub(super) fn told(view: &View, told: &Told<'_>) -> Option<pb::RecordedEvent> {
+    Some(with_effect(event(view, &told.reference)?, &told.effect))
 }
 
 fn value(value: &Value) -> pb::FieldValue {
@@ -219,20 +252,51 @@ fn field(view: &View, name: String, held: &Held) -> pb::ItemField {
     }
 }
 
-fn counted(view: &View, item: &ItemKey, key: &CountKey, held: &Count) -> pb::ItemCountState {
-    let tell = |events: &[EventRef]| {
-        let events = events.iter();
-        events.filter_map(|e| Some(event(e, view.event(e)?, Some(item)))).collect()
-    };
+fn counted(view: &View, key: &CountKey, held: &Count) -> pb::ItemCountState {
     pb::ItemCountState {
         measure: key.measure.wire().into(),
         place_id: id(key.place.clone()),
         low: count(held.low),
         high: count(held.high),
         recount: held.recount,
-        counted: tell(&held.counted),
-        concurrent: tell(&held.concurrent),
+        counted: events(view, &held.counted),
+        concurrent: events(view, &held.concurrent),
+        since: Vec::new(),
     }
+}
+
+/// The changes of a count that act, but are neither in what was counted nor in doubt.
+fn since(view: &View, item: &ItemKey, of: &CountKey, held: &Count) -> Vec<pb::RecordedEvent> {
+    // A place that is left out is the one of the first description.
+    let first = view.get(item).and_then(|entry| entry.claims().find_map(|(_, said)| said.item()));
+    let usual = first.and_then(|item| item.place.as_ref());
+    let here = |place: Option<&Id>| place.or(usual) == of.place.as_ref();
+    let changes = |body: &Body| {
+        if let Body::Adjusted { measure, place, .. } = body {
+            return *measure == of.measure
+                && (of.measure == Measure::Centimetres || here(place.as_ref()));
+        }
+        if let Body::Moved { from, to, pieces: Some(_), .. } = body {
+            return of.measure == Measure::Pieces && (here(from.as_ref()) || here(Some(to)));
+        }
+        matches!(body, Body::Respooled { from: Some(stock), .. } if *stock == item.id)
+            && of.measure == Measure::Centimetres
+    };
+    let counted_in = |change: &EventRef| {
+        held.counted.iter().any(|count| {
+            let same_chain = count.id.chain == change.id.chain;
+            let earlier = same_chain && change.id.sequence < count.id.sequence;
+            earlier || view.held_by(count).is_some_and(|held| held.holds(&change.id))
+        })
+    };
+    let history = view.history(item);
+    let told = history.iter().filter(|told| {
+        !matches!(told.effect, Effect::Nothing(_))
+            && told.event.body.says().is_some_and(changes)
+            && !held.concurrent.contains(&told.reference)
+            && !counted_in(&told.reference)
+    });
+    events(view, told.map(|told| &told.reference))
 }
 
 fn disputes(view: &View, key: &ItemKey, story: &Story) -> Vec<pb::Dispute> {
@@ -245,17 +309,17 @@ fn disputes(view: &View, key: &ItemKey, story: &Story) -> Vec<pb::Dispute> {
             Disputed::Tag | Disputed::Count(_) => None,
         },
         count: match disputed {
-            Disputed::Count(of) => story.counts.get(of).map(|held| counted(view, key, of, held)),
+            Disputed::Count(of) => story.counts.get(of).map(|held| pb::ItemCountState {
+                since: since(view, key, of, held),
+                ..counted(view, of, held)
+            }),
             Disputed::Tag | Disputed::Field(_) => None,
         },
         first_events: match disputed {
             Disputed::Tag => {
                 let entries = view.find(&key.id);
-                let claims = entries.iter().flat_map(|entry| {
-                    let of = entry.item().key();
-                    entry.claims().map(move |(reference, _)| (of.clone(), reference))
-                });
-                claims.filter_map(|(of, e)| Some(event(e, view.event(e)?, Some(&of)))).collect()
+                let claims = entries.iter().flat_map(|entry| entry.claims());
+                events(view, claims.map(|(reference, _)| reference))
             }
             Disputed::Field(_) | Disputed::Count(_) => Vec::new(),
         },
@@ -287,9 +351,9 @@ pub(super) fn story(view: &View, key: &ItemKey) -> Option<pb::ItemStory> {
             .iter()
             .map(|(name, held)| field(view, name.to_string(), held))
             .collect(),
-        counts: story.counts.iter().map(|(of, held)| counted(view, key, of, held)).collect(),
+        counts: story.counts.iter().map(|(of, held)| counted(view, of, held)).collect(),
         disputes: disputes(view, key, &story),
-        unheeded: unheeded.map(|one| told(one, key)).collect(),
+        unheeded: unheeded.filter_map(|one| told(view, one)).collect(),
         fished_minutes: number(story.wear.minutes),
         fished_minutes_since_service: number(story.wear.minutes_since_service),
         serviced_date: date(story.wear.serviced_on),

@@ -182,11 +182,12 @@ impl Lookup {
                 missing => Err(ServiceError::NotFound(missing)),
             };
         }
-        for Missing { field, kind: _, id, near } in self.missing {
+        for missing in self.missing {
             let at = deepbend_contract::At::ROOT;
-            let wrong = format!("is {id:?}, which is not in the inventory");
-            let right = near.unwrap_or_else(|| "the id of an item".to_owned());
-            faults.push(FaultCode::NotFound, at.field(&field), wrong, right);
+            let wrong = format!("is {:?}, which is not in the inventory", missing.id);
+            let near = missing.near();
+            let right = if near.is_empty() { "the id of an item".to_owned() } else { near };
+            faults.push(FaultCode::NotFound, at.field(&missing.field), wrong, right);
         }
         Err(faults.into())
     }

@@ -1,9 +1,11 @@
 //! A line of free text, read into a description.
 
+use deepbend_contract::pb::FaultCode;
 use deepbend_contract::pb::read_gear_response::Spec;
 use deepbend_contract::{At, Faults, Reader, ToWire as _, limits, pb};
 use deepbend_core::gear::{self, Finding, read};
 use deepbend_core::model::Model;
+use deepbend_core::quantity;
 
 /// Reads the text. It is short, so this is no work worth another thread.
 pub(super) fn read_gear(request: pb::ReadGearRequest) -> Result<pb::ReadGearResponse, Faults> {
@@ -33,6 +35,16 @@ pub(super) fn read_gear(request: pb::ReadGearRequest) -> Result<pb::ReadGearResp
             wired(read::read_leader(&text), |leader| Spec::Leader(leader.to_wire()))
         }
         pb::GearKind::Lure => wired(read::read_lure(&text), |lure| Spec::Lure(lure.to_wire())),
+        pb::GearKind::LineLength => match quantity::read::length(&text, "text") {
+            Ok((length, findings)) => (Some(Spec::LineLengthM(length.m())), findings),
+            Err(error) => {
+                let wrong = format!("is no length: {error}");
+                let right = "for example 45 m, 150 yd or 30 ft";
+                let mut faults = Faults::new();
+                faults.push(FaultCode::Malformed, At::ROOT.field("text"), wrong, right);
+                return Err(faults);
+            }
+        },
     };
     let findings = findings.iter().map(|finding| finding.to_wire()).collect();
     Ok(pb::ReadGearResponse { spec, findings, power })

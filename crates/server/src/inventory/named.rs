@@ -1,0 +1,78 @@
+//! Ids that an event names beside its item: places, gear and events that must be known here,
+//! unless the caller accepts others.
+
+use deepbend_contract::At;
+use deepbend_ledger::body::Body;
+use deepbend_ledger::event::Remark;
+use deepbend_ledger::id::Id;
+use deepbend_ledger::item::ItemKind;
+
+use super::event::Known;
+use crate::error::Missing;
+
+/// Notes every id that names nothing.
+pub(super) fn check(at: &At<'_>, remark: &Remark, body: &Body, known: &mut Known<'_>) {
+    if known.accept_unknown {
+        return;
+    }
+    let mut names = named(body, "body");
+    names.extend(remark.seen_at.iter().map(|id| ("seen_at_id".to_owned(), ItemKind::Boat, id)));
+    for (field, kind, id) in names {
+        if !known.has(kind, id) {
+            let field = at.field(&field).to_string();
+            known.missing.push(Missing::new(field, Some(kind), id.as_str(), known.view));
+        }
+    }
+    if let Some(target) = body.target()
+        && known.view.find_event(target).is_none()
+    {
+        let field = at.field("body.correction.event_id").to_string();
+        known.missing.push(Missing::event(field, target.to_string()));
+    }
+}
+
+/// Path, kind and id of each. People are not among them: nobody keeps a list of them.
+fn named<'b>(body: &'b Body, at: &str) -> Vec<(String, ItemKind, &'b Id)> {
+    use ItemKind::{Boat, LineStock, Reel};
+    let names: &[(&str, ItemKind, Option<&'b Id>)] = match body {
+        Body::Moved { item: _, from, to, pieces: _ } => {
+            &[("moved.from_id", Boat, from.as_ref()), ("moved.to_id", Boat, Some(to))]
+        }
+        Body::Returned { item: _, to } => &[("returned.to_id", Boat, to.as_ref())],
+        Body::Counted { place, .. } => &[("counted.place_id", Boat, place.as_ref())],
+        Body::Adjusted { place, .. } => &[("adjusted.place_id", Boat, place.as_ref())],
+        Body::Found { item: _, at } => &[("found.at_id", Boat, at.as_ref())],
+        Body::Rigged { rod: _, reel, leader } => &[
+            ("rigged.reel_id", Reel, Some(reel)),
+            ("rigged.leader_id", LineStock, leader.as_ref()),
+        ],
+        Body::Unrigged { rod: _, reel } => &[("unrigged.reel_id", Reel, Some(reel))],
+        Body::Respooled { from, .. } => &[("respooled.from_id", LineStock, from.as_ref())],
+        Body::Correction { instead, .. } => {
+            let instead = instead.as_deref();
+            return instead
+                .map(|body| named(body, &format!("{at}.correction.instead")))
+                .unwrap_or_default();
+        }
+        Body::Acquired { .. }
+        | Body::Lent { .. }
+        | Body::Reversed { .. }
+        | Body::CutBack { .. }
+        | Body::Used { .. }
+        | Body::Broke { .. }
+        | Body::FoundDefect { .. }
+        | Body::Inspected { .. }
+        | Body::SentToService { .. }
+        | Body::Serviced { .. }
+        | Body::Lost { .. }
+        | Body::Retired { .. }
+        | Body::StatusSet { .. }
+        | Body::Cost { .. }
+        | Body::Note { .. }
+        | Body::Edited { .. }
+        | Body::Enrolled { .. }
+        | Body::Revoked { .. } => &[],
+    };
+    let given = names.iter().filter_map(|(field, kind, id)| Some((field, kind, (*id)?)));
+    given.map(|(field, kind, id)| (format!("{at}.{field}"), *kind, id)).collect()
+}
