@@ -7,6 +7,9 @@ use deepbend_contract::reason;
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
+use crate::output;
+use crate::render::Page;
+
 /// How a command ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Exit {
@@ -127,13 +130,10 @@ impl Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for line in &self.lines {
-            writeln!(f, "error: {line}")?;
-        }
-        if let Some(hint) = &self.hint {
-            writeln!(f, "hint: {hint}")?;
-        }
-        Ok(())
+        let mut page = Page::new(output::width());
+        self.lines.iter().for_each(|line| page.hanging("error: ", line));
+        self.hint.iter().for_each(|hint| page.hanging("hint: ", hint));
+        f.write_str(&page.finish())
     }
 }
 
@@ -200,8 +200,12 @@ fn hint_for(exit: Exit, reason: &str) -> Option<&'static str> {
     }
     match exit {
         Exit::Deadline => Some("give it more time with --deadline"),
-        Exit::Unavailable => Some("check --server, or leave it out to work on this machine"),
-        Exit::Ok
+        // A service that gives a reason does answer: its message says what to do.
+        Exit::Unavailable if reason.is_empty() => {
+            Some("check --server, or leave it out to work on this machine")
+        }
+        Exit::Unavailable
+        | Exit::Ok
         | Exit::Failed
         | Exit::Usage
         | Exit::NoPlan

@@ -51,6 +51,13 @@ pub fn note(text: &str) {
     let _ = writeln!(std::io::stderr().lock(), "{text}");
 }
 
+/// Writes a note that may be longer than a line.
+pub fn wrapped_note(lead: &str, text: &str) {
+    let mut page = crate::render::Page::new(width());
+    page.hanging(lead, text);
+    note(page.finish().trim_end());
+}
+
 /// Shows how far long work is, where a person looks on.
 pub fn progress(text: &str) {
     let mut stderr = std::io::stderr().lock();

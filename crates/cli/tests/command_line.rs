@@ -21,6 +21,14 @@ How commands end:
   75  the data folder is held by another process
   77  the service refuses this caller
  124  the deadline passed
+
+How deepbendd ends:
+   0  it was told to end, or its work on the data folder is done
+  64  a setting or the command line cannot be used
+  65  a backup is damaged
+  69  the address cannot be used, or the network failed
+  74  the data folder or a file cannot be used, or the disk is full
+  75  the data folder is held by another process
 ";
     assert_eq!(run(&["help", "exit-codes"]).code(0).quiet().out, codes);
 }

@@ -91,3 +91,158 @@ impl Drop for Peer {
         drop(self.thread.take().map(std::thread::JoinHandle::join));
     }
 }
+
+/// A boat with the demo's inventory.
+struct Boat(tempfile::TempDir);
+
+impl Boat {
+    fn new() -> Self {
+        let boat = Self(tempfile::tempdir().unwrap());
+        boat.types(&["gear", "import", demo("").as_str()]).code(0);
+        boat
+    }
+
+    fn types(&self, args: &[&str]) -> Ended {
+        on(self.0.path(), "B1-tablet", args)
+    }
+
+    /// The id of the event that a line records.
+    fn records(&self, args: &[&str]) -> String {
+        let told = self.types(args).code(0).says(&["recorded "]);
+        told.out.split_whitespace().nth(1).unwrap().to_owned()
+    }
+}
+
+/// Words as they follow each other, wherever lines break.
+fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn keeps_to_eighty(text: &str) {
+    for line in text.lines() {
+        assert!(line.chars().count() <= 80, "wider than 80: {line}");
+    }
+}
+
+// Common practice, no source: a slip is refused with what is there, and may be meant all the same.
+#[test]
+fn an_id_that_nobody_knows_is_asked_about() {
+    let boat = Boat::new();
+    let asked = |args: &[&str]| {
+        let told = boat.types(args).code(65);
+        keeps_to_eighty(&told.err);
+        flat(&told.err)
+    };
+    let told = asked(&["log", "moved", "R17", "B9"]);
+    assert!(told.contains("place B9") && told.contains("there are B1, B2, B3, S0"), "{told}");
+    assert!(told.contains("--unknown-ok"), "{told}");
+    assert!(asked(&["log", "moved", "R17", "shed"]).contains("there are S0"));
+    assert!(asked(&["log", "broke", "R15", "--at", "B9"]).contains("place B9"));
+    assert!(asked(&["log", "counted", "L30", "2", "--place", "B9"]).contains("place B9"));
+    assert!(asked(&["log", "rigged", "R14", "E8"]).contains("there are E08"));
+    assert!(asked(&["log", "respooled", "E08", "PE 2", "--from", "K99"]).contains("K99"));
+    assert!(asked(&["log", "wrong", "B2-tablet.1.7", "typo"]).contains("event B2-tablet.1.7"));
+    boat.types(&["history", "R17"]).code(0).says(&["joined the fleet"]);
+    boat.types(&["log", "moved", "R17", "B9", "--unknown-ok"]).code(0).says(&["recorded"]);
+    let waits = boat.types(&["log", "wrong", "B2-tablet.1.7", "typo", "--unknown-ok"]).code(0);
+    assert!(flat(&waits.out).contains("pending: event B2-tablet.1.7 is not here yet"));
+    boat.types(&["log", "moved", "R99", "B1", "--unknown-ok"]).code(65).warns(&["item_kind"]);
+    boat.types(&["log", "moved", "R99", "B1", "--unknown-ok", "--kind", "rod"]).code(0);
+    boat.types(&["log", "moved", "R99", "B1", "--kind", "rood"]).code(2).warns(&["line_stock"]);
+}
+
+#[test]
+fn a_correction_shows_what_goes_before_it_goes() {
+    let boat = Boat::new();
+    let event = boat.records(&["log", "moved", "R17", "B1", "--seen"]);
+    let told = boat.types(&["log", "wrong", &event, "it was R16"]).code(0);
+    assert!(flat(&told.out).contains(&format!("takes back {event}: R17 moved to B1 (guide seen")));
+    let listed = boat.types(&["history", "R17"]).code(0).out;
+    let first = listed.lines().nth(1).unwrap().split_whitespace().next().unwrap().to_owned();
+    boat.records(&["log", "moved", "R17", "B3"]);
+    let wrong = ["log", "wrong", &first, "never ours"];
+    let told = boat.types(&wrong).code(2).warns(&["--yes"]);
+    assert!(
+        flat(&told.out).contains("R17 leaves the inventory; 1 other event of it"),
+        "{}",
+        told.out
+    );
+    boat.types(&["gear", "show", "R17"]).code(0);
+    let dry = boat.types(&[&wrong[..], &["--dry-run"]].concat()).code(0);
+    assert!(flat(&dry.out).contains("R17 leaves the inventory"), "{}", dry.out);
+    boat.types(&["gear", "show", "R17"]).code(0);
+    boat.types(&[&wrong[..], &["--yes"]].concat()).code(0).says(&["recorded"]);
+    boat.types(&["gear", "show", "R17"]).code(65);
+    boat.types(&["history", "R17"]).code(0).says(&["never ours"]);
+}
+
+// Source: NIST SP 811 (1 yd = 0.9144 m, 1 ft = 0.3048 m, 1 lb = 0.45359237 kg), rounded by hand.
+#[test]
+fn lengths_are_typed_and_told_in_both_systems() {
+    let boat = Boat::new();
+    boat.records(&["log", "cut", "E08", "30 ft"]);
+    boat.records(&["log", "cut", "E08", "10"]);
+    boat.records(&["log", "cut", "E08", "18 in"]);
+    let line = ["log", "respooled", "E08", "braid 10 kg 0.20 mm", "--from", "K04"];
+    boat.records(&[&line[..], &["--length", "150 yd", "--seen", "--at", "B1"]].concat());
+    boat.records(&["log", "rigged", "R14", "E08"]);
+    let told = boat.types(&["history", "E08"]).code(0);
+    keeps_to_eighty(&told.out);
+    let told = flat(&told.out);
+    for part in [
+        "9.14 m (10 yd) cut off",
+        "10 m (10.9 yd) cut off",
+        "46 cm (18.1 in) cut off",
+        "re-spooled with",
+        "10 kg (22 lb)",
+        "(0.0079 in)",
+        "from K04",
+        "seen at B1",
+        "R14 rigged with E08",
+    ] {
+        let part = part.to_owned();
+        assert!(told.contains(&part), "no `{part}` in {told}");
+    }
+    boat.records(&["log", "counted", "K04", "150 yd"]);
+    boat.records(&["log", "lost", "K04", "20 m"]);
+    boat.records(&["log", "counted", "K04", "0", "--metres"]);
+    let csv = boat.types(&["history", "K04", "-o", "csv"]).code(0);
+    csv.says(&["counted 137.16 m (150 yd)", "-20 m (-21.9 yd), lost", "counted 0 m (0 yd)"]);
+    let too_long = boat.types(&["log", "cut", "E08", "15000"]).code(65);
+    assert!(flat(&too_long.err).contains("right is 0 to 10000 m"), "{}", too_long.err);
+    boat.types(&["log", "cut", "E08", "12 lb"]).code(65).warns(&["the length is no length"]);
+    let many = boat.types(&["log", "counted", "L30", "99999999999"]).code(2);
+    assert!(flat(&many.err).contains("is 99999999999; right is 0 to 1000000"), "{}", many.err);
+    boat.types(&["log", "counted", "L30", "2000000"]).code(65).warns(&["counted.amount"]);
+    boat.types(&["log", "lost", "L30", "0"]).code(2);
+}
+
+// Common practice, no source: people who count again need both stories.
+#[test]
+fn a_disputed_count_shows_what_was_counted_and_what_went() {
+    let boat = Boat::new();
+    boat.records(&["log", "lost", "L30", "9"]);
+    boat.records(&["log", "lost", "K04", "1000 m", "--seen"]);
+    let told = boat.types(&["contested"]).code(0);
+    keeps_to_eighty(&told.out);
+    let told = flat(&told.out);
+    for part in [
+        "3 pieces",
+        "-9 pieces, lost",
+        "until then: 0 pieces",
+        "300 m (328 yd)",
+        "-1000 m (-1094 yd), lost",
+    ] {
+        assert!(told.contains(part), "no `{part}` in {told}");
+    }
+    assert!(told.contains("deepbend log counted K04 \"0 m\" --seen"), "{told}");
+}
+
+#[test]
+fn a_peer_out_of_reach_is_looked_for_there() {
+    let boat = Boat::new();
+    let told = boat.types(&["sync", "http://127.0.0.1:1"]).code(69);
+    keeps_to_eighty(&told.err);
+    assert!(!told.err.contains("--server"), "{}", told.err);
+    told.warns(&["hint: is deepbendd running at http://127.0.0.1:1"]);
+}

@@ -35,25 +35,25 @@ pub enum LogCommand {
         #[arg(default_value = "", hide_default_value = true)]
         place: String,
     },
-    /// Counted: log counted L30 2
+    /// Counted: log counted L30 2, log counted K04 "150 yd"
     Counted {
         /// The item.
         item: String,
-        /// How many there are; with --metres how long.
-        amount: i32,
+        /// How many there are, or how much line is left: "45 m", "150 yd", "30 ft".
+        amount: String,
         /// Where, if not where it was first
         #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
         place: String,
-        /// It is the length of line left, m
+        /// A number alone is the length of line left, m
         #[arg(long)]
         metres: bool,
     },
-    /// Lost: the item as a whole, or so many pieces: log lost L30 1
+    /// Lost: the item, so many pieces, or so much line: log lost L30 1, log lost K04 "20 m"
     Lost {
         /// The item.
         item: String,
-        /// How many pieces.
-        pieces: Option<i32>,
+        /// How many pieces, or how much line.
+        amount: Option<String>,
     },
     /// Found again: log found R09 B1
     Found {
@@ -77,7 +77,7 @@ pub enum LogCommand {
         /// The reel.
         reel: String,
     },
-    /// New line on a reel: log respooled E08 "PE 2 (40 lb)" --from K04 --metres 150
+    /// New line on a reel: log respooled E08 "PE 2 (40 lb)" --from K04 --length "150 yd"
     Respooled {
         /// The reel.
         reel: String,
@@ -86,21 +86,21 @@ pub enum LogCommand {
         /// The stock that it was taken from
         #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
         from: String,
-        /// How much of the stock it took, m
-        #[arg(long, value_name = "METRES")]
-        metres: Option<i32>,
+        /// How much of the stock it took: "150 yd", "45 m"; a number alone is metres
+        #[arg(long, visible_alias = "metres", value_name = "LENGTH")]
+        length: Option<String>,
     },
     /// The line on a reel turned round: log reversed E08
     Reversed {
         /// The reel.
         reel: String,
     },
-    /// A worn end of line cut off: log cut E08 10
+    /// A worn end of line cut off: log cut E08 10, log cut E08 "30 ft"
     Cut {
         /// The reel.
         reel: String,
-        /// How much, m.
-        metres: i32,
+        /// How much: "30 ft", "10 m"; a number alone is metres.
+        length: String,
     },
     /// Fished: log used E08 90
     Used {
@@ -195,6 +195,9 @@ pub enum LogCommand {
         event: String,
         /// Why.
         reason: String,
+        /// Also where the item leaves the inventory with it: the event is all that tells what it is
+        #[arg(long)]
+        yes: bool,
     },
     /// A device may write for the fleet: log enrolled B1-tablet KEY
     Enrolled {
@@ -251,6 +254,12 @@ pub struct LogArgs {
     /// Makes all checks, records nothing
     #[arg(long, global = true)]
     pub dry_run: bool,
+    /// Also takes ids that nobody here knows: another boat's events may not have come yet
+    #[arg(long, global = true)]
+    pub unknown_ok: bool,
+    /// Kind of the item, where its id is not known or two items bear it: rod, reel, lure ...
+    #[arg(long, global = true, value_name = "KIND")]
+    pub kind: Option<String>,
 }
 
 /// The day for which work is due.

@@ -3,29 +3,31 @@
 use std::collections::BTreeMap;
 use std::time::SystemTime;
 
-use deepbend_contract::pb;
 use deepbend_contract::pb::event_body::What;
+use deepbend_contract::{limits, pb};
 
 use super::{finish, printed_only};
 use crate::args::{Global, LogArgs, LogCommand};
 use crate::failure::{Exit, Failure};
-use crate::output::{self, Format, note, put};
+use crate::output::{self, Format, put, wrapped_note};
 use crate::render;
 use crate::service::{Needs, Service};
 
-const CM_PER_M: i32 = 100;
+const CM_PER_M: f64 = 100.0;
 
 /// The event that a command line tells.
 pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEvent, Failure> {
-    let LogArgs { what, seen, typed, at, by, time, text, dry_run: _ } = args;
+    let LogArgs { what, seen, typed, at, by, time, text, kind, dry_run: _, unknown_ok: _ } = args;
     let certainty = match (seen, typed) {
         (true, _) => pb::Certainty::Seen,
         (false, true) => pb::Certainty::Typed,
         (false, false) => pb::Certainty::Said,
     };
+    let item_kind = kind.map_or(Ok(pb::ItemKind::Unspecified), |kind| read_kind(&kind))?;
     let (item_id, what) = body(service, what).await?;
     Ok(pb::NewEvent {
         item_id,
+        item_kind: item_kind.into(),
         claim: Some(claim(&by, certainty, time)),
         seen_at_id: at,
         text,
@@ -35,23 +37,66 @@ pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEve
 }
 
 pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
-    let dry_run = args.dry_run;
+    let (validate_only, accept_unknown_ids) = (args.dry_run, args.unknown_ok);
+    let agreed = if let LogCommand::Wrong { yes, .. } = &args.what { Some(*yes) } else { None };
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let event = event(&service, args).await?;
+        let events = vec![event(&service, args).await?];
         let request = pb::RecordEventsRequest {
-            events: vec![event],
-            validate_only: dry_run,
+            events,
+            validate_only,
+            accept_unknown_ids,
             ..Default::default()
         };
         if printed_only(global, &request)? {
             return Ok(());
         }
-        let answer = service.inventory().record_events(service.request(request)).await?;
-        print(global, &answer.into_inner(), dry_run)
+        // What a correction takes back is shown before it is recorded.
+        if let Some(agreed) = agreed {
+            let looked = pb::RecordEventsRequest { validate_only: true, ..request.clone() };
+            let looked = send(&service, looked).await?;
+            if global.output == Format::Table {
+                put(&render::taken_back(&looked, output::width()))?;
+            }
+            if let Some(removed) = removed(&looked).filter(|_| !agreed && !validate_only) {
+                return Err(removed);
+            }
+        }
+        print(global, &send(&service, request).await?, validate_only)
     };
     let done = done.await;
     finish(service, done).await
+}
+
+async fn send(
+    service: &Service,
+    request: pb::RecordEventsRequest,
+) -> Result<pb::RecordEventsResponse, Failure> {
+    let may_wait = !request.accept_unknown_ids;
+    let answer = service.inventory().record_events(service.request(request)).await;
+    answer.map(tonic::Response::into_inner).map_err(|status| {
+        let unknown = status.code() == tonic::Code::NotFound && may_wait;
+        let failure = Failure::from(status);
+        if unknown {
+            failure.hint(
+                "if only another boat knows it: `deepbend sync` first, or --unknown-ok to record \
+                 it all the same",
+            )
+        } else {
+            failure
+        }
+    })
+}
+
+/// What must be agreed to: an item leaves the inventory.
+fn removed(answer: &pb::RecordEventsResponse) -> Option<Failure> {
+    let event = answer.taken_back.iter().find(|back| back.item_removed)?.event.as_ref()?;
+    let item = &event.item_id;
+    let what = format!("that event is all that tells what {item} is; nothing is recorded");
+    Some(Failure::usage(what).hint(format!(
+        "--yes takes {item} out of the inventory; `deepbend log edited {item} COLUMN=TEXT` mends \
+         its description"
+    )))
 }
 
 /// Who says it, when, and how well he knows.
@@ -78,10 +123,9 @@ pub(super) fn print(
             let mut text = String::new();
             for event in &answer.events {
                 let recorded = if dry_run { "would be recorded" } else { "recorded" };
-                text.push_str(&format!("{recorded} {} {}\n", event.event_id, event.item_id));
-                if !event.effect_reason.is_empty() {
-                    text.push_str(&format!("it has no full effect: {}\n", event.effect_reason));
-                }
+                let line = format!("{recorded} {} {}", event.event_id, event.item_id);
+                text.push_str(&format!("{}\n", line.trim_end()));
+                text.push_str(&render::no_full_effect(event, output::width()));
             }
             text
         }
@@ -98,11 +142,12 @@ pub(super) fn print(
     })?;
     for item in &answer.contested {
         let what: Vec<_> = item.disputes.iter().map(|dispute| dispute.what.as_str()).collect();
-        note(&format!(
-            "note: {} is contested ({}); `deepbend contested` says how to settle it",
+        let text = format!(
+            "{} is contested ({}); `deepbend contested` says how to settle it",
             item.item_id,
             what.join(", ")
-        ));
+        );
+        wrapped_note("note: ", &text);
     }
     Ok(())
 }
@@ -120,21 +165,21 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             (item, What::Returned(pb::Returned { to_id: place }))
         }
         LogCommand::Counted { item, amount, place, metres } => {
-            let (measure, amount) = if metres {
-                (pb::Measure::Centimetres, amount.saturating_mul(CM_PER_M))
-            } else {
-                (pb::Measure::Pieces, amount)
-            };
+            let (measure, amount) = read_amount(service, &amount, metres).await?;
             let counted =
                 pb::Counted { measure: measure.into(), place_id: place, amount: Some(amount) };
             (item, What::Counted(counted))
         }
-        LogCommand::Lost { item, pieces: None } => (item, What::Lost(pb::Lost {})),
-        LogCommand::Lost { item, pieces: Some(pieces) } => {
+        LogCommand::Lost { item, amount: None } => (item, What::Lost(pb::Lost {})),
+        LogCommand::Lost { item, amount: Some(amount) } => {
+            let (measure, amount) = read_amount(service, &amount, false).await?;
+            if amount == 0 {
+                return Err(Failure::usage("nothing is lost: write how many or how much"));
+            }
             let adjusted = pb::Adjusted {
-                measure: pb::Measure::Pieces.into(),
+                measure: measure.into(),
                 place_id: String::new(),
-                change: Some(pieces.saturating_neg()),
+                change: Some(-amount),
                 reason: pb::AdjustmentReason::Lost.into(),
             };
             (item, What::Adjusted(adjusted))
@@ -144,17 +189,21 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             (rod, What::Rigged(pb::Rigged { reel_id: reel, ..Default::default() }))
         }
         LogCommand::Unrigged { rod, reel } => (rod, What::Unrigged(pb::Unrigged { reel_id: reel })),
-        LogCommand::Respooled { reel, line, from, metres } => {
+        LogCommand::Respooled { reel, line, from, length } => {
             let fitted = match line {
                 None => None,
                 Some(text) => Some(read_line(service, text).await?),
             };
-            let taken_cm = metres.map(|m| m.saturating_mul(CM_PER_M));
+            let taken_cm = match length {
+                None => None,
+                Some(text) => Some(read_length(service, &text).await?),
+            };
             (reel, What::Respooled(pb::Respooled { fitted, from_id: from, taken_cm }))
         }
         LogCommand::Reversed { reel } => (reel, What::Reversed(pb::Reversed {})),
-        LogCommand::Cut { reel, metres } => {
-            (reel, What::CutBack(pb::CutBack { cut_cm: Some(metres.saturating_mul(CM_PER_M)) }))
+        LogCommand::Cut { reel, length } => {
+            let cut_cm = Some(read_length(service, &length).await?);
+            (reel, What::CutBack(pb::CutBack { cut_cm }))
         }
         LogCommand::Used { item, minutes } => {
             (item, What::Used(pb::Used { minutes: Some(minutes) }))
@@ -199,7 +248,7 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             }
             (item, What::Edited(pb::Edited { columns }))
         }
-        LogCommand::Wrong { event, reason } => {
+        LogCommand::Wrong { event, reason, yes: _ } => {
             let correction = pb::Correction { event_id: event, instead: None, reason };
             (String::new(), What::Correction(Box::new(correction)))
         }
@@ -220,6 +269,66 @@ fn read_status(text: &str) -> Result<pb::ItemStatus, Failure> {
         Failure::usage(format!("`{text}` is no status"))
             .hint("ready, on_loan, in_service, broken, lost or retired")
     })
+}
+
+fn read_kind(text: &str) -> Result<pb::ItemKind, Failure> {
+    let name = text.trim().to_uppercase().replace([' ', '-'], "_");
+    pb::ItemKind::from_str_name(&format!("ITEM_KIND_{name}")).ok_or_else(|| {
+        Failure::usage(format!("--kind: `{text}` is no kind"))
+            .hint("rod, reel, lure, line_stock, boat or device")
+    })
+}
+
+/// Pieces, or a length of line in centimetres; of a number alone `metres` says which.
+async fn read_amount(
+    service: &Service,
+    text: &str,
+    metres: bool,
+) -> Result<(pb::Measure, i32), Failure> {
+    let whole = !metres && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !whole {
+        return Ok((pb::Measure::Centimetres, read_length(service, text).await?));
+    }
+    let pieces = text.parse().map_err(|_| {
+        let bounds = limits::EVENT_AMOUNT;
+        Failure::usage(format!("the number of pieces is {text}; right is {bounds}"))
+    })?;
+    Ok((pb::Measure::Pieces, pieces))
+}
+
+/// A length of line in words, read by the service; a number alone is metres. In centimetres.
+async fn read_length(service: &Service, text: &str) -> Result<i32, Failure> {
+    let number = text.trim().replace(',', ".").parse::<f64>();
+    // The reader of lengths asks for one; here there may be none left.
+    if number == Ok(0.0) {
+        return Ok(0);
+    }
+    let words = if number.is_ok() { format!("{} m", text.trim()) } else { text.to_owned() };
+    let request = pb::ReadGearRequest { text: words, kind: pb::GearKind::LineLength.into() };
+    let answer = service.matching().read_gear(service.request(request)).await;
+    let answer = answer.map_err(|status| {
+        let failure = Failure::from(status);
+        let named = |line: &String| match line.strip_prefix("text ") {
+            Some(wrong) => format!("the length {wrong}"),
+            None => line.clone(),
+        };
+        Failure { lines: failure.lines.iter().map(named).collect(), ..failure }
+    })?;
+    let answer = answer.into_inner();
+    let Some(pb::read_gear_response::Spec::LineLengthM(metres)) = answer.spec else {
+        return Err(Failure::new(Exit::BadData, format!("`{text}` is no length of line")));
+    };
+    for odd in &answer.findings {
+        wrapped_note("note: ", &odd.text);
+    }
+    let centimetres = (metres * CM_PER_M).round();
+    let most = limits::EVENT_AMOUNT.high;
+    if centimetres > most {
+        let most = most / CM_PER_M;
+        let what = format!("`{text}` is {metres} m of line; right is 0 to {most} m");
+        return Err(Failure::new(Exit::BadData, what));
+    }
+    Ok(centimetres as i32)
 }
 
 /// A line in words, read by the service.

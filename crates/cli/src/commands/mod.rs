@@ -23,11 +23,13 @@ mod plan_terms;
 mod rank;
 mod recover;
 mod season;
+mod stocktake;
+mod sync;
 mod trace;
 mod watched;
 
-pub(crate) use fleet::pass_on;
 pub(crate) use log::event;
+pub(crate) use sync::pass_on;
 
 /// Does what the command line asks for.
 ///
@@ -61,8 +63,8 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Contested => fleet::contested(&global).await,
         Command::History(args) => fleet::history(&global, &args.id).await,
         Command::Due(args) => fleet::due(&global, &args).await,
-        Command::Stocktake(args) => fleet::stocktake(&global, &args).await,
-        Command::Sync(args) => fleet::sync(&global, &args).await,
+        Command::Stocktake(args) => stocktake::run(&global, &args).await,
+        Command::Sync(args) => sync::run(&global, &args).await,
         Command::Model(args) => model::run(&global, &args).await,
         Command::Demo if global.output != Format::Table => {
             Err(Failure::usage("the demo is a story for people").hint("leave out --output"))
@@ -99,7 +101,7 @@ fn help(topic: &[String]) -> Result<(), Failure> {
 fn exit_codes() -> String {
     let line = |exit: &Exit| format!("{:>4}  {}\n", exit.code(), exit.meaning());
     let lines: String = Exit::ALL.iter().map(line).collect();
-    format!("How commands end:\n{lines}")
+    format!("How commands end:\n{lines}\n{}", deepbend_server::exit::listed())
 }
 
 /// The explanation to ask for.

@@ -3,6 +3,7 @@
 use deepbend_contract::pb;
 use deepbend_contract::pb::field_value::Value;
 
+use super::event::{amount, phrase, second, who};
 use super::{Page, plain, word, wrap};
 
 const GAP: usize = 2;
@@ -22,7 +23,9 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
                 page.line(&format!("  until then: {}", value(Some(held))));
             }
             if let Some(count) = &dispute.count {
-                page.line(&format!("  until then: {}; at most {}", count.low, count.high));
+                let [low, high] = [count.low, count.high].map(|n| amount(count.measure, n));
+                let most = if low == high { String::new() } else { format!("; at most {high}") };
+                page.line(&format!("  until then: {low}{most}"));
             }
             page.hanging("  ", &format!("{}:", dispute.cure));
             for command in commands(item, dispute) {
@@ -43,9 +46,7 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
 
 fn said(claim: Option<&pb::Claim>, event_id: &str) -> Vec<String> {
     let claim = claim.cloned().unwrap_or_default();
-    let certainty = plain!(Certainty, claim.certainty);
-    let time = second(claim.observed_time);
-    vec![format!("{} {certainty}", claim.actor), time, event_id.to_owned()]
+    vec![who(&claim), second(claim.observed_time), event_id.to_owned()]
 }
 
 /// What each event says: the value first, then who, when, and the event.
@@ -59,33 +60,14 @@ fn stories(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<Vec<String>> 
         story.extend(said(claim.claim.as_ref(), &claim.event_id));
         all.push(story);
     }
-    let of_count = dispute.count.iter().flat_map(|c| c.counted.iter().chain(&c.concurrent));
+    let of_count = dispute.count.iter();
+    let of_count = of_count.flat_map(|c| c.counted.iter().chain(&c.concurrent).chain(&c.since));
     for event in of_count.chain(&dispute.first_events) {
-        let mut story = vec![told(event, item)];
+        let mut story = vec![phrase(event, &item.item_id)];
         story.extend(said(event.claim.as_ref(), &event.event_id));
         all.push(story);
     }
     all
-}
-
-/// What an event of a count or a tag says.
-fn told(event: &pb::RecordedEvent, item: &pb::ContestedItem) -> String {
-    use pb::event_body::What;
-    match event.body.as_ref().and_then(|body| body.what.as_ref()) {
-        Some(What::Counted(counted)) => format!("counted {}", counted.amount.unwrap_or_default()),
-        Some(What::Adjusted(adjusted)) => {
-            let change = adjusted.change.unwrap_or_default();
-            format!("{change:+} {}", plain!(AdjustmentReason, adjusted.reason))
-        }
-        Some(What::Acquired(acquired)) => {
-            let kind = plain!(ItemKind, acquired.kind);
-            let cells = acquired.columns.iter().map(|(name, cell)| format!("{name} {cell}"));
-            let cells: Vec<_> = cells.take(3).collect();
-            format!("{} is a {kind}: {}", item.item_id, cells.join(", "))
-        }
-        Some(What::Moved(moved)) => format!("moved to {}", moved.to_id),
-        Some(_) | None => "told".to_owned(),
-    }
 }
 
 fn side_by_side(page: &mut Page, stories: &[Vec<String>], width: usize) {
@@ -110,12 +92,7 @@ fn exact(value: f64) -> f64 {
     (value * 1000.0).round() / 1000.0
 }
 
-/// A time to the second.
-fn second(time: Option<prost_types::Timestamp>) -> String {
-    let whole = time.map(|time| prost_types::Timestamp { nanos: 0, ..time });
-    whole.map(|time| time.to_string()).unwrap_or_default()
-}
-
+/// A line as it must be typed again.
 fn line_words(fitted: &pb::FittedLine) -> String {
     let line = fitted.line.unwrap_or_default();
     let mut words = vec![plain!(LineMaterial, line.material)];
@@ -131,7 +108,7 @@ fn value(of: Option<&pb::FieldValue>) -> String {
         Some(Value::PlaceId(id) | Value::RigId(id)) => id.clone(),
         Some(Value::Status(status)) => plain!(ItemStatus, *status),
         Some(Value::Condition(condition)) => plain!(ItemCondition, *condition).to_uppercase(),
-        Some(Value::Line(fitted)) => line_words(fitted),
+        Some(Value::Line(fitted)) => super::gear::line_phrase(&fitted.line.unwrap_or_default()),
         Some(Value::Loan(loan)) => format!("lent to {} {}", loan.to_id, loan.until_date),
         Some(Value::Bench(stay)) => format!("at {} {}", stay.to, stay.back_by_date),
         Some(Value::Column(cell)) => cell.clone(),
@@ -180,11 +157,12 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
             "" => String::new(),
             place => format!(" --place {place}"),
         };
-        let metres = count.measure() == pb::Measure::Centimetres;
-        let unit = if metres { " --metres" } else { "" };
-        let scale = if metres { 100 } else { 1 };
+        let typed = |end: i32| match count.measure() {
+            pb::Measure::Centimetres => format!("\"{} m\"", exact(f64::from(end) / 100.0)),
+            pb::Measure::Pieces | pb::Measure::Unspecified => end.to_string(),
+        };
         for end in std::collections::BTreeSet::from([count.low, count.high]) {
-            all.push(format!("deepbend log counted {id} {}{place}{unit} --seen", end / scale));
+            all.push(format!("deepbend log counted {id} {}{place} --seen", typed(end)));
         }
     }
     for event in &dispute.first_events {
@@ -192,63 +170,4 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
     }
     all.dedup();
     all
-}
-
-/// An event as a row: its id, when, who and how well he knows, what.
-pub(crate) fn event_row(event: &pb::RecordedEvent) -> Vec<String> {
-    use pb::event_body::What;
-    let claim = event.claim.clone().unwrap_or_default();
-    let time = second(claim.observed_time);
-    let who = format!("{} {}", claim.actor, plain!(Certainty, claim.certainty));
-    let body = event.body.as_ref().and_then(|body| body.what.as_ref());
-    let mut what = match body {
-        None => String::new(),
-        Some(What::Acquired(_)) => "joined the fleet".to_owned(),
-        Some(What::Moved(moved)) => format!("moved to {}", moved.to_id),
-        Some(What::Lent(lent)) => format!("lent to {}", lent.to_id),
-        Some(What::Returned(back)) => format!("returned {}", back.to_id).trim_end().to_owned(),
-        Some(What::Counted(counted)) => format!("counted {}", counted.amount.unwrap_or_default()),
-        Some(What::Adjusted(adjusted)) => {
-            let change = adjusted.change.unwrap_or_default();
-            format!("{change:+} {}", plain!(AdjustmentReason, adjusted.reason))
-        }
-        Some(What::Rigged(rigged)) => format!("rigged with {}", rigged.reel_id),
-        Some(What::Unrigged(unrigged)) => format!("unrigged from {}", unrigged.reel_id),
-        Some(What::Respooled(spooled)) => match &spooled.fitted {
-            None => "stripped".to_owned(),
-            Some(fitted) => format!("re-spooled with {}", line_words(fitted)),
-        },
-        Some(What::Reversed(_)) => "line reversed".to_owned(),
-        Some(What::CutBack(cut)) => format!("cut back {} cm", cut.cut_cm.unwrap_or_default()),
-        Some(What::Used(used)) => format!("fished {} min", used.minutes.unwrap_or_default()),
-        Some(What::Broke(broke)) => format!("broke: {}", broke.what),
-        Some(What::FoundDefect(defect)) => format!("defect: {}", defect.what),
-        Some(What::Inspected(seen)) => {
-            format!("inspected, {}: {}", plain!(ItemStatus, seen.status), seen.reason)
-        }
-        Some(What::SentToService(sent)) => format!("sent to service {}", sent.to),
-        Some(What::Serviced(done)) => {
-            let state = if done.finished { "serviced" } else { "service begun" };
-            format!("{state}: {}", done.what)
-        }
-        Some(What::Lost(_)) => "lost".to_owned(),
-        Some(What::Found(found)) => format!("found {}", found.at_id).trim_end().to_owned(),
-        Some(What::Retired(retired)) => format!("retired: {}", retired.reason),
-        Some(What::StatusSet(set)) => format!("set to {}", plain!(ItemStatus, set.status)),
-        Some(What::Spent(spent)) => format!("paid for: {}", spent.what),
-        Some(What::Note(note)) => note.text.clone(),
-        Some(What::Edited(edited)) => {
-            let cells = edited.columns.iter().map(|(name, cell)| format!("{name}={cell}"));
-            format!("edited: {}", cells.collect::<Vec<_>>().join(", "))
-        }
-        Some(What::Correction(correction)) => {
-            format!("{} was wrong: {}", correction.event_id, correction.reason)
-        }
-        Some(What::Enrolled(enrolled)) => format!("enrolled {}", enrolled.device_id),
-        Some(What::Revoked(revoked)) => format!("revoked {}", revoked.device_id),
-    };
-    if !event.effect_reason.is_empty() {
-        what = format!("{what} [no full effect: {}]", event.effect_reason);
-    }
-    vec![event.event_id.clone(), time, who, what]
 }

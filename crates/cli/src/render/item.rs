@@ -6,7 +6,7 @@ use pb::item::Spec;
 use super::gear::{self, Pairs};
 use super::judgement::findings;
 use super::units;
-use super::{Page, Table, capital, plain};
+use super::{Page, Table, capital, plain, second};
 
 /// One item with everything that is known of it.
 #[must_use]
@@ -115,7 +115,7 @@ fn origins(page: &mut Page, item: &pb::Item) {
     for origin in &item.origins {
         let mut text = format!("{} number {}", origin.device_id, origin.sequence);
         if let Some(claim) = &origin.claim {
-            let when = claim.observed_time.as_ref().map(ToString::to_string).unwrap_or_default();
+            let when = second(claim.observed_time);
             let certainty = plain!(Certainty, claim.certainty);
             text = format!("{} ({certainty}), {when}, recorded as {text}", claim.actor);
         }

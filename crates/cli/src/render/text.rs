@@ -31,8 +31,10 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
 }
 
 const TIE: char = '\u{a0}';
-const UNITS: [&str; 16] =
-    ["g", "kg", "oz", "lb", "mm", "cm", "m", "in", "ft", "N", "%", "m/s", "kn", "min", "h", "kgf"];
+const UNITS: [&str; 17] = [
+    "g", "kg", "oz", "lb", "mm", "cm", "m", "in", "ft", "yd", "N", "%", "m/s", "kn", "min", "h",
+    "kgf",
+];
 
 /// One space between words, but a tie between a number and its unit.
 fn with_units_kept(text: &str) -> String {

@@ -204,7 +204,7 @@ async fn connect(address: &str) -> Result<Channel, Failure> {
         format!("http://{address}")
     };
     let endpoint = Endpoint::from_shared(full).map_err(|error| {
-        Failure::usage(format!("--server {address}: {error}"))
+        Failure::usage(format!("{address} is no address of a service: {error}"))
             .hint("write it like http://localhost:50551")
     })?;
     endpoint.connect_timeout(CONNECT_WAIT).connect().await.map_err(|error| {

@@ -1,0 +1,158 @@
+//! Taking stock of a place.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use deepbend_contract::pb;
+use deepbend_contract::pb::event_body::What;
+
+use super::{candidates, finish, log, text_of};
+use crate::args::{Global, StocktakeArgs};
+use crate::failure::{Exit, Failure};
+use crate::output::{self, Format, note, put};
+use crate::render::Table;
+use crate::service::{Needs, Service};
+
+/// Tags that were found, each with how often, and how many pieces were counted.
+fn found(args: &StocktakeArgs) -> Result<BTreeMap<String, (usize, Option<i32>)>, Failure> {
+    let mut tags = args.found.clone();
+    if let Some(file) = &args.file {
+        let text = text_of(file)?;
+        let lines = text.lines().map(|line| line.split('#').next().unwrap_or_default().trim());
+        tags.extend(lines.filter(|line| !line.is_empty()).map(str::to_owned));
+    }
+    if tags.is_empty() {
+        return Err(Failure::usage("stocktake needs the tags that were found, or --file FILE")
+            .hint("deepbend stocktake B1 R01 R04 E08 L30=2"));
+    }
+    let mut found: BTreeMap<String, (usize, Option<i32>)> = BTreeMap::new();
+    for tag in tags {
+        let (id, count) = match tag.split_once('=') {
+            None => (tag.as_str(), None),
+            Some((id, count)) => {
+                let count = count.parse().ok().filter(|count| *count >= 0).ok_or_else(|| {
+                    Failure::usage(format!("`{tag}`: write a whole number, as in L30=2"))
+                })?;
+                (id, Some(count))
+            }
+        };
+        let there = found.entry(id.to_owned()).or_default();
+        there.0 += 1;
+        there.1 = count.or(there.1);
+    }
+    Ok(found)
+}
+
+pub(super) async fn run(global: &Global, args: &StocktakeArgs) -> Result<(), Failure> {
+    let found = found(args)?;
+    let service = Service::open(global, Needs::Inventory).await?;
+    let done = async {
+        let all = candidates::items(&service, pb::ItemFilter::default()).await?;
+        let place = &args.place;
+        let is_place = |item: &pb::Item| item.kind() == pb::ItemKind::Boat && item.id == *place;
+        if !all.iter().any(is_place) {
+            return Err(Failure::new(Exit::BadData, format!("there is no place {place}"))
+                .hint("`deepbend gear list --kind boat` lists the boats and places ashore"));
+        }
+        let (rows, events) = differences(&all, place, &found, &args.by);
+        let header = ["difference", "item", "what"];
+        put(&match global.output {
+            Format::Table => {
+                let mut table = Table::new().left("difference").left("item").wrapped("what");
+                rows.iter().for_each(|row| table.row(row.clone()));
+                if table.is_empty() { String::new() } else { table.render(output::width()) }
+            }
+            Format::Csv => output::csv_text(&header, &rows)?,
+            Format::Json | Format::Jsonl => {
+                return Err(Failure::usage("stocktake prints a table or csv"));
+            }
+        })?;
+        if rows.is_empty() {
+            note(&format!("note: {place} has what it should have"));
+        }
+        if args.record && !events.is_empty() {
+            let count = events.len();
+            let request = pb::RecordEventsRequest { events, ..Default::default() };
+            let answer = service.inventory().record_events(service.request(request)).await?;
+            let left = answer.into_inner().contested.len();
+            note(&format!("note: {count} events recorded; {left} of these items are contested"));
+        } else if !events.is_empty() {
+            note("note: nothing is recorded; --record does");
+        }
+        Ok(())
+    };
+    let done = done.await;
+    finish(service, done).await
+}
+
+/// What differs, and the events that say what was seen.
+fn differences(
+    all: &[pb::Item],
+    place: &str,
+    found: &BTreeMap<String, (usize, Option<i32>)>,
+    by: &str,
+) -> (Vec<Vec<String>>, Vec<pb::NewEvent>) {
+    let mut by_id: BTreeMap<&str, Vec<&pb::Item>> = BTreeMap::new();
+    for item in all {
+        by_id.entry(&item.id).or_default().push(item);
+    }
+    let row = |kind: &str, id: &str, what: String| vec![kind.to_owned(), id.to_owned(), what];
+    let seen = |item: &pb::Item, what: What| pb::NewEvent {
+        item_id: item.id.clone(),
+        item_kind: item.kind,
+        claim: Some(log::claim(by, pb::Certainty::Seen, None)),
+        seen_at_id: place.to_owned(),
+        body: Some(pb::EventBody { what: Some(what) }),
+        ..Default::default()
+    };
+    let (mut rows, mut events) = (Vec::new(), Vec::new());
+    for (id, (times, count)) in found {
+        let items = by_id.get(id.as_str()).map(Vec::as_slice).unwrap_or_default();
+        let [item] = items else {
+            rows.push(match items.len() {
+                0 => row("extra", id, "nobody knows this tag".to_owned()),
+                n => row("double tag", id, format!("{n} items bear it")),
+            });
+            continue;
+        };
+        if item.quantity.is_none() && *times > 1 {
+            rows.push(row("double tag", id, format!("found {times} times; it is one item")));
+        }
+        if item.quantity.is_none() && item.place_id != place {
+            let was = match item.place_id.as_str() {
+                "" if item.contested => "its place is contested".to_owned(),
+                "" => "nobody said where it is".to_owned(),
+                other => format!("it should be at {other}"),
+            };
+            rows.push(row("misplaced", id, was));
+            let to_id = place.to_owned();
+            events.push(seen(item, What::Moved(pb::Moved { to_id, ..Default::default() })));
+        }
+        if let (Some(count), Some(known)) = (count, item.quantity) {
+            if *count != known {
+                let kind = if *count < known { "missing" } else { "extra" };
+                rows.push(row(kind, id, format!("{count} found, {known} in the inventory")));
+            }
+            let counted = pb::Counted {
+                measure: pb::Measure::Pieces.into(),
+                place_id: place.to_owned(),
+                amount: Some(*count),
+            };
+            events.push(seen(item, What::Counted(counted)));
+        }
+    }
+    let away: BTreeSet<i32> = [
+        pb::ItemStatus::OnLoan,
+        pb::ItemStatus::InService,
+        pb::ItemStatus::Lost,
+        pb::ItemStatus::Retired,
+    ]
+    .map(Into::into)
+    .into();
+    for item in all.iter().filter(|item| item.place_id == place) {
+        let gear = !matches!(item.kind(), pb::ItemKind::Boat | pb::ItemKind::Device);
+        if gear && !away.contains(&item.status) && !found.contains_key(&item.id) {
+            rows.push(row("missing", &item.id, item.display_name.clone()));
+        }
+    }
+    (rows, events)
+}
