@@ -105,8 +105,8 @@ async fn the_story_is_told_item_by_item() {
     assert!(chapter(evening, "R15 rod: place", "R17 rod").contains("moved R15 B2 --seen"));
     let twice = chapter(evening, "R17 rod: place", "E08 reel");
     assert!(twice.contains("moved R17 B1 --seen") && twice.contains("moved R17 B3 --seen"));
-    assert!(evening.contains("until then: braid 9 kg 0.233 mm"));
-    assert!(evening.contains("until then: 2; at most 3"));
+    assert!(evening.contains("until then: braid, 9 kg (19.8 lb), 0.233 mm (0.0092 in)"));
+    assert!(evening.contains("until then: 2 pieces; at most 3 pieces"));
     assert!(evening.contains("R23 stays retired") && evening.contains("needs an inspection"));
 }
 

@@ -230,7 +230,8 @@ fn a_disputed_count_shows_what_was_counted_and_what_went() {
         "3 pieces",
         "-9 pieces, lost",
         "until then: 0 pieces",
-        "300 m (328 yd)",
+        "300 m",
+        "(328 yd)",
         "-1000 m (-1094 yd), lost",
     ] {
         assert!(told.contains(part), "no `{part}` in {told}");

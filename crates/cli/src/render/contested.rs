@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 use deepbend_contract::pb::field_value::Value;
 
-use super::event::{amount, phrase, second, who};
+use super::event::{amount, line, phrase, second, who};
 use super::{Page, plain, word, wrap};
 
 const GAP: usize = 2;
@@ -108,7 +108,7 @@ fn value(of: Option<&pb::FieldValue>) -> String {
         Some(Value::PlaceId(id) | Value::RigId(id)) => id.clone(),
         Some(Value::Status(status)) => plain!(ItemStatus, *status),
         Some(Value::Condition(condition)) => plain!(ItemCondition, *condition).to_uppercase(),
-        Some(Value::Line(fitted)) => super::gear::line_phrase(&fitted.line.unwrap_or_default()),
+        Some(Value::Line(fitted)) => line(fitted),
         Some(Value::Loan(loan)) => format!("lent to {} {}", loan.to_id, loan.until_date),
         Some(Value::Bench(stay)) => format!("at {} {}", stay.to, stay.back_by_date),
         Some(Value::Column(cell)) => cell.clone(),

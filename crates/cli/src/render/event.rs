@@ -104,7 +104,7 @@ pub(super) fn amount(measure: i32, amount: i32) -> String {
 }
 
 /// A line in both unit systems.
-fn line(fitted: &pb::FittedLine) -> String {
+pub(super) fn line(fitted: &pb::FittedLine) -> String {
     let line = fitted.line.unwrap_or_default();
     let mut words = vec![plain!(LineMaterial, line.material)];
     words.extend(line.test_kgf.map(units::kilograms));
