@@ -67,16 +67,22 @@ struct Peer {
 
 impl Peer {
     fn start(folder: &Path) -> Self {
-        let data = Some(folder.to_owned());
-        let device = Some(deepbend_server::Id::new("B2-tablet").unwrap());
+        Self::set(folder, "B2-tablet", &[])
+    }
+
+    /// With settings as `deepbendd` takes them.
+    fn set(folder: &Path, device: &str, settings: &[&str]) -> Self {
+        let folder = folder.display().to_string();
+        let own = ["deepbendd", "--data", &folder, "--device", device, "--listen", "127.0.0.1:0"];
+        let args = own.iter().chain(settings).map(Into::into);
+        let loaded = deepbend_server::config::load(args, |_| None).unwrap();
+        let deepbend_server::config::Loaded::Run(config) = loaded else { panic!("{loaded:?}") };
         let (tell, told) = std::sync::mpsc::channel();
         let (end, ended) = tokio::sync::oneshot::channel();
         let thread = std::thread::spawn(move || {
             let runtime = tokio::runtime::Runtime::new().unwrap();
             runtime.block_on(async {
-                let listen = "127.0.0.1:0".parse().unwrap();
-                let config = deepbend_server::Config { listen, data, device, ..Default::default() };
-                let bound = deepbend_server::Server::bind(config).await.unwrap();
+                let bound = deepbend_server::Server::bind(*config).await.unwrap();
                 tell.send(format!("http://{}", bound.addr)).unwrap();
                 bound.serve(async { drop(ended.await) }).await.unwrap();
             });
@@ -246,4 +252,34 @@ fn a_peer_out_of_reach_is_looked_for_there() {
     keeps_to_eighty(&told.err);
     assert!(!told.err.contains("--server"), "{}", told.err);
     told.warns(&["hint: is deepbendd running at http://127.0.0.1:1"]);
+}
+
+// Source: the contract's words on enrolled, revoked and their devices.
+#[test]
+fn devices_are_enrolled_and_revoked_in_plain_words() {
+    let folder = tempfile::tempdir().unwrap();
+    let says = |peer: &Peer, args: &[&str]| {
+        let args: Vec<_> = args.iter().copied().chain(["--server", &peer.address]).collect();
+        flat(&on(folder.path(), "shed-desk", &args).code(0).out)
+    };
+    let open = Peer::set(folder.path(), "shed-desk", &[]);
+    let state = says(&open, &["sync", "-o", "csv"]);
+    let key = state.split("key,").nth(1).unwrap().split_whitespace().next().unwrap().to_owned();
+    let told = says(&open, &["log", "enrolled", "B1-tablet", &key]);
+    assert!(told.contains("no effect: the fleet has no founder: every device counts"), "{told}");
+    drop(open);
+    let founded =
+        Peer::set(folder.path(), "shed-desk", &["--founder", &format!("shed-desk:{key}")]);
+    let told = says(&founded, &["log", "enrolled", "B2-tablet", &key, "--keeper"]);
+    assert!(told.contains("what B2-tablet writes counts, and it may enrol and revoke"), "{told}");
+    let told = says(&founded, &["log", "revoked", "B1-tablet", "lost in the mud"]);
+    assert!(told.contains("nothing that B1-tablet ever wrote counts"), "{told}");
+    let told = says(&founded, &["sync"]);
+    for device in [
+        "member shed-desk, keeper: may enrol and revoke",
+        "member B2-tablet, keeper: may enrol and revoke",
+        "member B1-tablet, revoked",
+    ] {
+        assert!(told.contains(device), "no `{device}` in {told}");
+    }
 }

@@ -31,3 +31,20 @@ pub fn listed() -> String {
     }
     text
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::{Loaded, load};
+
+    // Source: sysexits.h (EX_USAGE 64, EX_DATAERR 65, EX_UNAVAILABLE 69, EX_IOERR 74, EX_TEMPFAIL
+    // 75).
+    #[test]
+    fn the_help_lists_how_it_ends() {
+        let loaded = load(["deepbendd", "--help"].map(Into::into), |_| None);
+        let Ok(Loaded::Print(help)) = loaded else { panic!("{loaded:?}") };
+        for code in ["  64  ", "  65  ", "  69  ", "  74  ", "  75  "] {
+            assert!(help.contains(code), "{help}");
+        }
+    }
+}

@@ -361,6 +361,7 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     });
     let gone = event("", "2031-09-15T19:30:00Z", pb::Certainty::Said, "", revoked);
     let told = record(&shed, vec![gone]).await;
+    assert_eq!(told.events[0].effect(), pb::EventEffect::Acts);
     let Some(What::Revoked(told)) = told.events[0].body.as_ref().and_then(|b| b.what.as_ref())
     else {
         panic!("{told:?}")

@@ -185,6 +185,18 @@ async fn a_correction_tells_what_goes_with_it_before_and_after() {
 }
 
 #[tokio::test]
+async fn in_an_open_fleet_a_revocation_says_that_it_does_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = demo(folder.path()).await;
+    let (device_id, reason) = ("B1-tablet".to_owned(), "stolen".to_owned());
+    let revoked = pb::Revoked { device_id, reason, from_the_start: true, ..Default::default() };
+    let told = record(&at, event("", What::Revoked(revoked))).await.unwrap();
+    assert_eq!(told.events[0].effect(), pb::EventEffect::Nothing);
+    assert!(told.events[0].effect_reason.contains("every device counts"));
+    at.end().await;
+}
+
+#[tokio::test]
 async fn the_history_of_a_reel_names_the_rod() {
     let folder = tempfile::tempdir().unwrap();
     let at = demo(folder.path()).await;

@@ -126,6 +126,7 @@ pub(super) fn print(
                 let line = format!("{recorded} {} {}", event.event_id, event.item_id);
                 text.push_str(&format!("{}\n", line.trim_end()));
                 text.push_str(&render::no_full_effect(event, output::width()));
+                text.push_str(&render::for_device(event, output::width()));
             }
             text
         }

@@ -43,6 +43,39 @@ pub(crate) fn no_full_effect(event: &pb::RecordedEvent, width: usize) -> String 
     page.finish()
 }
 
+/// What an event about a device that acts means for what the device writes; empty for others.
+pub(crate) fn for_device(event: &pb::RecordedEvent, width: usize) -> String {
+    let what = event.body.as_ref().and_then(|body| body.what.as_ref());
+    let means = match what {
+        Some(What::Enrolled(enrolled)) => {
+            let keeper = if enrolled.keeper { ", and it may enrol and revoke others" } else { "" };
+            format!("what {} writes counts{keeper}", enrolled.device_id)
+        }
+        Some(What::Revoked(revoked)) => after_revocation(revoked),
+        Some(_) | None => return String::new(),
+    };
+    if event.effect() != pb::EventEffect::Acts {
+        return String::new();
+    }
+    let mut page = Page::new(width);
+    page.hanging("  ", &means);
+    page.finish()
+}
+
+/// What still counts of a device.
+fn after_revocation(revoked: &pb::Revoked) -> String {
+    let device = &revoked.device_id;
+    let last: Vec<_> = revoked
+        .last_sequences
+        .iter()
+        .map(|(incarnation, last)| format!("{device}.{incarnation}.{last}"))
+        .collect();
+    if last.is_empty() {
+        return format!("nothing that {device} ever wrote counts");
+    }
+    format!("what {device} wrote up to {} stays; nothing later counts", last.join(" and "))
+}
+
 /// What corrections take back: what each event says, and what goes with it.
 pub(crate) fn taken_back(answer: &pb::RecordEventsResponse, width: usize) -> String {
     let mut page = Page::new(width);
@@ -230,6 +263,66 @@ fn told(what: &What, item: &str) -> String {
             let keeper = if enrolled.keeper { " as keeper" } else { "" };
             format!("enrolled {}{keeper}", enrolled.device_id)
         }
-        What::Revoked(revoked) => format!("revoked {}: {}", revoked.device_id, revoked.reason),
+        What::Revoked(revoked) => {
+            let after = after_revocation(revoked);
+            format!("revoked {}: {}; {after}", revoked.device_id, revoked.reason)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn acting(what: What) -> pb::RecordedEvent {
+        pb::RecordedEvent {
+            body: Some(pb::EventBody { what: Some(what) }),
+            effect: pb::EventEffect::Acts.into(),
+            ..Default::default()
+        }
+    }
+
+    // Source: the contract's words on last_sequences and from_the_start.
+    #[test]
+    fn what_a_revocation_leaves_is_said() {
+        let device_id = "B1-tablet".to_owned();
+        let mut revoked = pb::Revoked { device_id, ..Default::default() };
+        let told = |revoked: &pb::Revoked| {
+            for_device(&acting(What::Revoked(revoked.clone())), 80).trim().to_owned()
+        };
+        assert_eq!(told(&revoked), "nothing that B1-tablet ever wrote counts");
+        revoked.last_sequences.insert(1, 14);
+        let stays = "what B1-tablet wrote up to B1-tablet.1.14 stays; nothing later counts";
+        assert_eq!(told(&revoked), stays);
+        let idle = pb::RecordedEvent {
+            effect: pb::EventEffect::Nothing.into(),
+            ..acting(What::Revoked(revoked))
+        };
+        assert_eq!(for_device(&idle, 80), "");
+    }
+
+    // Common practice, no source: each fact stands there once.
+    #[test]
+    fn every_fact_of_an_event_is_told() {
+        let id = str::to_owned;
+        let rigged = pb::Rigged { reel_id: id("E08"), leader_id: id("K09") };
+        let event = pb::RecordedEvent {
+            item_id: id("R14"),
+            seen_at_id: id("B1"),
+            trip_id: id("T1"),
+            text: id("before dawn"),
+            ..acting(What::Rigged(rigged))
+        };
+        let said = "R14 rigged with E08 and leader K09; seen at B1; trip T1; before dawn";
+        assert_eq!(phrase(&event, "E08"), said);
+        let pieces = pb::Measure::Pieces.into();
+        let counted = pb::Counted { measure: pieces, place_id: id("B2"), amount: Some(1) };
+        let event = pb::RecordedEvent { item_id: id("L30"), ..acting(What::Counted(counted)) };
+        assert_eq!(phrase(&event, "L30"), "counted 1 piece at B2");
+        let until_date = id("2031-09-20");
+        let event = acting(What::Lent(pb::Lent { to_id: id("anna"), until_date }));
+        assert_eq!(phrase(&event, ""), "lent to anna until 2031-09-20");
+        let moved = pb::Moved { to_id: id("B2"), from_id: id("B1"), piece_count: Some(2) };
+        assert_eq!(phrase(&acting(What::Moved(moved)), ""), "2 pieces moved from B1 to B2");
     }
 }

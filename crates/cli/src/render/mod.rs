@@ -22,7 +22,7 @@ pub mod units;
 
 pub use comparison::comparison;
 pub use contested::contested;
-pub(crate) use event::{event_row, no_full_effect, second, taken_back};
+pub(crate) use event::{event_row, for_device, no_full_effect, second, taken_back};
 pub(crate) use fitting::{NUMBERS, WORDS, spans};
 pub use fitting::{envelope, specification};
 pub use gear::{read_gear, read_pairs};

@@ -11,7 +11,7 @@ use deepbend_ledger::import::{FileKind, import};
 use deepbend_ledger::item::{Item, ItemKind};
 use deepbend_ledger::time::ObservedTime;
 
-use super::event::Known;
+use super::named::Known;
 
 /// The name of the column with the id.
 fn id_column(kind: ItemKind) -> &'static str {

@@ -10,7 +10,7 @@ use deepbend_ledger::item::{ItemKey, ItemKind};
 use deepbend_ledger::time::Date;
 use deepbend_ledger::view::{EventRef, View};
 
-use super::event::{date, event_id};
+use super::fields::{date, event_id};
 use super::page::{PageKey, key_of, place_of};
 use super::told;
 use super::words::LedgerWord;

@@ -3,7 +3,8 @@
 //! 1. [`item`]: an item, written;
 //! 2. [`list`] and [`page`]: filters, pages and their tokens;
 //! 3. [`import`] and [`requests`]: files in, all rows or none, safe to repeat;
-//! 4. [`record`], [`event`], [`named`] and [`columns`]: what happened, read and recorded;
+//! 4. [`record`], [`event`], [`fields`], [`named`] and [`columns`]: what happened, read and
+//!    recorded;
 //! 5. [`told`] and [`history`]: claims, disputes, who said what, what is due;
 //! 6. [`watch`]: changes from a revision on.
 
@@ -26,6 +27,7 @@ use crate::today::today;
 
 mod columns;
 mod event;
+mod fields;
 mod history;
 mod import;
 mod item;

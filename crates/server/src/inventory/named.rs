@@ -1,14 +1,46 @@
 //! Ids that an event names beside its item: places, gear and events that must be known here,
 //! unless the caller accepts others.
 
+use std::collections::BTreeMap;
+
 use deepbend_contract::At;
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::Remark;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::ItemKind;
+use deepbend_ledger::view::View;
 
-use super::event::Known;
 use crate::error::Missing;
+
+/// What the events of a request are read against.
+pub(super) struct Known<'v> {
+    pub(super) view: &'v View,
+    /// Items that earlier events of the same request acquire.
+    pub(super) acquired: BTreeMap<Id, ItemKind>,
+    /// Whether ids may name nothing.
+    pub(super) accept_unknown: bool,
+    /// Ids that name nothing, if they may not.
+    pub(super) missing: Vec<Missing>,
+}
+
+impl<'v> Known<'v> {
+    /// What is known before the first event is read.
+    pub(super) fn new(view: &'v View, accept_unknown: bool) -> Self {
+        Self { view, acquired: BTreeMap::new(), accept_unknown, missing: Vec::new() }
+    }
+
+    /// The kind of the item that an id means, if it is known.
+    pub(super) fn kind(&self, id: &Id) -> Option<ItemKind> {
+        let found = || Some(self.view.find(id).first()?.item().kind());
+        self.acquired.get(id).copied().or_else(found)
+    }
+
+    /// Whether there is such an item.
+    pub(super) fn has(&self, kind: ItemKind, id: &Id) -> bool {
+        self.acquired.get(id) == Some(&kind)
+            || self.view.find(id).iter().any(|entry| entry.item().kind() == kind)
+    }
+}
 
 /// Notes every id that names nothing.
 pub(super) fn check(at: &At<'_>, remark: &Remark, body: &Body, known: &mut Known<'_>) {

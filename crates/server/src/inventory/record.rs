@@ -9,7 +9,8 @@ use prost::Message as _;
 use sha2::{Digest as _, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::event::{self, Known};
+use super::event;
+use super::named::Known;
 use super::requests::{self, Done};
 use super::{Holding, told};
 use crate::error::ServiceError;
@@ -167,17 +168,16 @@ fn answer(view: &View, recorded: &[EventRef]) -> pb::RecordEventsResponse {
     let mut stories = BTreeMap::new();
     for reference in recorded {
         items.extend(view.about(reference));
-        let Some(told) = told::event(view, reference) else { continue };
-        let effect = match told::main_item(view, reference) {
-            Some(key) => {
-                let story = stories.entry(key.clone()).or_insert_with(|| view.tell(&key));
-                story.as_ref().and_then(|story| story.effects.get(reference).cloned())
-            }
-            None => view.effect(reference),
-        };
         taken_back.extend(told::taken_back(view, reference));
+        let Some(key) = told::main_item(view, reference) else {
+            events.extend(told::of_no_item(view, reference));
+            continue;
+        };
+        let Some(told) = told::event(view, reference) else { continue };
+        let story = stories.entry(key.clone()).or_insert_with(|| view.tell(&key));
+        let effect = story.as_ref().and_then(|story| story.effects.get(reference));
         events.push(match effect {
-            Some(effect) => told::with_effect(told, &effect),
+            Some(effect) => told::with_effect(told, effect),
             None => told,
         });
     }

@@ -207,6 +207,20 @@ pub(super) fn with_effect(told: pb::RecordedEvent, effect: &Effect) -> pb::Recor
     pb::RecordedEvent { effect: kind.into(), effect_reason, ..told }
 }
 
+/// An event about no item here, with what it does.
+pub(super) fn of_no_item(view: &View, reference: &EventRef) -> Option<pb::RecordedEvent> {
+    let told = event(view, reference)?;
+    if view.roll().is_open() && view.event(reference)?.body.is_about_devices() {
+        let effect_reason = "the fleet has no founder: every device counts".to_owned();
+        return Some(pb::RecordedEvent {
+            effect: pb::EventEffect::Nothing.into(),
+            effect_reason,
+            ..told
+        });
+    }
+    Some(with_effect(told, &view.effect(reference)?))
+}
+
 /// One event of an item's history, with what it does to that item.
 pub(super) fn told(view: &View, told: &Told<'_>) -> Option<pb::RecordedEvent> {
     Some(with_effect(event(view, &told.reference)?, &told.effect))
