@@ -34,7 +34,6 @@ pub fn listed() -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::config::{Loaded, load};
 
     // Source: sysexits.h (EX_USAGE 64, EX_DATAERR 65, EX_UNAVAILABLE 69, EX_IOERR 74, EX_TEMPFAIL
