@@ -215,3 +215,25 @@ fn hint_for(exit: Exit, reason: &str) -> Option<&'static str> {
         | Exit::Refused => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common practice, no source: a hint is about the side that failed.
+    #[test]
+    fn only_who_gets_no_answer_is_told_to_look_at_the_address() {
+        let full = reason::STORE_UNAVAILABLE.status("the disk is nearly full", &[]);
+        let full = Failure::from(full);
+        assert_eq!((full.exit, full.hint), (Exit::Unavailable, None));
+        let silent = Failure::from(Status::unavailable("connection refused"));
+        assert!(silent.hint.unwrap().contains("--server"));
+    }
+
+    // Common practice, no source: 80 columns.
+    #[test]
+    fn errors_keep_to_the_width() {
+        let told = Failure::usage("word ".repeat(40)).hint("other ".repeat(40)).to_string();
+        assert!(told.lines().all(|line| line.chars().count() <= output::width()), "{told}");
+    }
+}

@@ -152,6 +152,7 @@ fn an_id_that_nobody_knows_is_asked_about() {
     boat.types(&["log", "moved", "R17", "B9", "--unknown-ok"]).code(0).says(&["recorded"]);
     let waits = boat.types(&["log", "wrong", "B2-tablet.1.7", "typo", "--unknown-ok"]).code(0);
     assert!(flat(&waits.out).contains("pending: event B2-tablet.1.7 is not here yet"));
+    assert!(waits.err.contains("when the other event has come"), "{}", waits.err);
     boat.types(&["log", "moved", "R99", "B1", "--unknown-ok"]).code(65).warns(&["item_kind"]);
     boat.types(&["log", "moved", "R99", "B1", "--unknown-ok", "--kind", "rod"]).code(0);
     boat.types(&["log", "moved", "R99", "B1", "--kind", "rood"]).code(2).warns(&["line_stock"]);
@@ -221,6 +222,9 @@ fn lengths_are_typed_and_told_in_both_systems() {
     assert!(flat(&many.err).contains("is 99999999999; right is 0 to 1000000"), "{}", many.err);
     boat.types(&["log", "counted", "L30", "2000000"]).code(65).warns(&["counted.amount"]);
     boat.types(&["log", "lost", "L30", "0"]).code(2);
+    boat.types(&["log", "used", "E08", "99999999999"]).code(2).warns(&["0..=1000000"]);
+    boat.types(&["log", "moved", "L30", "B2", "--pieces", "0"]).code(2).warns(&["1..=1000000"]);
+    boat.types(&["stocktake", "B1", "L30=99999999999"]).code(2).warns(&["0 to 1000000"]);
 }
 
 // Common practice, no source: people who count again need both stories.

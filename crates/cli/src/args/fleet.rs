@@ -2,7 +2,11 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Subcommand};
+use clap::{Args, Subcommand, value_parser};
+use deepbend_contract::limits;
+
+/// Most pieces or minutes of an event.
+const MOST: i64 = limits::EVENT_AMOUNT.high as i64;
 
 /// What happened: one short line each.
 #[derive(Debug, Subcommand)]
@@ -14,7 +18,7 @@ pub enum LogCommand {
         /// Boat or place ashore where it is now.
         place: String,
         /// How many pieces, of what is counted in pieces
-        #[arg(long, value_name = "NUMBER")]
+        #[arg(long, value_name = "NUMBER", value_parser = value_parser!(i32).range(1..=MOST))]
         pieces: Option<i32>,
     },
     /// Lent to somebody: log lent R02 anna --until 2031-09-20
@@ -107,6 +111,7 @@ pub enum LogCommand {
         /// The item.
         item: String,
         /// How long, minutes.
+        #[arg(value_parser = value_parser!(i32).range(0..=MOST))]
         minutes: i32,
     },
     /// Broken: log broke R15 "tip section"

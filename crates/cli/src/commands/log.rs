@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::time::SystemTime;
 
+use deepbend_contract::pb::EventEffect as Effect;
 use deepbend_contract::pb::event_body::What;
 use deepbend_contract::{limits, pb};
 
@@ -62,7 +63,13 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
                 return Err(removed);
             }
         }
-        print(global, &send(&service, request).await?, validate_only)
+        let answer = send(&service, request).await?;
+        print(global, &answer, validate_only)?;
+        // Its device must have held what it corrects.
+        if agreed.is_some() && answer.events.iter().any(|e| e.effect() == Effect::Nothing) {
+            wrapped_note("note: ", "when the other event has come, record this again");
+        }
+        Ok(())
     };
     let done = done.await;
     finish(service, done).await

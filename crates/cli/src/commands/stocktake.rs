@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use deepbend_contract::pb;
 use deepbend_contract::pb::event_body::What;
+use deepbend_contract::{limits, pb};
 
 use super::{candidates, finish, log, text_of};
 use crate::args::{Global, StocktakeArgs};
@@ -29,9 +29,14 @@ fn found(args: &StocktakeArgs) -> Result<BTreeMap<String, (usize, Option<i32>)>,
         let (id, count) = match tag.split_once('=') {
             None => (tag.as_str(), None),
             Some((id, count)) => {
-                let count = count.parse().ok().filter(|count| *count >= 0).ok_or_else(|| {
-                    Failure::usage(format!("`{tag}`: write a whole number, as in L30=2"))
-                })?;
+                let right = limits::EVENT_AMOUNT;
+                let whole = count.parse::<i32>().ok();
+                let count = whole
+                    .filter(|count| (right.low..=right.high).contains(&f64::from(*count)))
+                    .ok_or_else(|| {
+                        let right = format!("right is a whole number from {right}, as in L30=2");
+                        Failure::usage(format!("`{tag}`: {right}"))
+                    })?;
                 (id, Some(count))
             }
         };
