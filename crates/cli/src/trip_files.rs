@@ -2,7 +2,7 @@
 //!
 //! | file | columns |
 //! |---|---|
-//! | trips | trip_id, date, boat, anglers (their number), angler_skill (a word each, with semicolons), water_temp_C, rod_limit |
+//! | trips | trip_id, date, boat, anglers (their number), angler_skill (a word each, with semicolons), angler_crank (left, right or reversible, likewise), water_temp_C, rod_limit |
 //! | segments | trip_id, segment, start, end, species, platform, depth_m, cover, toothy_probability, wind_speed_m_s, wind_into_share, wind_across_share, wind_down_share |
 //! | needs | trip_id, segment, lure_id, importance_1_3, copies_at_once, min_verdict |
 //!
@@ -12,7 +12,7 @@
 use std::collections::BTreeMap;
 
 use deepbend_contract::{WireWord, pb};
-use deepbend_core::gear::Word;
+use deepbend_core::gear::{RetrieveSide, Word};
 use deepbend_core::water::{Cover, Platform, Skill};
 
 use crate::failure::{Exit, Failure};
@@ -99,6 +99,19 @@ fn anglers(row: &Row, faults: &mut Vec<String>) -> Vec<pb::Angler> {
         ));
     }
     let skill = |word: &&str| Skill::from_word_or_nearest(word);
+    let cranks: Vec<&str> = match row.text("angler_crank") {
+        "" => Vec::new(),
+        cranks => cranks.split(';').map(str::trim).collect(),
+    };
+    if !cranks.is_empty() && cranks.len() != words.len() {
+        let (sides, skills) = (cranks.len(), words.len());
+        let wrong = format!("{sides} sides for {skills} skills; write one for each, or none");
+        faults.push(row.fault("angler_crank", &wrong));
+    }
+    for crank in cranks.iter().filter(|crank| RetrieveSide::from_word(crank).is_none()) {
+        faults.push(row.fault("angler_crank", &none_of::<RetrieveSide>(crank)));
+    }
+    let side = |i: usize| cranks.get(i).and_then(|crank| RetrieveSide::from_word(crank));
     words
         .iter()
         .enumerate()
@@ -106,7 +119,8 @@ fn anglers(row: &Row, faults: &mut Vec<String>) -> Vec<pb::Angler> {
             if skill(word).is_none() {
                 faults.push(row.fault("angler_skill", &none_of::<Skill>(word)));
             }
-            pb::Angler { id: format!("A{}", i + 1), skill: wire(skill(word)) }
+            let (skill, crank_side) = (wire(skill(word)), wire(side(i)));
+            pb::Angler { id: format!("A{}", i + 1), skill, crank_side }
         })
         .collect()
 }
@@ -275,6 +289,26 @@ mod tests {
         assert_eq!(second.wind_shares.len(), 3);
         assert_eq!(second.water.as_ref().unwrap().water_temperature_c, Some(13.0));
         assert!(trip.needs.iter().all(|need| need.min_verdict == i32::from(pb::Verdict::Good)));
+    }
+
+    // Source: the table of columns above.
+    #[test]
+    fn anglers_say_on_which_side_they_crank() {
+        let mut files = files();
+        let sides = |cell: &str| {
+            let mut lines = fleet::TRIPS.lines();
+            let head = lines.next().unwrap();
+            format!("{head},angler_crank\n{},{cell}\n", lines.next().unwrap())
+        };
+        files.trips.1 = sides("left;reversible;right");
+        let anglers = trip(&files, Some("T1"), false).unwrap().anglers;
+        let said: Vec<_> = anglers.iter().map(pb::Angler::crank_side).collect();
+        use pb::RetrieveSide::{Left, Reversible, Right};
+        assert_eq!(said, [Left, Reversible, Right]);
+        files.trips.1 = sides("left;up");
+        let said = trip(&files, Some("T1"), false).unwrap_err().lines.join("\n");
+        assert!(said.contains("column angler_crank: 2 sides for 3 skills"), "{said}");
+        assert!(said.contains("`up` is none of left, right"), "{said}");
     }
 
     // Common practice, no source.

@@ -44,6 +44,9 @@ fn explain(
     if !ready {
         return (R::NotReady, "It is not ready to be issued.".into());
     }
+    if let Some(boat) = grid.elsewhere.get(&(kind, id)) {
+        return (R::OtherBoat, format!("It goes out on {boat}."));
+    }
     if kind == ItemKind::Rod
         && let Some(text) = too_long(grid, id)
     {
@@ -67,6 +70,7 @@ fn explain(
     let free: Vec<_> = useful
         .iter()
         .copied()
+        .filter(|c| grid.gone(&grid.cands[*c]).is_none())
         .filter(|c| !selection.outfits.iter().any(|o| grid.exclusive(*o, *c)))
         .collect();
     let now = worth::value(grid, selection).objective();

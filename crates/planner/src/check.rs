@@ -29,6 +29,8 @@ pub enum Rule {
     Offer,
     /// Somebody who fishes at once has no outfit or no lure of their own.
     Anglers,
+    /// Less is aboard than is used at once, or more than there is.
+    Loads,
     /// Something used lies elsewhere and is not moved, or the move is wrong.
     Moves,
     /// The jobs do not match the outfits.
@@ -80,7 +82,9 @@ pub fn check(
     checker.coverage(&mut value);
     checker.anglers();
     checker.pins(&parts);
-    checker.moves(&parts, &mut value);
+    let used = checker.in_use(&parts);
+    checker.loads(&used);
+    checker.moves(&used, &mut value);
     checker.jobs(&parts, &mut value);
     value.ties += Micros::from(parts.len() as u32) * weights.outfit_tie;
     checker.worth(&value);
@@ -359,8 +363,14 @@ impl<'a> Checker<'a> {
         for (leader, count) in self.leaders_used() {
             used.insert((ItemKind::Leader, leader), count);
         }
-        for cover in self.plan.coverage.iter().filter(|c| !c.uses.is_empty()) {
-            used.entry((ItemKind::Lure, cover.lure.as_str())).or_insert(1);
+        for (need, cover) in self.problem.needs.iter().zip(&self.plan.coverage) {
+            // Of a lure that is fished by several at once, as far as there are outfits and lures.
+            let fished = (cover.uses.len() as u32).min(need.copies_at_once);
+            if fished > 0 {
+                let there = fished.min(self.quantity(&cover.lure));
+                let count = used.entry((ItemKind::Lure, cover.lure.as_str())).or_insert(0);
+                *count = there.max(*count);
+            }
         }
         for start in &self.plan.starts {
             let fished = self
@@ -375,20 +385,43 @@ impl<'a> Checker<'a> {
         used
     }
 
-    fn moves(&mut self, parts: &[Parts<'a>], value: &mut Value) {
+    fn loads(&mut self, used: &BTreeMap<(ItemKind, &'a str), u32>) {
+        let mut aboard = BTreeMap::new();
+        for load in &self.plan.loads {
+            let there = self.place(load.kind, &load.id).map_or(0, |(_, there)| there);
+            let first = aboard.insert((load.kind, load.id.as_str()), load.quantity).is_none();
+            if !first || !(1..=there).contains(&load.quantity) {
+                self.add(Rule::Loads, format!("{} of {} loaded", load.quantity, load.id));
+            }
+        }
+        for ((kind, id), count) in used {
+            if aboard.get(&(*kind, *id)).is_none_or(|there| there < count) {
+                self.add(Rule::Loads, format!("{count} of {id} used, less is loaded"));
+            }
+        }
+        if let Some((_, id)) = aboard.keys().find(|key| !used.contains_key(key)) {
+            self.add(Rule::Loads, format!("{id} is loaded but not used"));
+        }
+    }
+
+    fn moves(&mut self, used: &BTreeMap<(ItemKind, &'a str), u32>, value: &mut Value) {
         let boat = self.problem.boat.place.as_str();
         let mut listed = BTreeMap::new();
         for m in &self.plan.moves {
             let place = self.place(m.kind, &m.id);
             let sound = place.is_some_and(|(from, there)| {
-                from == m.from && m.to == boat && from != boat && (1..=there).contains(&m.quantity)
+                let load = self.plan.loads.iter().find(|l| (l.kind, &l.id) == (m.kind, &m.id));
+                from == m.from
+                    && m.to == boat
+                    && from != boat
+                    && (1..=there).contains(&m.quantity)
+                    && load.is_some_and(|load| load.quantity == m.quantity)
             });
             if !sound || listed.insert((m.kind, m.id.as_str()), m.quantity).is_some() {
                 self.add(Rule::Moves, format!("the move of {} is wrong", m.id));
             }
         }
-        let used = self.in_use(parts);
-        for ((kind, id), count) in &used {
+        for ((kind, id), count) in used {
             let Some((from, _)) = self.place(*kind, id) else { continue };
             if from != boat && listed.get(&(*kind, *id)).is_none_or(|moved| moved < count) {
                 self.add(Rule::Moves, format!("{id} lies at {from} and is not moved"));

@@ -42,7 +42,7 @@ pub fn check_fleet(
             ),
         }
     }
-    for ((kind, id), used) in used(problem, plan) {
+    for ((kind, id), used) in used(plan) {
         let there = there(problem, kind, id);
         if used > there {
             let rule = match kind {
@@ -75,46 +75,12 @@ pub fn check_fleet(
     if violations.is_empty() { Ok(value) } else { Err(violations) }
 }
 
-/// What all trips use together: the more of what is fished and what is moved.
-fn used<'a>(problem: &'a FleetProblem, plan: &'a FleetPlan) -> BTreeMap<(ItemKind, &'a str), u32> {
+/// What all boats have aboard together.
+fn used(plan: &FleetPlan) -> BTreeMap<(ItemKind, &str), u32> {
     let mut total: BTreeMap<(ItemKind, &str), u32> = BTreeMap::new();
-    for (trip, part) in problem.trips.iter().zip(&plan.trips) {
-        let mut own: BTreeMap<(ItemKind, &str), u32> = BTreeMap::new();
-        for outfit in &part.outfits {
-            *own.entry((ItemKind::Rod, &outfit.rod)).or_insert(0) += 1;
-            *own.entry((ItemKind::Reel, &outfit.reel)).or_insert(0) += 1;
-            for leader in &outfit.leaders {
-                *own.entry((ItemKind::Leader, leader)).or_insert(0) += 1;
-            }
-        }
-        for (need, cover) in trip.problem.needs.iter().zip(&part.coverage) {
-            let starts = part
-                .starts
-                .iter()
-                .filter(|s| (&s.segment, &s.lure) == (&cover.segment, &cover.lure));
-            // A lure that is aboard counts as often as it is fished at once.
-            let uses = cover.uses.len().min(need.copies_at_once as usize);
-            let fished = uses.max(starts.count()) as u32;
-            let most = own.entry((ItemKind::Lure, &cover.lure)).or_insert(0);
-            *most = fished.max(*most);
-        }
-        for m in &part.moves {
-            let most = own.entry((m.kind, &m.id)).or_insert(0);
-            *most = m.quantity.max(*most);
-        }
-        // Line of a stock that lies aboard is not moved, but wound on all the same.
-        for outfit in &part.outfits {
-            let reel = trip.problem.reels.iter().find(|r| r.id == outfit.reel);
-            let line = reel.and_then(|r| r.lines.iter().find(|l| l.id == outfit.line));
-            let Some(taken) = line.and_then(|l| l.stock.as_ref()) else { continue };
-            let stock = trip.problem.line_stock.iter().find(|s| s.id == taken.stock);
-            if let Some(stock) = stock.filter(|s| s.place == trip.problem.boat.place) {
-                *own.entry((ItemKind::Line, &stock.id)).or_insert(0) += taken.metres;
-            }
-        }
-        for (key, count) in own {
-            *total.entry(key).or_insert(0) += count;
-        }
+    for load in plan.trips.iter().flat_map(|part| &part.loads) {
+        let all = total.entry((load.kind, &load.id)).or_insert(0);
+        *all = all.saturating_add(load.quantity);
     }
     total
 }

@@ -65,9 +65,26 @@ impl Question<'_> {
     }
 }
 
-/// Names a small set of limits that clash: each is lifted in turn, and stays lifted unless that
-/// makes a plan possible.
-pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights, watch: &Watch<'_>) -> Clash {
+/// A limit that a plan leaves out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Asked {
+    /// Trip and segment: all who are to fish at once.
+    Crew(usize, usize),
+    /// Trip and position of the pin.
+    Pin(usize, usize),
+}
+
+/// Small sets that are named at most.
+const SETS: usize = 6;
+
+/// Names small sets of limits that clash: one for each of those that the best plan leaves out, which
+/// are few; the first of all where it is not known.
+pub(crate) fn explain(
+    trips: &[&TripProblem],
+    weights: &Weights,
+    left_out: &[Asked],
+    watch: &Watch<'_>,
+) -> Clash {
     // Bounds of questions are not bounds of the plan: `watch` is only asked.
     let ask = |_: &Progress| match watch.is_over() {
         true => ControlFlow::Break(()),
@@ -77,52 +94,102 @@ pub(crate) fn explain(trips: &[&TripProblem], weights: &Weights, watch: &Watch<'
     let all = trips.iter().enumerate();
     let all: BTreeSet<_> =
         all.flat_map(|(t, trip)| (0..trip.segments.len()).map(move |s| (t, s))).collect();
-    let mut question = Question {
+    let question = Question {
         trips: trips.iter().map(|trip| (*trip).clone()).collect(),
         weights,
         lift: Lift::default(),
-        segments: all.clone(),
+        segments: all,
         watch,
     };
-    for segment in all {
-        question.segments.remove(&segment);
-        if question.possible() {
-            question.segments.insert(segment);
-        }
-    }
-    let mut named = Vec::new();
-    for (constraint, switch) in switches() {
-        *switch(&mut question.lift) = true;
-        if question.possible() {
-            *switch(&mut question.lift) = false;
-            named.push(constraint);
-        }
-    }
-    for (t, trip) in trips.iter().enumerate() {
-        // From the back, so that the positions of those before stay.
-        for p in (0..trip.pins.len()).rev() {
-            let pin = question.trips[t].pins.remove(p);
-            if question.possible() {
-                let boat = trip.boat.place.clone();
-                named.push(Constraint::Pinned { boat, pin: pin.clone() });
-                question.trips[t].pins.insert(p, pin);
+    let mut sets: Vec<Vec<(Constraint, String)>> = Vec::new();
+    if left_out.len() < 2 {
+        sets.push(question.smallest());
+    } else {
+        for asked in left_out.iter().take(SETS) {
+            let others: Vec<_> = left_out.iter().filter(|other| *other != asked).collect();
+            let alone = question.without(&others);
+            if !alone.possible() {
+                let set = alone.smallest();
+                if !sets.contains(&set) {
+                    sets.push(set);
+                }
             }
         }
     }
-    let segments: Vec<_> = question.segments.iter().map(|(t, s)| &trips[*t].segments[*s]).collect();
-    let crews = segments
-        .iter()
-        .map(|s| format!("{} anglers fish at once in segment {}", s.anglers.len(), s.id));
-    let limits: Vec<String> = crews.chain(named.iter().map(word)).collect();
-    let text = format!(
-        "These cannot all be kept: {}. Let people take turns, take other gear along, or give one \
-         of these up.",
-        limits.join("; ")
-    );
-    let mut constraints: Vec<_> =
-        segments.iter().map(|s| Constraint::AnglersAtOnce { segment: s.id.clone() }).collect();
-    constraints.extend(named);
+    let mut text = String::new();
+    for (i, set) in sets.iter().enumerate() {
+        let lead = if i == 0 { "These cannot all be kept" } else { " Nor can these" };
+        let words: Vec<&str> = set.iter().map(|(_, words)| words.as_str()).collect();
+        text.push_str(&format!("{lead}: {}.", words.join("; ")));
+    }
+    text.push_str(" Let people take turns, take other gear along, or give one of these up.");
+    let mut constraints: Vec<Constraint> = Vec::new();
+    for (one, _) in sets.into_iter().flatten() {
+        if !constraints.contains(&one) {
+            constraints.push(one);
+        }
+    }
     Clash { constraints, text }
+}
+
+impl Question<'_> {
+    /// The same question when some limits are not asked for.
+    fn without(&self, left_out: &[&Asked]) -> Self {
+        let mut fewer = self.clone();
+        for (t, trip) in fewer.trips.iter_mut().enumerate() {
+            let mut position = 0;
+            trip.pins.retain(|_| {
+                position += 1;
+                !left_out.contains(&&Asked::Pin(t, position - 1))
+            });
+        }
+        fewer.segments.retain(|(t, s)| !left_out.contains(&&Asked::Crew(*t, *s)));
+        fewer
+    }
+
+    /// A small set of limits that clash: each is lifted in turn, and stays lifted unless that makes
+    /// a plan possible.
+    fn smallest(&self) -> Vec<(Constraint, String)> {
+        let mut question = self.clone();
+        for segment in &self.segments {
+            question.segments.remove(segment);
+            if question.possible() {
+                question.segments.insert(*segment);
+            }
+        }
+        let mut named = Vec::new();
+        for (constraint, switch) in switches() {
+            *switch(&mut question.lift) = true;
+            if question.possible() {
+                *switch(&mut question.lift) = false;
+                named.push(constraint);
+            }
+        }
+        for (t, trip) in self.trips.iter().enumerate() {
+            // From the back, so that the positions of those before stay.
+            for p in (0..trip.pins.len()).rev() {
+                let pin = question.trips[t].pins.remove(p);
+                if question.possible() {
+                    let boat = trip.boat.place.clone();
+                    named.push(Constraint::Pinned { boat, pin: pin.clone() });
+                    question.trips[t].pins.insert(p, pin);
+                }
+            }
+        }
+        let segments = question.segments.iter().map(|(t, s)| &self.trips[*t].segments[*s]);
+        let crews = segments.map(|s| {
+            let words = match s.anglers.len() {
+                1 => format!("1 angler fishes in segment {}", s.id),
+                people => format!("{people} anglers fish at once in segment {}", s.id),
+            };
+            (Constraint::AnglersAtOnce { segment: s.id.clone() }, words)
+        });
+        let named = named.into_iter().map(|one| {
+            let words = word(&one);
+            (one, words)
+        });
+        crews.chain(named).collect()
+    }
 }
 
 fn word(constraint: &Constraint) -> String {

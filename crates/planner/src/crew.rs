@@ -24,7 +24,7 @@ pub(crate) struct Cut {
     pub(crate) needs: Vec<usize>,
 }
 
-/// Seats for everybody, or the cuts of the segments where that fails.
+/// Seats for as many as can be, and the cuts of the segments where somebody has none.
 #[derive(Debug)]
 pub(crate) struct Crew {
     pub(crate) seats: Vec<Seat>,
@@ -168,7 +168,6 @@ fn seat_segment(grid: &Grid<'_>, selection: &Selection, segment: usize, crew: &m
                 .map(|n| needs[n])
                 .collect(),
         });
-        return;
     }
     for (a, &angler) in anglers.iter().enumerate() {
         let outfit = by_rank.iter().find(|o| net.capacity[in_at + **o][angler_at + a] > 0);

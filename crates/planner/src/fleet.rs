@@ -9,12 +9,13 @@
 use std::collections::BTreeMap;
 
 use crate::clash;
+use crate::concede;
 use crate::faults::{Fault, ProblemFaults};
 use crate::grid::{Grid, Lift};
 use crate::plan::{Clash, ItemKind, Move, Status, TripPlan, Value};
-use crate::problem::TripProblem;
+use crate::problem::{Pin, TripProblem};
 use crate::report::{self, Search};
-use crate::search;
+use crate::search::{self, Outcome};
 use crate::solve::Budget;
 use crate::watch::{self, Ask, Watch};
 use crate::weights::{Micros, Weights};
@@ -46,7 +47,7 @@ pub enum FleetAnswer {
     /// A plan.
     Plan(Box<FleetPlan>),
     /// No plan keeps all limits.
-    Infeasible(Clash),
+    Infeasible(Box<Infeasible>),
     /// The work budget ended before a plan that keeps all limits was found.
     NotFound {
         /// No plan is worth more than this, in millionths.
@@ -54,6 +55,41 @@ pub enum FleetAnswer {
         /// Whether the clock or the caller ended the search; another run may end elsewhere.
         cut: bool,
     },
+}
+
+/// Why no plan keeps all limits, and the best that leaves out the fewest of them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Infeasible {
+    /// Limits that clash.
+    pub clash: Clash,
+    /// The best plan of those that leave out the fewest; `None`: the search ended before.
+    pub best: Option<LeftOut>,
+}
+
+/// A plan that leaves out some of what was asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOut {
+    /// The problem without what is left out: the plan keeps all of it.
+    pub problem: FleetProblem,
+    /// The plan.
+    pub plan: FleetPlan,
+    /// Who does not fish at once though they are to.
+    pub idle: Vec<Idle>,
+    /// Positions of trips, and their pins that are not kept.
+    pub pins: Vec<(usize, Pin)>,
+}
+
+/// People who do not fish at once with the others of a segment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Idle {
+    /// Position of the trip.
+    pub trip: usize,
+    /// The segment.
+    pub segment: String,
+    /// Ids of those who do not.
+    pub anglers: Vec<String>,
+    /// How many were to fish at once.
+    pub of: u32,
 }
 
 /// Plans of several boats that can be carried out together.
@@ -196,14 +232,42 @@ pub fn plan_fleet_watched(
     let grid = Grid::of(&trips, weights, Lift::default());
     let watch = Watch::new(ask);
     let Some(found) = search::search(&grid, budget, &watch) else {
-        return Ok(FleetAnswer::Infeasible(clash::explain(&trips, weights, &watch)));
+        return Ok(FleetAnswer::Infeasible(Box::new(infeasible(problem, &grid, budget, &watch))));
     };
-    let Some(selection) = found.selection else {
-        return Ok(FleetAnswer::NotFound { bound: found.bound, cut: found.cut });
-    };
-    let shares = shares(&grid, &trips, &selection);
+    let (bound, cut) = (found.bound, found.cut);
+    let plan = write(problem, &grid, found);
+    Ok(plan.map_or(FleetAnswer::NotFound { bound, cut }, |plan| FleetAnswer::Plan(Box::new(plan))))
+}
+
+/// Says what clashes, and plans without the fewest limits.
+fn infeasible(
+    problem: &FleetProblem,
+    grid: &Grid<'_>,
+    budget: &Budget,
+    watch: &Watch<'_>,
+) -> Infeasible {
+    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let left_out = concede::fewest(grid, &trips, watch);
+    let names = left_out.as_ref().map(concede::Fewest::asked).unwrap_or_default();
+    let clash = clash::explain(&trips, grid.weights, &names, watch);
+    let best = left_out.and_then(|left_out| {
+        let fewer = left_out.without(problem);
+        let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
+        let grid = Grid::of(&trips, grid.weights, Lift::default());
+        let plan = write(&fewer, &grid, search::search(&grid, budget, watch)?)?;
+        let (idle, pins) = (left_out.idle(problem), left_out.pins(problem));
+        Some(LeftOut { problem: fewer, plan, idle, pins })
+    });
+    Infeasible { clash, best }
+}
+
+/// Writes what a search found; `None`: it found no plan.
+fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<FleetPlan> {
+    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let selection = found.selection?;
+    let shares = shares(grid, &trips, &selection);
     let plans: Vec<TripPlan> =
-        (0..trips.len()).map(|boat| part(&grid, &shares[boat], &selection, boat)).collect();
+        (0..trips.len()).map(|boat| part(grid, &trips, &shares[boat], &selection, boat)).collect();
     let mut value = Value::default();
     for part in plans.iter().map(|plan| &plan.value) {
         value.coverage += part.coverage;
@@ -219,7 +283,7 @@ pub fn plan_fleet_watched(
             deadline: deadline(problem, trip, &what.from),
         })
     });
-    Ok(FleetAnswer::Plan(Box::new(FleetPlan {
+    Some(FleetPlan {
         status: if found.proven { Status::Optimal } else { Status::Feasible },
         value,
         bound: found.bound,
@@ -227,7 +291,7 @@ pub fn plan_fleet_watched(
         cut: found.cut,
         moves: moves.collect(),
         trips: plans,
-    })))
+    })
 }
 
 /// By when something from a place must have reached a trip's boat.
@@ -278,8 +342,19 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
 }
 
 /// The plan of one trip within a selection for all.
-fn part(grid: &Grid<'_>, share: &TripProblem, all: &Selection, boat: usize) -> TripPlan {
-    let alone = Grid::new(share, grid.weights, Lift::default());
+fn part(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    share: &TripProblem,
+    all: &Selection,
+    boat: usize,
+) -> TripPlan {
+    let mut alone = Grid::new(share, grid.weights, Lift::default());
+    for cand in all.outfits.iter().map(|c| &grid.cands[*c]).filter(|c| c.boat != boat) {
+        let place = trips[cand.boat].boat.place.as_str();
+        alone.elsewhere.insert((ItemKind::Rod, grid.rods[cand.rod]), place);
+        alone.elsewhere.insert((ItemKind::Reel, grid.reels[cand.reel]), place);
+    }
     let place = |c: usize| {
         let source = grid.cands[c].source;
         alone.cands.iter().position(|cand| cand.source == source)

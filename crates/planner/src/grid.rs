@@ -131,6 +131,8 @@ pub(crate) struct Grid<'a> {
     pub(crate) wanted: Vec<Wanted>,
     /// Needs that have to be held.
     pub(crate) held: Vec<usize>,
+    /// Rods and reels that go out on another boat, with its place. Only the words of a plan ask.
+    pub(crate) elsewhere: BTreeMap<(ItemKind, &'a str), &'a str>,
 }
 
 /// More than any boat carries: stands for a lifted limit.
@@ -227,6 +229,7 @@ impl<'a> Grid<'a> {
             cands: Vec::new(),
             wanted: Vec::new(),
             held: Vec::new(),
+            elsewhere: BTreeMap::new(),
         };
         let fished = fished_at_once(trips);
         for (boat, trip) in trips.iter().enumerate() {
@@ -433,6 +436,12 @@ impl<'a> Grid<'a> {
     pub(crate) fn exclusive(&self, a: usize, b: usize) -> bool {
         let (x, y) = (&self.cands[a], &self.cands[b]);
         self.one_reel && (x.rod == y.rod || x.reel == y.reel) || a == b
+    }
+
+    /// The part of a candidate that goes out on another boat, and on which.
+    pub(crate) fn gone(&self, cand: &Cand) -> Option<(&'a str, &'a str)> {
+        let parts = [(ItemKind::Rod, self.rods[cand.rod]), (ItemKind::Reel, self.reels[cand.reel])];
+        parts.iter().find_map(|part| Some((part.1, *self.elsewhere.get(part)?)))
     }
 
     /// Whether a candidate is what a pin asks for.

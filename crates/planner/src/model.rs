@@ -28,6 +28,8 @@ use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
+mod limits;
+
 /// Objective units of the solver: thousandths of value keep its numbers near one.
 const SCALE: f64 = 1e-3;
 
@@ -39,6 +41,10 @@ struct Model<'a, 'b> {
     lure: BTreeMap<usize, Variable>,
     /// Outfits with one of several leaders, by what the leaders are.
     either: BTreeMap<(usize, BTreeSet<usize>), Variable>,
+    /// Whether pins and crews may be given up, each at the price of more than a plan is worth.
+    soft: bool,
+    /// By segment, those who do not fish at once though they are to.
+    idle: BTreeMap<usize, Variable>,
 }
 
 /// What the solver found.
@@ -69,7 +75,7 @@ const LOOK: u64 = 4;
 pub(crate) const SLACK: Micros = 10;
 
 impl<'a, 'b> Model<'a, 'b> {
-    fn new(grid: &'a Grid<'b>, pruning: &Pruning) -> Self {
+    fn new(grid: &'a Grid<'b>, pruning: &Pruning, soft: bool) -> Self {
         let mut model = Self {
             grid,
             problem: Problem::new(OptimizationDirection::Maximize),
@@ -77,6 +83,8 @@ impl<'a, 'b> Model<'a, 'b> {
             tie: BTreeMap::new(),
             lure: BTreeMap::new(),
             either: BTreeMap::new(),
+            soft,
+            idle: BTreeMap::new(),
         };
         model.add_outfits(pruning);
         model.add_stocks();
@@ -318,67 +326,6 @@ impl<'a, 'b> Model<'a, 'b> {
         }
     }
 
-    /// States the pins. One that nothing can keep becomes an impossible row.
-    fn add_pins(&mut self) {
-        let grid = self.grid;
-        for wanted in &grid.wanted {
-            let takes = self.take.iter().filter(|(c, _)| grid.is_wanted(&grid.cands[**c], wanted));
-            let terms = takes.map(|(_, v)| (*v, 1.0)).collect();
-            self.at_least(terms, 1.0);
-        }
-        for &need in &grid.held {
-            let demand = &grid.needs[need];
-            let mut terms = BTreeMap::new();
-            if demand.holdable {
-                let cands: Vec<_> = self.take.keys().copied().collect();
-                for c in cands {
-                    if let Some(serves) = self.serves(c, |o| o.need == need && o.meets) {
-                        terms.insert(serves, 1.0);
-                    }
-                }
-            }
-            self.at_least(terms, f64::from(demand.copies));
-            if let Some(bring) = self.lure.get(&demand.lure) {
-                self.at_least(BTreeMap::from([(*bring, 1.0)]), 1.0);
-            }
-        }
-    }
-
-    /// Adds a row; without terms it says to the solver that there is no plan.
-    fn at_least(&mut self, mut terms: BTreeMap<Variable, f64>, rhs: f64) {
-        if terms.is_empty() {
-            terms.insert(self.problem.add_var(0.0, (0.0, 0.0)), 1.0);
-        }
-        self.row(&terms, ComparisonOp::Ge, rhs);
-    }
-
-    /// States that the anglers of a cut must find outfits.
-    fn add_cut(&mut self, cut: &Cut) {
-        let grid = self.grid;
-        let mut terms = BTreeMap::new();
-        let mut missing = cut.anglers.len() as f64;
-        for n in &cut.needs {
-            let lure = grid.needs[*n].lure;
-            let quantity = f64::from(grid.lures[lure].quantity.min(1_000));
-            match self.lure.get(&lure) {
-                Some(bring) => *terms.entry(*bring).or_insert(0.0) += quantity,
-                None => missing -= quantity,
-            }
-        }
-        let elsewhere = |o: &crate::grid::Off| {
-            o.meets && grid.needs[o.need].segment == cut.segment && !cut.needs.contains(&o.need)
-        };
-        let cands: Vec<_> = self.take.keys().copied().collect();
-        for c in cands {
-            if cut.anglers.iter().any(|a| grid.cands[c].suits[*a])
-                && let Some(serves) = self.serves(c, elsewhere)
-            {
-                terms.insert(serves, 1.0);
-            }
-        }
-        self.at_least(terms, missing);
-    }
-
     fn hint(&self, selection: &Selection) -> Vec<(Variable, f64)> {
         let bit = |on: bool| f64::from(u8::from(on));
         self.take
@@ -464,7 +411,7 @@ impl<'a, 'b> Model<'a, 'b> {
     /// Without candidates the only plan is to take nothing.
     fn solve_empty(&self) -> Found {
         let selection = worth::furnish(self.grid, &[]);
-        if worth::is_sound(self.grid, &selection) {
+        if self.soft || worth::is_sound(self.grid, &selection) {
             let bound = Some(worth::value(self.grid, &selection).objective());
             Found::Some { selection, bound, nodes: 0, cut: false }
         } else {
@@ -481,33 +428,55 @@ pub(crate) fn solve(
     effort: &mut Effort,
     watch: &Watch<'_>,
 ) -> Found {
-    let mut model = Model::new(grid, pruning);
-    let mut cuts: BTreeSet<Cut> =
-        crew::seat(grid, &worth::furnish(grid, &[])).cuts.into_iter().collect();
-    for cut in &cuts {
-        model.add_cut(cut);
+    Model::new(grid, pruning, false).run(start, effort, watch)
+}
+
+/// The best of the selections that leave out the fewest of pins and people who are to fish at once; of
+/// those looked at, where the effort or the watch ends it.
+pub(crate) fn fewest_left_out(
+    grid: &Grid<'_>,
+    pruning: &Pruning,
+    effort: &mut Effort,
+    watch: &Watch<'_>,
+) -> Option<Selection> {
+    match Model::new(grid, pruning, true).run(None, effort, watch) {
+        Found::Some { selection, .. } => Some(selection),
+        Found::Infeasible | Found::Nothing { .. } => None,
     }
-    let mut spent = 0;
-    loop {
-        match model.solve(start, effort, watch) {
-            Found::Some { selection, bound, nodes, cut } => {
-                spent += nodes;
-                let broken = crew::seat(grid, &selection).cuts;
-                if broken.is_empty() {
-                    return Found::Some { selection, bound, nodes: spent, cut };
+}
+
+impl Model<'_, '_> {
+    fn run(mut self, start: Option<&Selection>, effort: &mut Effort, watch: &Watch<'_>) -> Found {
+        let grid = self.grid;
+        let mut cuts: BTreeSet<Cut> =
+            crew::seat(grid, &worth::furnish(grid, &[])).cuts.into_iter().collect();
+        for cut in &cuts {
+            self.add_cut(cut);
+        }
+        let mut spent = 0;
+        loop {
+            match self.solve(start, effort, watch) {
+                Found::Some { selection, bound, nodes, cut } => {
+                    spent += nodes;
+                    let broken = crew::seat(grid, &selection).cuts;
+                    let new: Vec<_> =
+                        broken.iter().filter(|c| cuts.insert((*c).clone())).cloned().collect();
+                    let ended = new.is_empty() || effort.nodes == 0 || cut;
+                    if broken.is_empty() || (self.soft && ended) {
+                        return Found::Some { selection, bound, nodes: spent, cut };
+                    }
+                    if ended {
+                        return Found::Nothing { bound, nodes: spent, cut };
+                    }
+                    for cut in &new {
+                        self.add_cut(cut);
+                    }
                 }
-                let new: Vec<_> = broken.into_iter().filter(|c| cuts.insert(c.clone())).collect();
-                if new.is_empty() || effort.nodes == 0 || cut {
-                    return Found::Nothing { bound, nodes: spent, cut };
+                Found::Nothing { bound, nodes, cut } => {
+                    return Found::Nothing { bound, nodes: spent + nodes, cut };
                 }
-                for cut in &new {
-                    model.add_cut(cut);
-                }
+                Found::Infeasible => return Found::Infeasible,
             }
-            Found::Nothing { bound, nodes, cut } => {
-                return Found::Nothing { bound, nodes: spent + nodes, cut };
-            }
-            Found::Infeasible => return Found::Infeasible,
         }
     }
 }

@@ -198,9 +198,9 @@ pub enum UncoveredReason {
     BelowMinimum,
     /// One outfit reaches it, more are asked for at once.
     TooFewCopies,
-    /// The reel that it needs is on another rod.
+    /// The reel that it needs is on another rod, or on another boat.
     ReelShared,
-    /// The rod that it needs carries another reel or line.
+    /// The rod that it needs carries another reel or line, or is on another boat.
     RodShared,
     /// No holder is left for it.
     NoHolder,
@@ -274,6 +274,17 @@ pub enum ItemKind {
     Lure,
 }
 
+/// Something that is aboard when the boat departs: what is in use, with the spares.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Load {
+    /// What kind of thing.
+    pub kind: ItemKind,
+    /// Its id.
+    pub id: String,
+    /// Pieces, or metres of line.
+    pub quantity: u32,
+}
+
 /// Something to be brought to the boat.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Move {
@@ -328,6 +339,8 @@ pub enum AshoreReason {
     NoHolder,
     /// What it adds is worth less than it costs.
     AddsTooLittle,
+    /// It goes out on another boat.
+    OtherBoat,
 }
 
 /// A rod or a reel that stays ashore.
@@ -364,7 +377,10 @@ pub struct TripPlan {
     pub starts: Vec<Start>,
     /// Needs below their verdict, the most important first.
     pub uncovered: Vec<Uncovered>,
-    /// What must be brought to the boat.
+    /// What is aboard at departure, each once, by kind and id. Of a lure as many as are fished at
+    /// once, of a leader as many as are tied, and the spares, as far as there are so many.
+    pub loads: Vec<Load>,
+    /// What of it must be brought to the boat.
     pub moves: Vec<Move>,
     /// What must be done before departure.
     pub jobs: Vec<Job>,

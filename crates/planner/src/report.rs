@@ -6,8 +6,8 @@ use crate::ashore;
 use crate::crew::{self, Seat};
 use crate::grid::Grid;
 use crate::plan::{
-    Counts, ItemKind, Job, JobKind, Move, NeedCover, PlannedOutfit, Role, Start, Status, TripPlan,
-    Use,
+    Counts, ItemKind, Job, JobKind, Load, Move, NeedCover, PlannedOutfit, Role, Start, Status,
+    TripPlan, Use,
 };
 use crate::uncovered;
 use crate::weights::Micros;
@@ -27,7 +27,8 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
     let outfits = outfits(grid, selection);
     let coverage: Vec<_> = (0..grid.needs.len()).map(|need| cover(grid, selection, need)).collect();
     let seats = crew::seat(grid, selection).seats;
-    let moves = moves(grid, selection, &seats);
+    let loads = loads(grid, selection, &seats);
+    let moves = moves(grid, &loads);
     let counts = Counts {
         covered: coverage.iter().filter(|c| c.covered).count() as u32,
         needs: coverage.len() as u32,
@@ -59,6 +60,7 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
         coverage,
         starts,
         uncovered: uncovered::list(grid, selection),
+        loads,
         moves,
         jobs: jobs(grid, selection),
         ashore: ashore::list(grid, selection),
@@ -115,56 +117,60 @@ fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
     }
 }
 
-fn moves(grid: &Grid<'_>, selection: &Selection, seats: &[Seat]) -> Vec<Move> {
-    let mut wanted: Vec<(ItemKind, &str, u32)> = Vec::new();
+fn loads(grid: &Grid<'_>, selection: &Selection, seats: &[Seat]) -> Vec<Load> {
+    let mut list = Vec::new();
+    let mut add = |kind, id: &str, quantity| list.push(Load { kind, id: id.to_owned(), quantity });
     let mut metres: BTreeMap<&str, u32> = BTreeMap::new();
     for cand in selection.outfits.iter().map(|c| &grid.cands[*c]) {
-        wanted.push((ItemKind::Rod, grid.rods[cand.rod], 1));
-        wanted.push((ItemKind::Reel, grid.reels[cand.reel], 1));
+        add(ItemKind::Rod, grid.rods[cand.rod], 1);
+        add(ItemKind::Reel, grid.reels[cand.reel], 1);
         if let Some((stock, taken)) = cand.stock {
             *metres.entry(grid.line_ids[stock]).or_insert(0) += taken;
         }
     }
-    wanted.extend(metres.into_iter().map(|(id, metres)| (ItemKind::Line, id, metres)));
+    metres.into_iter().for_each(|(id, metres)| add(ItemKind::Line, id, metres));
     let mut leaders: BTreeMap<usize, u32> = BTreeMap::new();
     for (_, l) in &selection.leaders {
         *leaders.entry(*l).or_insert(0) += 1;
     }
-    wanted.extend(leaders.into_iter().map(|(l, count)| {
+    for (l, count) in leaders {
         let quantity = (count + grid.weights.spares).min(grid.leaders[l].quantity);
-        (ItemKind::Leader, grid.leader_ids[l], quantity)
-    }));
+        add(ItemKind::Leader, grid.leader_ids[l], quantity);
+    }
     let mut lures: BTreeMap<usize, u32> = BTreeMap::new();
-    for demand in grid.needs.iter().filter(|d| selection.lures[d.lure]) {
-        let copies = lures.entry(demand.lure).or_insert(0);
-        *copies = demand.copies.max(*copies);
+    for (need, demand) in grid.needs.iter().enumerate() {
+        if !worth::services(grid, selection, need).is_empty() {
+            let most = lures.entry(demand.lure).or_insert(0);
+            *most = demand.copies.max(*most);
+        }
     }
     for seat in seats {
         let lure = grid.needs[seat.need].lure;
         let same = |s: &&Seat| s.segment == seat.segment && grid.needs[s.need].lure == lure;
-        let copies = lures.entry(lure).or_insert(0);
-        *copies = (seats.iter().filter(same).count() as u32).max(*copies);
+        let most = lures.entry(lure).or_insert(0);
+        *most = (seats.iter().filter(same).count() as u32).max(*most);
     }
-    wanted.extend(lures.into_iter().map(|(l, copies)| {
-        let quantity = (copies + grid.weights.spares).min(grid.lures[l].quantity);
-        (ItemKind::Lure, grid.lure_ids[l], quantity)
-    }));
+    for (l, count) in lures {
+        let quantity = (count + grid.weights.spares).min(grid.lures[l].quantity);
+        add(ItemKind::Lure, grid.lure_ids[l], quantity);
+    }
+    list.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
+    list
+}
+
+fn moves(grid: &Grid<'_>, loads: &[Load]) -> Vec<Move> {
     let boat = &grid.problem.boat.place;
-    let mut moves: Vec<_> = wanted
-        .into_iter()
-        .filter_map(|(kind, id, quantity)| {
-            let from = place_of(grid, kind, id)?;
-            (from != boat.as_str()).then(|| Move {
-                kind,
-                id: id.to_owned(),
-                quantity,
-                from: from.to_owned(),
-                to: boat.clone(),
-            })
+    let brought = loads.iter().filter_map(|load| {
+        let from = place_of(grid, load.kind, &load.id)?;
+        (from != boat.as_str()).then(|| Move {
+            kind: load.kind,
+            id: load.id.clone(),
+            quantity: load.quantity,
+            from: from.to_owned(),
+            to: boat.clone(),
         })
-        .collect();
-    moves.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
-    moves
+    });
+    brought.collect()
 }
 
 fn place_of<'a>(grid: &Grid<'a>, kind: ItemKind, id: &str) -> Option<&'a str> {

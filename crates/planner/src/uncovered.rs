@@ -104,7 +104,10 @@ fn best_offers<'g>(
         .filter(|(_, offer)| offer.need == need)
         .collect();
     list.sort_by(|(a, x), (b, y)| {
-        let blocked = |c: usize| selection.outfits.iter().any(|o| *o != c && grid.exclusive(*o, c));
+        let blocked = |c: usize| {
+            grid.gone(&grid.cands[c]).is_some()
+                || selection.outfits.iter().any(|o| *o != c && grid.exclusive(*o, c))
+        };
         y.meets
             .cmp(&x.meets)
             .then(blocked(*a).cmp(&blocked(*b)))
@@ -164,6 +167,10 @@ fn reason(
         );
         let some = worth::services(grid, selection, need).iter().any(|s| s.meets);
         return (if some { R::TooFewCopies } else { R::BelowMinimum }, text);
+    }
+    if let Some((part, boat)) = grid.gone(cand) {
+        let shared = if part == source.rod { R::RodShared } else { R::ReelShared };
+        return (shared, format!("{name} would do, but {part} goes out on {boat}."));
     }
     let clash = selection.outfits.iter().find(|o| **o != c && grid.exclusive(**o, c));
     if let Some(other) = clash {

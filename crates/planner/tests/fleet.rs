@@ -12,7 +12,7 @@ use common::{reel, rod};
 use deepbend_core::judge::Verdict::{Excellent, Good};
 use deepbend_planner::check::Rule;
 use deepbend_planner::fleet::FleetTrip;
-use deepbend_planner::plan::{Constraint, ItemKind, Status};
+use deepbend_planner::plan::{AshoreReason, Constraint, ItemKind, Status, UncoveredReason};
 use deepbend_planner::problem::Pin;
 use deepbend_planner::{
     Budget, FleetAnswer, FleetPlan, FleetProblem, TripProblem, Weights, check_fleet, plan_fleet,
@@ -191,9 +191,9 @@ fn combine(
 fn is_best(problem: &FleetProblem) -> Result<(), TestCaseError> {
     let best = brute_force(problem);
     match answer(problem) {
-        FleetAnswer::Infeasible(clash) => {
+        FleetAnswer::Infeasible(no) => {
             prop_assert_eq!(best, None);
-            prop_assert!(!clash.constraints.is_empty());
+            prop_assert!(!no.clash.constraints.is_empty());
         }
         answer @ (FleetAnswer::Plan(_) | FleetAnswer::NotFound { .. }) => {
             let plan = sound(problem, answer);
@@ -316,15 +316,15 @@ fn a_boat_that_stays_in_is_not_stripped_of_what_it_must_cover() {
     // If its rods are all settled to go elsewhere the pins clash, and are named.
     let take = |id: &str| Pin::Take { kind: ItemKind::Rod, id: id.into() };
     problem.trips[0].problem.pins = vec![take("R1"), take("R2")];
-    let FleetAnswer::Infeasible(clash) = answer(&problem) else { panic!() };
+    let FleetAnswer::Infeasible(no) = answer(&problem) else { panic!() };
     let pins: Vec<_> =
-        clash.constraints.iter().filter(|c| matches!(c, Constraint::Pinned { .. })).collect();
+        no.clash.constraints.iter().filter(|c| matches!(c, Constraint::Pinned { .. })).collect();
     let by_hand = [
         Constraint::Pinned { boat: "B1".into(), pin: take("R2") },
         Constraint::Pinned { boat: "B1".into(), pin: take("R1") },
         Constraint::Pinned { boat: "B2".into(), pin: hold },
     ];
-    assert_eq!(pins, by_hand.iter().collect::<Vec<_>>(), "{}", clash.text);
+    assert_eq!(pins, by_hand.iter().collect::<Vec<_>>(), "{}", no.clash.text);
 }
 
 #[test]
@@ -393,4 +393,27 @@ fn the_checker_is_not_fooled() {
     alone.trips[0] = common::sound(&both.trips[0].problem, common::solve(&both.trips[0].problem));
     let wrong = check_fleet(&both, &Weights::default(), &alone).unwrap_err();
     assert!(wrong.iter().any(|v| v.rule == Rule::Twice), "{wrong:?}");
+}
+
+// Counted by hand: one good outfit, two boats that want it; the boat that goes without says where it is.
+#[test]
+fn what_goes_out_on_another_boat_says_so() {
+    let mut first = empty(1);
+    first.rods = vec![rod("R1", "B1")];
+    first.reels = vec![reel("E1", "B1")];
+    first.lures = vec![lure("L1", 9)];
+    first.needs = vec![need("a", "L1", 3)];
+    first.candidates = vec![candidate("R1", "E1", vec![offer(0, Excellent)])];
+    let mut second = from_b2(&first);
+    second.needs[0].importance = 2;
+    let problem = fleet(vec![first, second]);
+    let plan = sound(&problem, answer(&problem));
+    assert_eq!((plan.trips[0].outfits.len(), plan.trips[1].outfits.len()), (1, 0));
+    let why: Vec<_> =
+        plan.trips[1].ashore.iter().map(|a| (a.id.as_str(), a.reason, a.text.as_str())).collect();
+    let elsewhere = |id| (id, AshoreReason::OtherBoat, "It goes out on B1.");
+    assert_eq!(why, [elsewhere("R1"), elsewhere("E1")]);
+    let open = &plan.trips[1].uncovered[0];
+    assert_eq!(open.reason, UncoveredReason::RodShared);
+    assert_eq!(open.text, "R1 with E1 would do, but R1 goes out on B1.");
 }

@@ -56,7 +56,7 @@ fn service(rods: &str, lures: &str) -> TripServiceImpl {
 fn trip(species: &str, skill: pb::Skill, needs: &[(&str, i32, i32)]) -> pb::SeasonTrip {
     let trip = pb::Trip {
         boat_id: "B1".to_owned(),
-        anglers: vec![pb::Angler { id: "A".to_owned(), skill: skill.into() }],
+        anglers: vec![pb::Angler { id: "A".to_owned(), skill: skill.into(), ..Default::default() }],
         segments: vec![pb::Segment {
             id: "a".to_owned(),
             water: Some(pb::Water {

@@ -134,6 +134,7 @@ fn request(limit: i32, lures: &dyn Fn(usize) -> Option<i32>) -> pb::PlanTripRequ
             anglers: vec![pb::Angler {
                 id: "A1".to_owned(),
                 skill: pb::Skill::Intermediate.into(),
+                ..Default::default()
             }],
             segments: segments.to_vec(),
             needs,
@@ -275,7 +276,11 @@ fn at_once(lures: [usize; 3]) -> pb::PlanTripRequest {
     let mut request = request(4, &|lure| lures.contains(&lure).then_some(3));
     let trip = request.trip.as_mut().unwrap();
     trip.anglers = ["A1", "A2", "A3"]
-        .map(|id| pb::Angler { id: id.to_owned(), skill: pb::Skill::Intermediate.into() })
+        .map(|id| pb::Angler {
+            id: id.to_owned(),
+            skill: pb::Skill::Intermediate.into(),
+            ..Default::default()
+        })
         .into();
     trip.segments.retain(|segment| segment.id == "pike");
     trip.segments[0].angler_ids = trip.anglers.iter().map(|angler| angler.id.clone()).collect();

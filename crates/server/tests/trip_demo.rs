@@ -44,9 +44,24 @@ fn makes_sense(plan: &pb::Plan, boat: &str, holders: usize) {
     assert_eq!((rods.len(), reels.len()), (plan.outfits.len(), plan.outfits.len()));
     let fishes: Vec<_> =
         plan.assignments.iter().filter(|a| a.role() == pb::AssignmentRole::Fishes).collect();
-    assert_eq!(plan.rig_cards.len(), fishes.len());
-    for (card, a) in plan.rig_cards.iter().zip(&fishes) {
-        assert_eq!((&card.lure_id, &card.outfit_id), (&a.lure_id, &a.outfit_id));
+    // A card for each lure that an outfit fishes, and for each that somebody starts with or has
+    // ready as the second; no other.
+    let mut wanted: Vec<_> =
+        fishes.iter().map(|a| (&a.segment_id, &a.lure_id, &a.outfit_id)).collect();
+    for s in &plan.starts {
+        wanted.push((&s.segment_id, &s.lure_id, &s.outfit_id));
+        wanted.push((&s.segment_id, &s.second_lure_id, &s.second_outfit_id));
+    }
+    wanted.retain(|(.., outfit)| !outfit.is_empty());
+    let carded: Vec<_> =
+        plan.rig_cards.iter().map(|c| (&c.segment_id, &c.lure_id, &c.outfit_id)).collect();
+    assert_eq!(carded.iter().collect::<BTreeSet<_>>(), wanted.iter().collect::<BTreeSet<_>>());
+    for card in &plan.rig_cards {
+        let of_card = |a: &&pb::Assignment| {
+            (&a.segment_id, &a.lure_id, &a.outfit_id)
+                == (&card.segment_id, &card.lure_id, &card.outfit_id)
+        };
+        let a = plan.assignments.iter().find(of_card).unwrap();
         let settings = card.settings.as_ref().unwrap();
         assert!(settings.drag_kgf > 0.0 && !card.summary.is_empty());
         assert!(settings.drag_kgf < outfit(plan, &a.outfit_id).line.unwrap().test_kgf.unwrap());
@@ -301,7 +316,16 @@ async fn a_trip_that_cannot_be_is_an_answer() {
     let named: Vec<_> = clash.constraints.iter().map(pb::ClashingConstraint::constraint).collect();
     assert!(named.contains(&pb::PlanConstraint::RodLimit), "{}", clash.text);
     assert!(named.contains(&pb::PlanConstraint::AnglersAtOnce));
-    assert!(plan.value.is_none() && plan.outfits.is_empty());
+    // By hand: one of three fishes at once, in each segment; all else is planned as ever.
+    let given = plan.given_up.as_ref().unwrap();
+    let seated: Vec<_> =
+        given.short_crews.iter().map(|c| (c.seated_count, c.angler_count)).collect();
+    assert_eq!(seated, [(1, 3), (1, 3)], "{}", given.text);
+    assert!(given.pins.is_empty());
+    assert_eq!((plan.outfits.len(), plan.starts.len()), (1, 2));
+    assert!(plan.value.is_some() && !plan.rig_cards.is_empty() && !plan.load_list.is_empty());
+    assert_eq!((plan.bound_micros, plan.gap), (None, None));
+    assert!(plan.uncovered.iter().any(|u| u.importance == 3), "the musts that stay open are named");
 }
 
 // Source: the contract of Need: the share-weighted mean is the score, the worst direction with a

@@ -104,6 +104,43 @@ async fn every_fault_is_named_with_its_field() {
     assert!(missing.is_empty() && surplus.is_empty(), "{missing:?} {surplus:?}");
 }
 
+// Source: the calendar: a part of the day ends after it begins, and a boat is at one place at a time.
+#[tokio::test]
+async fn parts_of_the_day_follow_each_other() {
+    let mut request = t1();
+    let segments = &mut request.trip.as_mut().unwrap().segments;
+    let times = |part: &mut pb::Segment, start: &str, end: &str| {
+        (part.start, part.end) = (start.to_owned(), end.to_owned());
+    };
+    times(&mut segments[0], "10:30", "07:00");
+    times(&mut segments[1], "10:30", "10:30");
+    let status = refused(request.clone()).await;
+    let both = ["trip.segments[0].end CONFLICT", "trip.segments[1].end CONFLICT"];
+    assert_eq!(fields(&status), both.map(str::to_owned).into());
+    assert!(status.message().contains("07:00") && status.message().contains("10:30"));
+    let segments = &mut request.trip.as_mut().unwrap().segments;
+    times(&mut segments[0], "07:00", "10:30");
+    times(&mut segments[1], "10:29", "15:00");
+    let overlap = BTreeSet::from(["trip.segments[1].start CONFLICT".to_owned()]);
+    assert_eq!(fields(&refused(request.clone()).await), overlap);
+    // The other way round in the list it is the same overlap.
+    request.trip.as_mut().unwrap().segments.reverse();
+    assert_eq!(fields(&refused(request.clone()).await), overlap);
+    let segments = &mut request.trip.as_mut().unwrap().segments;
+    times(&mut segments[0], "10:30", "15:00");
+    request.validate_only = true;
+    Fleet::demo().service().plan_trip(Request::new(request)).await.unwrap();
+}
+
+#[tokio::test]
+async fn trips_of_a_fleet_have_names_of_their_own() {
+    let mut trips = vec![t1().trip.unwrap(), t2().trip.unwrap()];
+    trips[1].id = "T1".to_owned();
+    let request = pb::PlanFleetRequest { trips, ..pb::PlanFleetRequest::default() };
+    let status = Fleet::demo().service().plan_fleet(Request::new(request)).await.unwrap_err();
+    assert_eq!(fields(&status), BTreeSet::from(["trips[1].id DUPLICATE".to_owned()]));
+}
+
 #[tokio::test]
 async fn an_empty_request_lacks_its_trip() {
     let status = refused(pb::PlanTripRequest::default()).await;

@@ -69,7 +69,7 @@ pub(super) async fn trip(global: &Global, args: &PlanArgs) -> Result<(), Failure
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&HEADER, &rows(plans))?,
         })?;
-        ending(plan.status, plan.clash.as_ref())
+        ending(plan)
     };
     let done = done.await;
     finish(service, done).await
@@ -118,7 +118,7 @@ pub(super) async fn fleet(global: &Global, args: &FleetArgs) -> Result<(), Failu
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&HEADER, &rows(&plan.plans))?,
         })?;
-        ending(plan.status, plan.clash.as_ref())
+        ended(plan.status, plan.clash.as_ref(), plan.given_up.as_ref())
     };
     let done = done.await;
     finish(service, done).await
@@ -135,12 +135,21 @@ fn nothing_planned<M: prost::Message + prost::Name>(
     }
 }
 
-/// How a command ends that was to plan.
-pub(super) fn ending(status: i32, clash: Option<&pb::PlanClash>) -> Result<(), Failure> {
+/// How a command ends that was to plan one trip.
+pub(super) fn ending(plan: &pb::Plan) -> Result<(), Failure> {
+    ended(plan.status, plan.clash.as_ref(), plan.given_up.as_ref())
+}
+
+fn ended(
+    status: i32,
+    clash: Option<&pb::PlanClash>,
+    given_up: Option<&pb::GivenUp>,
+) -> Result<(), Failure> {
     match pb::PlanStatus::try_from(status).unwrap_or_default() {
         pb::PlanStatus::Optimal | pb::PlanStatus::Feasible => Ok(()),
         pb::PlanStatus::Infeasible => {
-            let text = clash.map_or("", |clash| clash.text.as_str());
+            let given = given_up.map(|given| given.text.as_str());
+            let text = given.or(clash.map(|clash| clash.text.as_str())).unwrap_or_default();
             Err(Failure::new(Exit::NoPlan, format!("no plan keeps all limits: {text}")))
         }
         pb::PlanStatus::NotFound | pb::PlanStatus::Unspecified => {

@@ -77,13 +77,7 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        let mut answer = covered(global, &service, request.clone()).await?;
-        let none =
-            answer.plan.as_ref().is_some_and(|plan| plan.status() == pb::PlanStatus::Infeasible);
-        if none && in_turns(&mut request) {
-            note("too few outfits are left for all to fish at once: people take turns");
-            answer = covered(global, &service, request).await?;
-        }
+        let answer = covered(global, &service, request).await?;
         let Some(plan) = &answer.plan else {
             return Err(Failure::new(Exit::Failed, "the answer lacks its plan"));
         };
@@ -93,7 +87,8 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&header(), &rows(std::slice::from_ref(plan)))?,
         })?;
-        ending(plan.status, plan.clash.as_ref())
+        // What is left is fished with, though not everybody may fish at once.
+        if plan.given_up.is_some() { Ok(()) } else { ending(plan) }
     };
     let done = done.await;
     finish(service, done).await
@@ -107,13 +102,6 @@ async fn covered(
     let answer = watched(global, service, Work::CheckCoverage(request)).await?;
     let Part::CheckCoverage(answer) = answer else { return Err(other_answer()) };
     Ok(answer)
-}
-
-/// Lets people take turns; whether any were to fish at once.
-fn in_turns(request: &mut pb::CheckCoverageRequest) -> bool {
-    let segments = request.trip.iter_mut().flat_map(|trip| &mut trip.segments);
-    let at_once = segments.map(|segment| std::mem::take(&mut segment.angler_ids));
-    at_once.fold(false, |any, ids| any | !ids.is_empty())
 }
 
 /// The boat that is meant.

@@ -14,7 +14,7 @@ use super::{plan_change, plan_jobs};
 pub fn plan(plan: &pb::Plan, width: usize) -> String {
     let mut page = Page::new(width);
     status(&mut page, plan.status, plan.gap, plan.reproducible);
-    clash(&mut page, plan.clash.as_ref());
+    clash(&mut page, plan.clash.as_ref(), plan.given_up.as_ref());
     body(&mut page, plan);
     plan_change::if_sighted(&mut page, &plan.if_sighted);
     if let Some(model) = &plan.model {
@@ -51,14 +51,14 @@ pub fn fleet_plan(fleet: &pb::FleetPlan, width: usize) -> String {
 
 fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
     status(page, fleet.status, fleet.gap, fleet.reproducible);
-    clash(page, fleet.clash.as_ref());
+    clash(page, fleet.clash.as_ref(), fleet.given_up.as_ref());
     if let Some(value) = &fleet.value {
         let worth = value.objective_micros as f64 / 1e6;
-        let bound = fleet.bound_micros.unwrap_or_default() as f64 / 1e6;
         let boats = fleet.plans.len();
-        page.paragraph(&format!(
-            "{boats} boats together are worth {worth:.2}; no plan is worth more than {bound:.2}."
-        ));
+        let most = fleet.bound_micros.map_or_else(String::new, |bound| {
+            format!("; no plan is worth more than {:.2}", bound as f64 / 1e6)
+        });
+        page.paragraph(&format!("{boats} boats together are worth {worth:.2}{most}."));
         let steps = fleet.plans.iter().flat_map(|plan| &plan.moves);
         plan_jobs::moves(page, "Tonight's moves", steps);
         plan_change::if_sighted(page, &fleet.if_sighted);
@@ -100,9 +100,18 @@ fn status(page: &mut Page, status: i32, gap: Option<f64>, reproducible: bool) {
     }
 }
 
-fn clash(page: &mut Page, clash: Option<&pb::PlanClash>) {
+/// What clashes, and what the plan below leaves out.
+pub(super) fn clash(
+    page: &mut Page,
+    clash: Option<&pb::PlanClash>,
+    given_up: Option<&pb::GivenUp>,
+) {
     let Some(clash) = clash else { return };
     page.hanging("  ", &capital(&clash.text));
+    if let Some(given_up) = given_up {
+        page.paragraph(&given_up.text);
+        return;
+    }
     for one in &clash.constraints {
         let segment = if one.segment_id.is_empty() {
             String::new()
@@ -136,7 +145,7 @@ fn head(page: &mut Page, plan: &pb::Plan) {
             counts.outfit_count,
             counts.outfit_limit_count,
             counts.move_count,
-            counts.job_minutes,
+            plan_jobs::minutes_at_home(plan),
             counts.candidate_count,
         ));
     }

@@ -37,6 +37,9 @@ pub fn plan_difference(difference: &pb::PlanDifference, width: usize) -> String 
 pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
     let mut page = Page::new(width);
     let Some(plan) = &answer.plan else { return page.finish() };
+    if let Some(given_up) = &plan.given_up {
+        page.paragraph(&given_up.text);
+    }
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
             "{} of {} lures are covered from what is aboard, with {} outfits.",
@@ -55,7 +58,9 @@ pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
     for need in &plan.uncovered {
         page.hanging(&format!("  {} {} open: ", need.segment_id, need.lure_id), &need.text);
     }
-    if let Some(worst) = plan.losses.first().filter(|loss| !loss.opens.is_empty()) {
+    if let Some(worst) = plan.losses.first()
+        && !(worst.opens.is_empty() && worst.short_crews.is_empty())
+    {
         page.hanging("  next: ", &worst.text);
     }
     if let Some(model) = &plan.model {

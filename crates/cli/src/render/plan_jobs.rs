@@ -8,14 +8,26 @@ use super::{Page, Table, capital, plain};
 /// What must be moved and done before departure.
 pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
     moves(page, "Bring to the boat", plan.moves.iter());
-    if !plan.jobs.is_empty() {
-        let minutes: i32 = plan.jobs.iter().map(|job| job.duration_minutes).sum();
-        page.heading(&format!("Do before departure, {minutes} min in all"));
-        for job in &plan.jobs {
+    let mut segments: Vec<&str> = plan.jobs.iter().map(|job| job.segment_id.as_str()).collect();
+    segments.dedup();
+    for segment in segments {
+        let jobs: Vec<_> = plan.jobs.iter().filter(|job| job.segment_id == segment).collect();
+        let minutes: i32 = jobs.iter().map(|job| job.duration_minutes).sum();
+        page.heading(&match segment {
+            "" => format!("Do before departure, {minutes} min in all"),
+            _ => format!("Change for segment {segment}, {minutes} min in all"),
+        });
+        for job in jobs {
             let text = format!("{} ({} min)", job.text, job.duration_minutes);
             page.hanging(&format!("  {}  ", job.outfit_id), &text);
         }
     }
+}
+
+/// Minutes of the jobs before departure.
+pub(super) fn minutes_at_home(plan: &pb::Plan) -> i32 {
+    let at_home = plan.jobs.iter().filter(|job| job.segment_id.is_empty());
+    at_home.map(|job| job.duration_minutes).sum()
 }
 
 /// Moves with from, to, by when, and what happens without each.
@@ -89,8 +101,10 @@ pub(super) fn what_if(page: &mut Page, plan: &pb::Plan) {
         return;
     }
     page.heading("What if");
-    let (opening, rest): (Vec<_>, Vec<_>) =
-        plan.losses.iter().partition(|loss| !loss.opens.is_empty());
+    let (opening, rest): (Vec<_>, Vec<_>) = plan
+        .losses
+        .iter()
+        .partition(|loss| !(loss.opens.is_empty() && loss.short_crews.is_empty()));
     for (number, loss) in opening.iter().enumerate() {
         let first = if number == 0 { "the worst single loss: " } else { "" };
         page.hanging("  - ", &format!("{first}{}", loss.text));
@@ -130,7 +144,11 @@ pub(super) fn starts(page: &mut Page, plan: &pb::Plan) {
             rod(&start.outfit_id),
             start.lure_id.clone(),
             rod(&start.second_outfit_id),
-            start.second_lure_id.clone(),
+            match (start.second_lure_id.as_str(), start.second_meets) {
+                ("", _) | (_, true) => start.second_lure_id.clone(),
+                // Better than nothing, and less than was asked for.
+                (lure, false) => format!("{lure} ({})", plain!(Verdict, start.second_verdict)),
+            },
         ]);
     }
     page.table(&table);

@@ -8,19 +8,17 @@ use deepbend_core::water::Water;
 use deepbend_ledger::view::View;
 use deepbend_planner::fleet::HAND_OVER_MINUTES;
 use deepbend_planner::plan::{
-    AshoreReason, Clash, Constraint, ItemKind, Job, JobKind, Move, PlannedOutfit, Role, TripPlan,
-    UncoveredReason, Value,
+    AshoreReason, ItemKind, Move, PlannedOutfit, Role, TripPlan, UncoveredReason, Value,
 };
-use deepbend_planner::problem::Pin;
-use deepbend_planner::weights::Micros;
 use deepbend_planner::{Status, TripProblem};
 
 use super::cards::Cards;
 use super::cure::Cures;
 use super::gauge::{Gauge, Stopped};
 use super::hands::Hands;
+use super::jobs;
 use super::offers::{self, Judge};
-use super::pool::{Spooled, leader_words, line_words};
+use super::pool::Spooled;
 use super::request::Trip;
 
 /// Writes plans.
@@ -52,15 +50,6 @@ pub(super) fn value(value: &Value) -> pb::PlanValue {
     }
 }
 
-/// Why there is no plan.
-#[derive(Debug)]
-pub(super) enum NoPlan {
-    /// Limits clash.
-    Infeasible(pb::PlanClash),
-    /// The work ended first, with this bound.
-    NotFound(Micros),
-}
-
 /// When boats depart, by the id of their place.
 #[derive(Debug, Default)]
 pub(super) struct Deadlines(pub(super) BTreeMap<String, u32>);
@@ -88,20 +77,8 @@ pub(super) fn count(value: u32) -> i32 {
 
 impl<'a, 'v> Writer<'a, 'v> {
     /// Writes that there is no plan.
-    pub(super) fn no_plan(&self, why: &NoPlan, reproducible: bool) -> pb::Plan {
-        let mut wire = self.empty(reproducible);
-        match why {
-            NoPlan::Infeasible(clash) => {
-                wire.status = pb::PlanStatus::Infeasible.into();
-                wire.clash = Some(clash.clone());
-            }
-            NoPlan::NotFound(bound) => {
-                wire.status = pb::PlanStatus::NotFound.into();
-                wire.bound_micros = Some(*bound);
-            }
-        }
-        wire.findings = self.findings(&[]);
-        wire
+    pub(super) fn no_plan(&self, reproducible: bool) -> pb::Plan {
+        pb::Plan { findings: self.findings(&[]), ..self.empty(reproducible) }
     }
 
     /// Outfits, assignments, moves and what is open, to be held against another plan.
@@ -142,6 +119,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             reproducible,
             trip_id: trip.id.clone(),
             boat_id: trip.boat.clone(),
+            trip: Some(trip.wire.clone()),
             ..pb::Plan::default()
         }
     }
@@ -195,8 +173,8 @@ impl<'a, 'v> Writer<'a, 'v> {
             wire.losses.truncate(1);
         }
         wire.windier = Some(hands.windier());
-        wire.jobs = plan.jobs.iter().map(|job| self.job(plan, job)).collect();
-        let cards = Cards { judge: self.judge, plan };
+        wire.jobs = jobs::jobs(self.judge, plan);
+        let cards = Cards { judge: self.judge, plan, starts: &wire.starts };
         let (rig_cards, cautions) = cards.write(gauge)?;
         wire.cautions = cautions;
         if !summary {
@@ -224,36 +202,6 @@ impl<'a, 'v> Writer<'a, 'v> {
         }
     }
 
-    fn job(&self, plan: &TripPlan, job: &Job) -> pb::Job {
-        let outfit = &plan.outfits[job.outfit];
-        let (kind, text) = match job.kind {
-            JobKind::Respool => (pb::JobKind::Respool, self.respool_text(outfit)),
-            JobKind::Leader => {
-                let leader = self.judge.pool.leader(&job.with);
-                let words = leader.map(|l| leader_words(&l.leader)).unwrap_or_default();
-                let text =
-                    format!("Tie {} ({words}) to {} with {}.", job.with, outfit.rod, outfit.reel);
-                (pb::JobKind::Leader, text)
-            }
-        };
-        pb::Job {
-            kind: kind.into(),
-            outfit_id: outfit_id(job.outfit),
-            stock_id: job.with.clone(),
-            duration_minutes: count(job.minutes),
-            text,
-        }
-    }
-
-    fn respool_text(&self, outfit: &PlannedOutfit) -> String {
-        let spooled = self.judge.spooled(&outfit.reel, &outfit.line);
-        let metres = spooled.and_then(|s| s.option.stock.as_ref()).map_or(0, |s| s.metres);
-        let words = spooled.map(|s| line_words(&s.line)).unwrap_or_default();
-        let due = self.judge.pool.reel(&outfit.reel).and_then(|reel| reel.due.as_ref());
-        let why = due.map(|due| format!(" ({due})")).unwrap_or_default();
-        format!("Wind {metres} m of {} ({words}) onto {}{why}.", outfit.line, outfit.reel)
-    }
-
     fn left_ashore(&self, plan: &TripPlan) -> Vec<pb::LeftAshore> {
         plan.ashore
             .iter()
@@ -275,7 +223,8 @@ impl<'a, 'v> Writer<'a, 'v> {
                     | AshoreReason::PartnerUsed
                     | AshoreReason::Dominated
                     | AshoreReason::NoHolder
-                    | AshoreReason::AddsTooLittle => item.text.clone(),
+                    | AshoreReason::AddsTooLittle
+                    | AshoreReason::OtherBoat => item.text.clone(),
                 },
             })
             .collect()
@@ -294,11 +243,12 @@ impl<'a, 'v> Writer<'a, 'v> {
         }
     }
 
-    /// Lines that are due, labels of the rods that are taken, species that nobody knows.
+    /// Lines that are due, and odd labels, of what the plan takes; species that nobody knows.
     fn findings(&self, outfits: &[pb::PlannedOutfit]) -> Vec<pb::Finding> {
         let pool = self.judge.pool;
         let mut findings = Vec::new();
-        for reel in pool.reels.iter().filter(|reel| reel.ready) {
+        let taken = |id: &str| outfits.iter().any(|outfit| outfit.reel_id == id);
+        for reel in pool.reels.iter().filter(|reel| taken(reel.item.id.as_str())) {
             let Some(due) = &reel.due else { continue };
             let options = reel.lines.iter().filter_map(|line| line.option.stock.as_ref());
             let stocks: Vec<_> = options.map(|s| s.stock.as_str()).collect();
@@ -394,6 +344,7 @@ fn ashore_reason(reason: AshoreReason) -> pb::AshoreReason {
         AshoreReason::Dominated => pb::AshoreReason::Dominated,
         AshoreReason::NoHolder => pb::AshoreReason::NoHolder,
         AshoreReason::AddsTooLittle => pb::AshoreReason::AddsTooLittle,
+        AshoreReason::OtherBoat => pb::AshoreReason::OtherBoat,
     }
 }
 
@@ -410,57 +361,6 @@ pub(super) fn uncovered_reason(reason: UncoveredReason) -> pb::UncoveredReason {
         UncoveredReason::StockUsedUp => pb::UncoveredReason::StockUsedUp,
         UncoveredReason::NotWorthIt => pb::UncoveredReason::NotWorthIt,
     }
-}
-
-/// The clash as the contract has it.
-pub(super) fn write_clash(clash: Clash) -> pb::PlanClash {
-    let Clash { constraints, text } = clash;
-    let constraints = constraints
-        .into_iter()
-        .map(|constraint| {
-            let (kind, segment) = match constraint {
-                Constraint::AnglersAtOnce { segment } => {
-                    (pb::PlanConstraint::AnglersAtOnce, segment)
-                }
-                Constraint::RodLimit => (pb::PlanConstraint::RodLimit, String::new()),
-                Constraint::Locker => (pb::PlanConstraint::Locker, String::new()),
-                Constraint::OneReelPerRod => (pb::PlanConstraint::OneReelPerRod, String::new()),
-                Constraint::ReadyItems => (pb::PlanConstraint::ReadyItems, String::new()),
-                Constraint::MinVerdict => (pb::PlanConstraint::MinVerdict, String::new()),
-                Constraint::NoUnsafe => (pb::PlanConstraint::NoUnsafe, String::new()),
-                Constraint::AnglerSuits => (pb::PlanConstraint::AnglerSuits, String::new()),
-                Constraint::LureStock => (pb::PlanConstraint::LureStock, String::new()),
-                Constraint::LeaderStock => (pb::PlanConstraint::LeaderStock, String::new()),
-                Constraint::LineStock => (pb::PlanConstraint::LineStock, String::new()),
-                Constraint::Pinned { boat, pin } => {
-                    return pb::ClashingConstraint {
-                        constraint: pb::PlanConstraint::Pinned.into(),
-                        segment_id: String::new(),
-                        pin: Some(write_pin(boat, pin)),
-                    };
-                }
-            };
-            pb::ClashingConstraint { constraint: kind.into(), segment_id: segment, pin: None }
-        })
-        .collect();
-    pb::PlanClash { constraints, text }
-}
-
-fn write_pin(boat_id: String, pin: Pin) -> pb::Pin {
-    let rule = |rule: pb::PinRule, item_id: String| pb::Pin {
-        rule: rule.into(),
-        item_id,
-        ..pb::Pin::default()
-    };
-    let pin = match pin {
-        Pin::Take { id, .. } => rule(pb::PinRule::Take, id),
-        Pin::Leave { id, .. } => rule(pb::PinRule::Leave, id),
-        Pin::Pair { rod, reel } => pb::Pin { reel_id: reel, ..rule(pb::PinRule::Pair, rod) },
-        Pin::Hold { segment, lure } => {
-            pb::Pin { segment_id: segment, ..rule(pb::PinRule::Hold, lure) }
-        }
-    };
-    pb::Pin { boat_id, ..pin }
 }
 
 /// Cautions gathered over many cards: each text once, with what set it off.

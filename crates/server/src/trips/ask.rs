@@ -155,6 +155,12 @@ pub(super) fn fleet(mut wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
                     let at = at.index(i);
                     faults.push(FaultCode::Duplicate, at.field("boat_id"), wrong, right);
                 }
+                if !trip.id.is_empty() && read.iter().any(|t: &Trip| t.id == trip.id) {
+                    let wrong = format!("is {:?} again", trip.id);
+                    let right = "another id for each trip, or none";
+                    let at = at.index(i);
+                    faults.push(FaultCode::Duplicate, at.field("id"), wrong, right);
+                }
                 read.push(trip);
             }
         });

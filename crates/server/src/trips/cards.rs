@@ -3,7 +3,7 @@
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{LeaderMaterial, LineMaterial, Outfit};
 use deepbend_core::judge::judge;
-use deepbend_planner::plan::{PlannedOutfit, Role, TripPlan};
+use deepbend_planner::plan::{NeedCover, PlannedOutfit, Role, TripPlan, Use};
 
 use super::answer::{Gathered, outfit_id};
 use super::gauge::{Gauge, Stopped};
@@ -14,6 +14,7 @@ use super::offers::{Judge, no_leader, outfit};
 pub(super) struct Cards<'a, 'v> {
     pub(super) judge: &'a Judge<'a, 'v>,
     pub(super) plan: &'a TripPlan,
+    pub(super) starts: &'a [pb::Start],
 }
 
 impl Judge<'_, '_> {
@@ -37,7 +38,7 @@ impl Judge<'_, '_> {
 }
 
 impl Cards<'_, '_> {
-    /// Cards in the order of the needs, and the cautions of all of them.
+    /// Cards in the order of the needs, of what fishes and of what people start with, and the cautions of all of them.
     pub(super) fn write(
         &self,
         gauge: &Gauge,
@@ -47,7 +48,8 @@ impl Cards<'_, '_> {
         for cover in &self.plan.coverage {
             gauge.go_on()?;
             let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };
-            for used in cover.uses.iter().filter(|used| used.role == Role::Fishes) {
+            let lies = |used: &&Use| used.role == Role::Fishes || self.lies_ready(cover, used);
+            for used in cover.uses.iter().filter(lies) {
                 let planned = &self.plan.outfits[used.outfit];
                 let Some(card) = self.card(need, used.outfit, planned, used.leader.as_deref())
                 else {
@@ -58,6 +60,15 @@ impl Cards<'_, '_> {
             }
         }
         Ok((cards, gathered.finish()))
+    }
+
+    /// Whether somebody starts with it, or has it ready as the second.
+    fn lies_ready(&self, cover: &NeedCover, used: &Use) -> bool {
+        let id = outfit_id(used.outfit);
+        self.starts.iter().filter(|start| start.segment_id == cover.segment).any(|start| {
+            (&start.outfit_id, &start.lure_id) == (&id, &cover.lure)
+                || (&start.second_outfit_id, &start.second_lure_id) == (&id, &cover.lure)
+        })
     }
 
     fn card(

@@ -6,13 +6,15 @@ use deepbend_contract::{ToWire as _, pb};
 use deepbend_core::model::Model;
 use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
-use deepbend_planner::fleet::FleetTrip;
+use deepbend_planner::fleet::{FleetTrip, Infeasible, LeftOut};
+use deepbend_planner::weights::Micros;
 use deepbend_planner::{FleetAnswer, FleetPlan, FleetProblem, Weights};
 use tokio::time::Instant;
 use tonic::Status;
 
-use super::answer::{self, Deadlines, NoPlan, Writer, write_clash};
+use super::answer::{self, Deadlines, Writer};
 use super::ask::{Asked, Terms};
+use super::clash::{self, write_clash};
 use super::gauge::Gauge;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
@@ -31,10 +33,32 @@ pub(super) struct Desk<'d> {
     pub(super) gauge: &'d Gauge,
 }
 
+/// What the search found.
+#[derive(Debug)]
+pub(super) enum Found {
+    /// A plan that keeps all limits.
+    Plan(FleetPlan),
+    /// Limits clash; the best plan that leaves out the fewest of them.
+    Infeasible(pb::PlanClash, Option<Box<LeftOut>>),
+    /// The work ended first, with this bound.
+    Nothing(Micros),
+}
+
+impl Found {
+    /// The plan, whatever it leaves out.
+    pub(super) fn plan(&self) -> Option<&FleetPlan> {
+        match self {
+            Self::Plan(plan) => Some(plan),
+            Self::Infeasible(_, best) => best.as_ref().map(|best| &best.plan),
+            Self::Nothing(_) => None,
+        }
+    }
+}
+
 /// What was found for all boats, with what it was made from.
 pub(super) struct Made<'m, 'v> {
     pub(super) writers: Vec<Writer<'m, 'v>>,
-    pub(super) found: Result<Box<FleetPlan>, NoPlan>,
+    pub(super) found: Found,
     pub(super) reproducible: bool,
 }
 
@@ -106,15 +130,23 @@ impl<'d> Desk<'d> {
         let found = found.map_err(no_answer)?;
         let reproducible = !found.cut;
         let found = match found.answer {
-            FleetAnswer::Plan(plan) => Ok(plan),
-            FleetAnswer::Infeasible(clash) => Err(NoPlan::Infeasible(write_clash(clash))),
-            FleetAnswer::NotFound { bound, .. } => Err(NoPlan::NotFound(bound)),
+            FleetAnswer::Plan(plan) => Found::Plan(*plan),
+            FleetAnswer::Infeasible(no) => {
+                let Infeasible { clash, best } = *no;
+                Found::Infeasible(write_clash(clash), best.map(Box::new))
+            }
+            FleetAnswer::NotFound { bound, .. } => Found::Nothing(bound),
         };
         let departures = trips.iter().filter_map(|asked| {
             let minute = asked.trip.departs()?;
             Some((asked.trip.boat.clone(), minute))
         });
         let deadlines = Deadlines(departures.collect::<BTreeMap<_, _>>());
+        // What a plan leaves out is not asked of it.
+        let problem = match &found {
+            Found::Infeasible(_, Some(best)) => best.problem.clone(),
+            Found::Plan(_) | Found::Infeasible(..) | Found::Nothing(_) => problem,
+        };
         let writers = judges
             .iter()
             .zip(&problem.trips)
@@ -156,23 +188,11 @@ impl<'d> Desk<'d> {
     fn write(&self, made: &Made<'_, '_>) -> Result<pb::FleetPlan, Status> {
         let mut wire =
             pb::FleetPlan { reproducible: made.reproducible, ..pb::FleetPlan::default() };
-        let plan = match &made.found {
-            Ok(plan) => plan,
-            Err(why) => {
-                let plans = made.writers.iter().map(|w| w.no_plan(why, made.reproducible));
-                wire.plans = plans.collect();
-                match why {
-                    NoPlan::Infeasible(clash) => {
-                        wire.status = pb::PlanStatus::Infeasible.into();
-                        wire.clash = Some(clash.clone());
-                    }
-                    NoPlan::NotFound(bound) => {
-                        wire.status = pb::PlanStatus::NotFound.into();
-                        wire.bound_micros = Some(*bound);
-                    }
-                }
-                return Ok(wire);
-            }
+        let Some(plan) = made.found.plan() else {
+            let none = |writer: &Writer<'_, '_>| writer.no_plan(made.reproducible);
+            wire.plans = made.writers.iter().map(none).collect();
+            self.qualify(&made.found, &mut wire);
+            return Ok(wire);
         };
         wire.status = answer::status(plan.status).into();
         wire.value = Some(answer::value(&plan.value));
@@ -185,7 +205,28 @@ impl<'d> Desk<'d> {
             wire.plans.push(plan);
             self.gauge.step(pb::PlanStage::Writing);
         }
+        self.qualify(&made.found, &mut wire);
         Ok(wire)
+    }
+
+    /// Says of plans that not all limits are kept, or that there is none.
+    fn qualify(&self, found: &Found, wire: &mut pb::FleetPlan) {
+        let (status, bound) = match found {
+            Found::Plan(_) => return,
+            Found::Infeasible(..) => (pb::PlanStatus::Infeasible, None),
+            Found::Nothing(bound) => (pb::PlanStatus::NotFound, Some(*bound)),
+        };
+        (wire.status, wire.bound_micros, wire.gap) = (status.into(), bound, None);
+        for plan in &mut wire.plans {
+            (plan.status, plan.bound_micros, plan.gap) = (status.into(), bound, None);
+        }
+        let Found::Infeasible(clash, best) = found else { return };
+        wire.clash = Some(clash.clone());
+        wire.given_up = best.as_ref().map(|best| clash::given_up(best, None));
+        for (t, plan) in wire.plans.iter_mut().enumerate() {
+            plan.clash = Some(clash.clone());
+            plan.given_up = best.as_ref().map(|best| clash::given_up(best, Some(t)));
+        }
     }
 }
 

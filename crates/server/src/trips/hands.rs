@@ -1,16 +1,16 @@
 //! What a plan means on the quay and on the water: who lies ready with what, the load list, and
 //! what happens if something is lost, does not arrive, or it blows harder.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{Word as _, infer_power};
 use deepbend_core::judge::Verdict;
 use deepbend_core::quantity::Speed;
-use deepbend_planner::TripProblem;
-use deepbend_planner::plan::{ItemKind, Move, NeedCover, TripPlan, Use};
-use deepbend_planner::problem::MUST;
+use deepbend_planner::plan::{ItemKind, Load, Move, NeedCover, Start, TripPlan, Use};
+use deepbend_planner::problem::{Candidate, MUST, Offer};
 use deepbend_planner::weights::{Micros, ONE};
+use deepbend_planner::{Crew, TripProblem, crews};
 
 use super::answer::{cargo, count, outfit_id};
 use super::offers::{Case, Judge};
@@ -44,14 +44,23 @@ struct Tally {
     opens: Vec<pb::NeedChange>,
 }
 
-impl Hands<'_, '_> {
+/// What lies ready as the second.
+#[derive(Clone, Copy, Debug)]
+struct Second<'p> {
+    lure: &'p str,
+    used: &'p Use,
+    meets: bool,
+}
+
+impl<'p> Hands<'p, '_> {
+    fn candidate(&self, outfit: usize) -> Option<&'p Candidate> {
+        let o = &self.plan.outfits[outfit];
+        let same = |c: &&Candidate| (&c.rod, &c.reel, &c.line) == (&o.rod, &o.reel, &o.line);
+        self.problem.candidates.iter().find(same)
+    }
+
     fn worth(&self, need: usize, used: &Use) -> Micros {
-        let outfit = &self.plan.outfits[used.outfit];
-        let same = |c: &&deepbend_planner::problem::Candidate| {
-            (&c.rod, &c.reel, &c.line) == (&outfit.rod, &outfit.reel, &outfit.line)
-        };
-        let candidate = self.problem.candidates.iter().find(same);
-        let offers = candidate.into_iter().flat_map(|c| &c.offers);
+        let offers = self.candidate(used.outfit).into_iter().flat_map(|c| &c.offers);
         let offer =
             offers.filter(|o| o.need == need && o.leader == used.leader).max_by_key(|o| o.worth);
         offer.map_or(0, |offer| offer.worth)
@@ -120,12 +129,14 @@ impl Hands<'_, '_> {
         let mut losses: Vec<pb::Loss> = (0..self.plan.outfits.len())
             .map(|position| {
                 let (tally, cost) = self.without(&|_, used| used.outfit == position);
+                let short =
+                    self.short_crews(&|lost, offer| (lost != position).then_some(offer.verdict));
                 let outfit = &self.plan.outfits[position];
                 let text = format!(
                     "Without {} with {}: {}.",
                     outfit.rod,
                     outfit.reel,
-                    opens_text(&tally.opens, "nothing new opens")
+                    opens_text(&tally.opens, &short, "nothing new opens")
                 );
                 pb::Loss {
                     outfit_id: outfit_id(position),
@@ -133,10 +144,18 @@ impl Hands<'_, '_> {
                     opens: tally.opens,
                     lost_micros: cost,
                     text,
+                    short_crews: short,
                 }
             })
             .collect();
-        losses.sort_by(|a, b| b.lost_micros.cmp(&a.lost_micros).then(a.rod_id.cmp(&b.rod_id)));
+        // Somebody without a rod is worse than any lure that opens.
+        let idle = |loss: &pb::Loss| -> i32 {
+            loss.short_crews.iter().map(|crew| crew.angler_count - crew.seated_count).sum()
+        };
+        losses.sort_by(|a, b| {
+            let costs = b.lost_micros.cmp(&a.lost_micros);
+            idle(b).cmp(&idle(a)).then(costs).then(a.rod_id.cmp(&b.rod_id))
+        });
         losses
     }
 
@@ -162,6 +181,15 @@ impl Hands<'_, '_> {
             let serves = weighed.verdict <= Verdict::Workable;
             serves.then_some(Service { verdict: weighed.verdict, worth: weighed.worth })
         });
+        let idle = self.short_crews(&|position, offer| {
+            let o = &self.plan.outfits[position];
+            let leader = offer.leader.as_deref();
+            if offer.leader.as_ref().is_some_and(|l| !o.leaders.contains(l)) {
+                return None;
+            }
+            let outfit = by.assembled(&o.rod, &o.reel, &o.line, leader)?;
+            Some(cases[offer.need].weigh(by.model, by.weights, &outfit).verdict)
+        });
         pb::Windier {
             added_wind_m_s: MORE_WIND_M_S,
             covered_count: count(tally.covered),
@@ -171,9 +199,10 @@ impl Hands<'_, '_> {
                 short(MORE_WIND_M_S),
                 tally.covered,
                 self.plan.counts.needs,
-                opens_text(&tally.opens, "nothing new opens")
+                opens_text(&tally.opens, &idle, "nothing new opens")
             ),
             opens: tally.opens,
+            short_crews: idle,
         }
     }
 
@@ -190,12 +219,30 @@ impl Hands<'_, '_> {
                 ItemKind::Lure => cover.lure == step.id,
             }
         });
-        if tally.opens.is_empty() && cost <= 0 {
+        let short = self.short_crews(&|position, offer| {
+            let o = &outfits[position];
+            let missing = match step.kind {
+                ItemKind::Rod => o.rod == step.id,
+                ItemKind::Reel => o.reel == step.id,
+                ItemKind::Line => o.line == step.id,
+                ItemKind::Leader => offer.leader.as_ref() == Some(&step.id),
+                ItemKind::Lure => self.judge.asked.trip.needs[offer.need].lure == step.id,
+            };
+            (!missing).then_some(offer.verdict)
+        });
+        if tally.opens.is_empty() && short.is_empty() && cost <= 0 {
             return "nothing changes: the rest does its work".to_owned();
         }
         let less =
             format!("no lure opens, but the plan is worth {:.2} less", cost as f64 / ONE as f64);
-        opens_text(&tally.opens, &less)
+        opens_text(&tally.opens, &short, &less)
+    }
+
+    /// Segments in which what is left of the plan no longer seats all who fish at once.
+    fn short_crews(&self, serve: &dyn Fn(usize, &Offer) -> Option<Verdict>) -> Vec<pb::ShortCrew> {
+        let left = crews(self.problem, self.judge.weights, self.plan, serve);
+        let missing = |crew: &Crew| crew.seated < crew.anglers;
+        left.into_iter().filter(missing).map(short_crew).collect()
     }
 
     /// Who starts with what, and what lies ready as the second.
@@ -203,51 +250,63 @@ impl Hands<'_, '_> {
         let plan = self.plan;
         let mut busy: BTreeSet<(&str, usize)> =
             plan.starts.iter().map(|s| (s.segment.as_str(), s.outfit)).collect();
+        let mut fished: Vec<(&str, &str)> =
+            plan.starts.iter().map(|s| (s.segment.as_str(), s.lure.as_str())).collect();
         let mut list = Vec::new();
         for start in &plan.starts {
-            let second = self.second(&start.segment, &start.angler, &start.lure, &busy);
-            if let Some((outfit, _)) = second {
-                busy.insert((&start.segment, outfit));
+            let second = self.second(start, &busy, &fished);
+            if let Some(second) = second {
+                busy.insert((&start.segment, second.used.outfit));
+                fished.push((&start.segment, second.lure));
             }
             list.push(pb::Start {
                 segment_id: start.segment.clone(),
                 angler_id: start.angler.clone(),
                 outfit_id: outfit_id(start.outfit),
                 lure_id: start.lure.clone(),
-                second_outfit_id: second.map(|(o, _)| outfit_id(o)).unwrap_or_default(),
-                second_lure_id: second.map(|(_, lure)| lure.to_owned()).unwrap_or_default(),
+                second_outfit_id: second.map(|s| outfit_id(s.used.outfit)).unwrap_or_default(),
+                second_lure_id: second.map(|s| s.lure.to_owned()).unwrap_or_default(),
+                second_verdict: second.map_or(0, |s| s.used.verdict.to_wire_word().into()),
+                second_meets: second.is_some_and(|s| s.meets),
             });
         }
         list
     }
 
-    /// A free outfit for the angler and the most important lure that it fishes.
+    /// A free outfit for the angler and the most important lure that it fishes, one that reaches its
+    /// verdict first. Of no lure lie more ready than are aboard.
     fn second(
         &self,
-        segment: &str,
-        angler: &str,
-        first: &str,
+        start: &Start,
         busy: &BTreeSet<(&str, usize)>,
-    ) -> Option<(usize, &str)> {
+        fished: &[(&str, &str)],
+    ) -> Option<Second<'p>> {
+        let segment = start.segment.as_str();
         let suits = |position: usize| {
-            let o = &self.plan.outfits[position];
-            let same = |c: &&deepbend_planner::problem::Candidate| {
-                (&c.rod, &c.reel, &c.line) == (&o.rod, &o.reel, &o.line)
-            };
-            let candidate = self.problem.candidates.iter().find(same);
-            candidate.is_some_and(|c| c.not_for.iter().all(|name| name != angler))
+            self.candidate(position).is_some_and(|c| !c.not_for.contains(&start.angler))
         };
-        let mut best: Option<(u32, f64, usize, &str)> = None;
-        for cover in self.plan.coverage.iter().filter(|c| c.segment == segment && c.lure != first) {
+        let mut best: Option<((bool, u32, f64), Second<'p>)> = None;
+        let elsewhere = |c: &&NeedCover| c.segment == segment && c.lure != start.lure;
+        for cover in self.plan.coverage.iter().filter(elsewhere) {
             let Some(at) = self.judge.need(&cover.segment, &cover.lure) else { continue };
-            let importance = self.judge.asked.trip.needs[at].importance;
+            let need = &self.judge.asked.trip.needs[at];
+            let lie = fished.iter().filter(|f| **f == (segment, cover.lure.as_str())).count();
+            let aboard = self.loaded(ItemKind::Lure, &cover.lure) as usize;
             let free = |used: &&Use| !busy.contains(&(segment, used.outfit)) && suits(used.outfit);
-            let Some(used) = cover.uses.iter().find(free) else { continue };
-            if best.is_none_or(|(i, s, ..)| (importance, used.score) > (i, s)) {
-                best = Some((importance, used.score, used.outfit, &cover.lure));
+            let used = cover.uses.iter().find(free).filter(|_| lie < aboard);
+            let Some(used) = used else { continue };
+            let meets = need.met_by(used.verdict);
+            let rank = (meets, need.importance, used.score);
+            if best.is_none_or(|(known, _)| rank > known) {
+                best = Some((rank, Second { lure: &cover.lure, used, meets }));
             }
         }
-        best.map(|(_, _, outfit, lure)| (outfit, lure))
+        best.map(|(_, second)| second)
+    }
+
+    fn loaded(&self, kind: ItemKind, id: &str) -> u32 {
+        let load = self.plan.loads.iter().find(|l| (l.kind, l.id.as_str()) == (kind, id));
+        load.map_or(0, |load| load.quantity)
     }
 
     /// The load list, rods in the order of the rack, and the same for the way back.
@@ -270,44 +329,59 @@ impl Hands<'_, '_> {
                 }
             };
         let mut list = Vec::new();
-        let mut ties: BTreeMap<&str, (u32, String)> = BTreeMap::new();
         for &o in &rack {
             let (outfit, id) = (&plan.outfits[o], outfit_id(o));
             let rod = p.rods.iter().find(|r| r.id == outfit.rod).map(|r| r.place.as_str());
             let reel = p.reels.iter().find(|r| r.id == outfit.reel).map(|r| r.place.as_str());
             list.push(line(ItemKind::Rod, &outfit.rod, 1, rod, id.clone()));
             list.push(line(ItemKind::Reel, &outfit.reel, 1, reel, id.clone()));
-            for leader in &outfit.leaders {
-                ties.entry(leader).or_insert((0, id.clone())).0 += 1;
+        }
+        for Load { kind, id, quantity } in &plan.loads {
+            match kind {
+                // Line is wound on before; rods and reels stand above.
+                ItemKind::Rod | ItemKind::Reel | ItemKind::Line => {}
+                ItemKind::Leader => {
+                    let place = p.leaders.iter().find(|l| l.id == *id).map(|l| l.place.as_str());
+                    let tied = rack.iter().find(|o| plan.outfits[**o].leaders.contains(id));
+                    let outfit = tied.map(|o| outfit_id(*o)).unwrap_or_default();
+                    list.push(line(ItemKind::Leader, id, *quantity, place, outfit));
+                }
+                ItemKind::Lure => {
+                    let place = p.lures.iter().find(|l| l.id == *id).map(|l| l.place.as_str());
+                    list.push(line(ItemKind::Lure, id, *quantity, place, String::new()));
+                }
             }
-        }
-        let spares = self.judge.weights.spares;
-        for (leader, (tied, outfit)) in ties {
-            let Some(stock) = p.leaders.iter().find(|l| l.id == leader) else { continue };
-            let quantity = (tied + spares).min(stock.quantity);
-            list.push(line(ItemKind::Leader, leader, quantity, Some(&stock.place), outfit));
-        }
-        let mut lures: BTreeMap<&str, u32> = BTreeMap::new();
-        for cover in plan.coverage.iter().filter(|c| !c.uses.is_empty()) {
-            let need = self.judge.need(&cover.segment, &cover.lure);
-            let copies = need.map_or(1, |n| self.judge.asked.trip.needs[n].copies_at_once);
-            let most = lures.entry(&cover.lure).or_insert(0);
-            *most = copies.max(*most);
-        }
-        for (lure, copies) in lures {
-            let Some(stock) = p.lures.iter().find(|l| l.id == lure) else { continue };
-            let moved = plan.moves.iter().find(|m| m.kind == ItemKind::Lure && m.id == lure);
-            let quantity = moved.map_or((copies + spares).min(stock.quantity), |m| m.quantity);
-            list.push(line(ItemKind::Lure, lure, quantity, Some(&stock.place), String::new()));
         }
         let back = list.iter().rev().cloned().collect();
         (list, back)
     }
 }
 
-/// Needs that open, in words.
-pub(super) fn opens_text(opens: &[pb::NeedChange], none: &str) -> String {
-    if opens.is_empty() {
+fn short_crew(crew: Crew) -> pb::ShortCrew {
+    pb::ShortCrew {
+        segment_id: crew.segment,
+        angler_count: count(crew.anglers),
+        seated_count: count(crew.seated),
+        idle_angler_ids: Vec::new(),
+    }
+}
+
+/// A crew that is short of outfits, in words.
+pub(super) fn short_text(crew: &pb::ShortCrew) -> String {
+    let seated = match crew.seated_count {
+        0 => "none".to_owned(),
+        some => format!("only {some}"),
+    };
+    let (all, segment) = (crew.angler_count, &crew.segment_id);
+    match all {
+        1 => format!("the angler of segment {segment} has no outfit"),
+        _ => format!("{seated} of {all} anglers can fish at once in segment {segment}"),
+    }
+}
+
+/// Needs that open and anglers who are left without an outfit, in words.
+fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> String {
+    if opens.is_empty() && short.is_empty() {
         return none.to_owned();
     }
     let one = |change: &pb::NeedChange| {
@@ -316,5 +390,5 @@ pub(super) fn opens_text(opens: &[pb::NeedChange], none: &str) -> String {
         let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
         format!("{}{must} falls to {now}", change.lure_id)
     };
-    opens.iter().map(one).collect::<Vec<_>>().join(", ")
+    short.iter().map(short_text).chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
 }

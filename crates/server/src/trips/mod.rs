@@ -7,7 +7,7 @@
 //! 3. `offers`: every outfit that can be put together is judged for every need;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
-//! 5. `answer`, with `cards`, `hands`, `cure` and `buy`: the plan is written with settings,
+//! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with settings,
 //!    cautions, lists, losses and cures;
 //! 6. `rerig`: what is done with the hands when a plan changes on the water;
 //! 7. `sighted`: what contested gear would change if somebody saw how it is.
@@ -42,6 +42,7 @@ mod ask;
 mod ask_season;
 mod buy;
 mod cards;
+mod clash;
 mod cure;
 mod desk;
 #[cfg(test)]
@@ -49,6 +50,7 @@ mod fleet_tests;
 mod gaps;
 mod gauge;
 mod hands;
+mod jobs;
 mod offers;
 mod pool;
 mod request;
@@ -428,6 +430,7 @@ mod tests {
                 anglers: vec![pb::Angler {
                     id: "A".to_owned(),
                     skill: pb::Skill::Intermediate.into(),
+                    ..Default::default()
                 }],
                 segments: vec![pb::Segment {
                     id: "a".to_owned(),

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use deepbend_contract::pb;
 use deepbend_core::gear::{
-    GuideCondition, Leader, LeaderMaterial, LineMaterial, Lure, Outfit, Reel, Rod,
+    GuideCondition, Handle, Leader, LeaderMaterial, LineMaterial, Lure, Outfit, Reel, RetrieveSide,
+    Rod,
 };
 use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
@@ -176,7 +177,7 @@ impl Judge<'_, '_> {
         for rod in &self.pool.rods {
             for reel in &self.pool.reels {
                 // Pins are the planner's to keep: it names those that clash.
-                if rod.handle == reel.kind {
+                if rod.handle == reel.kind && self.suits_somebody(reel) {
                     gauge.go_on()?;
                     candidates.extend(self.of_pair(rod, reel));
                 }
@@ -191,7 +192,7 @@ impl Judge<'_, '_> {
         let pinned = self.asked.pins.pairs.iter().all(|(r, e)| {
             (rod.item.id.as_str() == r.as_str()) == (reel.item.id.as_str() == e.as_str())
         });
-        rod.handle == reel.kind && pinned
+        rod.handle == reel.kind && pinned && self.suits_somebody(reel)
     }
 
     /// Candidates of a rod and a reel: one for each line that is worth putting on.
@@ -284,7 +285,10 @@ impl Judge<'_, '_> {
                 });
             }
         }
-        let not_for = self.not_for(&mut outfit, &offers);
+        let mut not_for = self.not_for(&mut outfit, &offers);
+        not_for.extend(self.wrong_side(reel).map(ToOwned::to_owned));
+        not_for.sort_unstable();
+        not_for.dedup();
         Candidate {
             rod: rod.item.id.to_string(),
             reel: reel.item.id.to_string(),
@@ -347,6 +351,23 @@ impl Judge<'_, '_> {
             Some(l) if self.pool.leaders[l].stock.place == self.pool.boat.place => 0.2,
             Some(_) => 0.0,
         }
+    }
+
+    /// Those who crank with the other hand than the reel asks for.
+    fn wrong_side<'s>(&'s self, reel: &PoolReel<'_>) -> impl Iterator<Item = &'s str> {
+        use RetrieveSide::{Left, Right};
+        // Who fishes with fixed-spool reels puts the crank where it belongs.
+        let side = reel.reel.retrieve_side.filter(|_| reel.kind == Handle::Casting);
+        let wrong = move |wanted: &RetrieveSide| {
+            matches!((side, wanted), (Some(Left), Right) | (Some(Right), Left))
+        };
+        let sides = &self.asked.trip.sides;
+        sides.iter().filter(move |(_, wanted)| wrong(wanted)).map(|(angler, _)| angler.as_str())
+    }
+
+    /// Whether anybody of the trip can crank the reel.
+    pub(super) fn suits_somebody(&self, reel: &PoolReel<'_>) -> bool {
+        self.wrong_side(reel).count() < self.asked.trip.anglers.len()
     }
 
     /// Those who fish at once and for whom the outfit is too hard: more than half of the lures

@@ -1,8 +1,9 @@
 //! A trip as it is asked for, read with all its faults.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, pb};
+use deepbend_core::gear::RetrieveSide;
 use deepbend_core::judge::Verdict;
 use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_ledger::time::Date;
@@ -12,10 +13,14 @@ use pb::FaultCode;
 /// A trip without faults. Whether the inventory has its items is not known yet.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Trip {
+    /// As it was asked for.
+    pub(super) wire: pb::Trip,
     pub(super) id: String,
     pub(super) date: Option<Date>,
     pub(super) boat: String,
     pub(super) anglers: Vec<Angler>,
+    /// Anglers who want the crank on one side, and on which.
+    pub(super) sides: BTreeMap<String, RetrieveSide>,
     pub(super) parts: Vec<Part>,
     pub(super) needs: Vec<Need>,
     pub(super) rod_limit: Option<u32>,
@@ -35,6 +40,8 @@ pub(super) struct Part {
     pub(super) id: String,
     /// Minute of the day at which it starts.
     pub(super) start: Option<u32>,
+    /// Minute of the day at which it ends.
+    pub(super) end: Option<u32>,
     /// The water, without wind direction and skill where these vary.
     pub(super) water: Water,
     /// Wind directions with their share of the casts, each above 0.
@@ -47,9 +54,10 @@ pub(super) struct Part {
 const JOB_MINUTES: u32 = 60;
 
 /// Reads a trip.
-pub(super) fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip {
+pub(super) fn read_trip(asked: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip {
+    let wire = asked.clone();
     let pb::Trip { id, date, boat_id, anglers, segments, needs, rod_limit, job_budget_minutes } =
-        wire;
+        asked;
     let mut r = Reader::new(at, faults);
     // The id is the caller's own; it changes nothing.
     let id = r.text("id", id, limits::NAME_LENGTH).unwrap_or_default();
@@ -68,10 +76,10 @@ pub(super) fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip
     let some_anglers = some(&mut r, "anglers", anglers.len(), limits::ANGLERS);
     let some_parts = some(&mut r, "segments", segments.len(), limits::ANGLERS);
     let some_needs = some(&mut r, "needs", needs.len(), limits::NEEDS);
-    let anglers = if some_anglers {
+    let (anglers, sides) = if some_anglers {
         r.within("anglers", |at, faults| read_anglers(anglers, at, faults))
     } else {
-        Vec::new()
+        (Vec::new(), BTreeMap::new())
     };
     let crew: BTreeSet<String> = anglers.iter().map(|a| a.id.clone()).collect();
     let parts = if some_parts {
@@ -86,10 +94,12 @@ pub(super) fn read_trip(wire: pb::Trip, at: At<'_>, faults: &mut Faults) -> Trip
         Vec::new()
     };
     Trip {
+        wire,
         id,
         date,
         boat: boat.unwrap_or_default(),
         anglers,
+        sides,
         parts,
         needs,
         rod_limit,
@@ -122,19 +132,26 @@ fn own_name(
     Some(text)
 }
 
-fn read_anglers(list: Vec<pb::Angler>, at: At<'_>, faults: &mut Faults) -> Vec<Angler> {
+fn read_anglers(
+    list: Vec<pb::Angler>,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> (Vec<Angler>, BTreeMap<String, RetrieveSide>) {
     let mut seen = BTreeSet::new();
     let mut anglers = Vec::new();
-    for (i, pb::Angler { id, skill }) in list.into_iter().enumerate() {
+    let mut sides = BTreeMap::new();
+    for (i, pb::Angler { id, skill, crank_side }) in list.into_iter().enumerate() {
         let mut r = Reader::new(at.index(i), faults);
         let id = own_name(&mut r, "id", id, &mut seen);
         let skill: Option<pb::Skill> = r.required_choice("skill", skill, "Skill");
         let skill = skill.and_then(<Skill as deepbend_contract::WireWord>::from_wire_word);
+        let side: Option<RetrieveSide> = r.word("crank_side", crank_side);
         if let (Some(id), Some(skill)) = (id, skill) {
+            sides.extend(side.map(|side| (id.clone(), side)));
             anglers.push(Angler { id, skill });
         }
     }
-    anglers
+    (anglers, sides)
 }
 
 fn read_parts(
@@ -144,13 +161,14 @@ fn read_parts(
     faults: &mut Faults,
 ) -> Vec<Part> {
     let mut seen = BTreeSet::new();
-    let mut parts = Vec::new();
+    let mut parts: Vec<Part> = Vec::new();
     for (i, wire) in list.into_iter().enumerate() {
         let pb::Segment { id, start, end, water, wind_shares, angler_ids } = wire;
         let mut r = Reader::new(at.index(i), faults);
         let id = own_name(&mut r, "id", id, &mut seen).unwrap_or_default();
         let start = clock(&mut r, "start", start);
-        clock(&mut r, "end", end);
+        let end = clock(&mut r, "end", end);
+        check_times(&mut r, start, end, &parts);
         let water = r.required("water", water, "the water of this part of the day");
         let water = r.within("water", |at, faults| {
             water.map_or_else(Water::default, |w| Water::from_wire(w, at, faults))
@@ -183,9 +201,35 @@ fn read_parts(
                 }
             });
         }
-        parts.push(Part { id, start, water, winds, anglers });
+        parts.push(Part { id, start, end, water, winds, anglers });
     }
     parts
+}
+
+/// A part of the day ends after it begins, and a boat is in one of them at a time.
+fn check_times(r: &mut Reader<'_>, start: Option<u32>, end: Option<u32>, before: &[Part]) {
+    let Some(start) = start else { return };
+    if let Some(end) = end.filter(|end| *end <= start) {
+        let wrong = format!("is {}, not after the start {}", hour(end), hour(start));
+        r.fault("end", FaultCode::Conflict, wrong, "a later time of the same day");
+        return;
+    }
+    let until = |start: u32, end: Option<u32>| end.unwrap_or(start + 1);
+    let meets = |part: &&Part| {
+        part.start.is_some_and(|other| {
+            other < until(start, end) && start < until(other, part.end).max(other + 1)
+        })
+    };
+    if let Some((other, from)) = before.iter().find(meets).and_then(|p| Some((p, p.start?))) {
+        let to = other.end.map(|end| format!(" to {}", hour(end))).unwrap_or_default();
+        let wrong =
+            format!("is {}, but segment {} is from {}{to}", hour(start), other.id, hour(from));
+        r.fault("start", FaultCode::Conflict, wrong, "one segment at a time for one boat");
+    }
+}
+
+fn hour(minute: u32) -> String {
+    format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
 /// A local time, "HH:MM", as a minute of the day.

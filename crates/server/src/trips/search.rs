@@ -47,7 +47,12 @@ pub(super) fn search(
         plan_fleet_watched(problem, weights, &budget, &ask).map_err(NoAnswer::Faults)?;
     gauge.go_on().map_err(NoAnswer::Stopped)?;
     settle(&mut answer);
-    if let FleetAnswer::Plan(plan) = &answer {
+    let made = match &answer {
+        FleetAnswer::Plan(plan) => Some((problem, &**plan)),
+        FleetAnswer::Infeasible(no) => no.best.as_ref().map(|best| (&best.problem, &best.plan)),
+        FleetAnswer::NotFound { .. } => None,
+    };
+    if let Some((problem, plan)) = made {
         check_fleet(problem, weights, plan).map_err(|broken| {
             let texts = broken.into_iter().map(|v| format!("{:?}: {}", v.rule, v.text));
             NoAnswer::Violations(texts.collect())
@@ -59,7 +64,14 @@ pub(super) fn search(
 
 /// A boat alone is the whole fleet: its plan is known to be as good as the fleet's.
 fn settle(answer: &mut FleetAnswer) {
-    let FleetAnswer::Plan(fleet) = answer else { return };
+    let fleet = match answer {
+        FleetAnswer::Plan(fleet) => &mut **fleet,
+        FleetAnswer::Infeasible(no) => match &mut no.best {
+            Some(best) => &mut best.plan,
+            None => return,
+        },
+        FleetAnswer::NotFound { .. } => return,
+    };
     let (status, bound, nodes, cut) = (fleet.status, fleet.bound, fleet.nodes, fleet.cut);
     if let [only] = fleet.trips.as_mut_slice() {
         only.status = status;
@@ -81,7 +93,7 @@ fn left(until: Instant) -> Duration {
 fn was_cut(answer: &FleetAnswer) -> bool {
     match answer {
         FleetAnswer::Plan(plan) => plan.cut,
-        FleetAnswer::Infeasible(_) => false,
+        FleetAnswer::Infeasible(no) => no.best.as_ref().is_some_and(|best| best.plan.cut),
         FleetAnswer::NotFound { cut, .. } => *cut,
     }
 }

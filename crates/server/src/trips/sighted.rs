@@ -63,7 +63,7 @@ pub(super) fn list(
         let place = place_of(&item);
         let reach = |asked: &Asked, item: &Item| in_pool(&view, asked, item);
         let found = desk.over(&view).make(trips, &reach, &mut |made| {
-            let Ok(plan) = &made.found else { return Ok(None) };
+            let Some(plan) = made.found.plan() else { return Ok(None) };
             let pairs = made.writers.iter().zip(&plan.trips);
             let plans: Vec<pb::Plan> = pairs.map(|(writer, trip)| writer.brief(trip)).collect();
             let covered: u32 = plan.trips.iter().map(|trip| trip.counts.covered).sum();

@@ -148,6 +148,7 @@ pub(crate) fn demo_trip(id: &str, places: &[&str]) -> pb::PlanTripRequest {
         .map(|(i, skill)| pb::Angler {
             id: format!("A{}", i + 1),
             skill: Skill::from_word_or_nearest(skill).unwrap().to_wire_word().into(),
+            ..pb::Angler::default()
         })
         .collect();
     let angler_ids: Vec<_> = anglers.iter().map(|a| a.id.clone()).collect();

@@ -1,0 +1,124 @@
+//! Where not all limits can be kept: which pins and which people who are to fish at once the best plan
+//! leaves out, as few of them as can be.
+
+use std::collections::BTreeSet;
+
+use crate::clash::Asked;
+use crate::crew;
+use crate::fleet::{FleetProblem, Idle};
+use crate::grid::Grid;
+use crate::model::{self, Effort};
+use crate::plan::ItemKind;
+use crate::problem::{Pin, TripProblem};
+use crate::prune;
+use crate::watch::Watch;
+use crate::weights::Micros;
+use crate::worth::{self, Selection};
+
+/// Nodes of the tree that looks for them; more limits than needed may be left out where it ends first.
+const NODES: u64 = 2_000;
+
+/// What is left out.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Fewest {
+    /// Trip, segment, id.
+    idle: BTreeSet<(usize, usize, String)>,
+    /// Trip, position of the pin.
+    pins: BTreeSet<(usize, usize)>,
+}
+
+/// Looks for them; `None`: the search ended before it knew any.
+pub(crate) fn fewest(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>) -> Option<Fewest> {
+    let mut effort = Effort { nodes: NODES, cap: None, rest: Micros::MIN };
+    let selection = model::fewest_left_out(grid, &prune::prune(grid), &mut effort, watch)?;
+    let mut fewest = Fewest::default();
+    let seats = crew::seat(grid, &selection).seats;
+    let (mut segment, mut need) = (0, 0);
+    for (t, trip) in trips.iter().enumerate() {
+        let before: usize = trips[..t].iter().map(|trip| trip.anglers.len()).sum();
+        for (s, part) in trip.segments.iter().enumerate() {
+            let seated = |id: &String| {
+                let angler = trip.anglers.iter().position(|a| a.id == *id).map(|a| before + a);
+                seats.iter().any(|seat| seat.segment == segment && Some(seat.angler) == angler)
+            };
+            let idle = part.anglers.iter().filter(|id| !seated(id));
+            fewest.idle.extend(idle.map(|id| (t, s, id.clone())));
+            segment += 1;
+        }
+        let kept = |pin: &Pin| is_kept(grid, &selection, (t, need), trip, pin);
+        let broken = trip.pins.iter().enumerate().filter(|(_, pin)| !kept(pin));
+        fewest.pins.extend(broken.map(|(p, _)| (t, p)));
+        need += trip.needs.len();
+    }
+    Some(fewest)
+}
+
+/// Whether a pin of a trip is kept, whose needs begin at a position of the grid.
+fn is_kept(
+    grid: &Grid<'_>,
+    selection: &Selection,
+    (boat, first_need): (usize, usize),
+    trip: &TripProblem,
+    pin: &Pin,
+) -> bool {
+    match pin {
+        Pin::Take { kind, id } => selection.outfits.iter().map(|c| &grid.cands[*c]).any(|cand| {
+            let (rod, reel) = (grid.rods[cand.rod], grid.reels[cand.reel]);
+            cand.boat == boat && *id == if *kind == ItemKind::Rod { rod } else { reel }
+        }),
+        Pin::Hold { segment, lure } => {
+            let named = |n: &crate::problem::Need| (&n.segment, &n.lure) == (segment, lure);
+            let at = trip.needs.iter().position(named);
+            at.is_some_and(|at| worth::held(grid, selection, first_need + at))
+        }
+        // These strike candidates: every plan keeps them.
+        Pin::Leave { .. } | Pin::Pair { .. } => true,
+    }
+}
+
+impl Fewest {
+    /// The limits that are left out.
+    pub(crate) fn asked(&self) -> Vec<Asked> {
+        let crews: BTreeSet<_> = self.idle.iter().map(|(t, s, _)| Asked::Crew(*t, *s)).collect();
+        let pins = self.pins.iter().map(|(t, p)| Asked::Pin(*t, *p));
+        crews.into_iter().chain(pins).collect()
+    }
+
+    /// The problem without them.
+    pub(crate) fn without(&self, problem: &FleetProblem) -> FleetProblem {
+        let mut fewer = problem.clone();
+        for (t, trip) in fewer.trips.iter_mut().enumerate() {
+            for (s, part) in trip.problem.segments.iter_mut().enumerate() {
+                part.anglers.retain(|id| !self.idle.contains(&(t, s, id.clone())));
+            }
+            let mut position = 0;
+            trip.problem.pins.retain(|_| {
+                position += 1;
+                !self.pins.contains(&(t, position - 1))
+            });
+        }
+        fewer
+    }
+
+    /// Who does not fish at once.
+    pub(crate) fn idle(&self, problem: &FleetProblem) -> Vec<Idle> {
+        let crews: BTreeSet<_> = self.idle.iter().map(|(t, s, _)| (*t, *s)).collect();
+        let of = |(trip, s): (usize, usize)| {
+            let segment = &problem.trips[trip].problem.segments[s];
+            let anglers = self.idle.iter().filter(|(t, at, _)| (*t, *at) == (trip, s));
+            Idle {
+                trip,
+                segment: segment.id.clone(),
+                anglers: anglers.map(|(.., id)| id.clone()).collect(),
+                of: segment.anglers.len() as u32,
+            }
+        };
+        crews.into_iter().map(of).collect()
+    }
+
+    /// Pins that are not kept.
+    pub(crate) fn pins(&self, problem: &FleetProblem) -> Vec<(usize, Pin)> {
+        let pin = |(t, p): &(usize, usize)| (*t, problem.trips[*t].problem.pins[*p].clone());
+        self.pins.iter().map(pin).collect()
+    }
+}

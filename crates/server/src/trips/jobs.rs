@@ -1,0 +1,75 @@
+//! Work on the outfits: what is done before departure, and what waits for a change of segment.
+
+use deepbend_contract::pb;
+use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, Role, TripPlan};
+
+use super::answer::{count, outfit_id};
+use super::offers::Judge;
+use super::pool::{leader_words, line_words};
+
+/// Writes the jobs of a plan, those before departure first.
+pub(super) fn jobs(judge: &Judge<'_, '_>, plan: &TripPlan) -> Vec<pb::Job> {
+    let mut jobs: Vec<pb::Job> = plan.jobs.iter().map(|job| write(judge, plan, job)).collect();
+    let part =
+        |job: &pb::Job| judge.asked.trip.parts.iter().position(|part| part.id == job.segment_id);
+    jobs.sort_by_key(part);
+    jobs
+}
+
+fn write(judge: &Judge<'_, '_>, plan: &TripPlan, job: &Job) -> pb::Job {
+    let outfit = &plan.outfits[job.outfit];
+    let mut segment_id = String::new();
+    let (kind, text) = match job.kind {
+        JobKind::Respool => (pb::JobKind::Respool, respool_text(judge, outfit)),
+        JobKind::Leader => {
+            let leader = judge.pool.leader(&job.with);
+            let words = leader.map(|l| leader_words(&l.leader)).unwrap_or_default();
+            let mut text =
+                format!("Tie {} ({words}) to {} with {}", job.with, outfit.rod, outfit.reel);
+            let order = in_order(judge, plan, job.outfit);
+            let at = order.iter().position(|(_, leader)| *leader == job.with);
+            if let Some(at) = at.filter(|at| *at > 0) {
+                let (part, before) = (order[at].0, order[at - 1].1);
+                segment_id.clone_from(&judge.asked.trip.parts[part].id);
+                text.push_str(&format!(" for segment {segment_id}, in place of {before}"));
+            }
+            (pb::JobKind::Leader, text + ".")
+        }
+    };
+    pb::Job {
+        kind: kind.into(),
+        outfit_id: outfit_id(job.outfit),
+        stock_id: job.with.clone(),
+        duration_minutes: count(job.minutes),
+        text,
+        segment_id,
+    }
+}
+
+/// The leaders of an outfit in the order in which it carries them, each with the part of the day that
+/// needs it first: of two of the same part first the one that fishes.
+fn in_order<'p>(judge: &Judge<'_, '_>, plan: &'p TripPlan, outfit: usize) -> Vec<(usize, &'p str)> {
+    let parts = &judge.asked.trip.parts;
+    let first = |leader: &str| {
+        let of_leader = plan.coverage.iter().flat_map(|cover| {
+            let part = parts.iter().position(|part| part.id == cover.segment).unwrap_or(0);
+            let uses = cover.uses.iter();
+            let uses = uses.filter(|u| u.outfit == outfit && u.leader.as_deref() == Some(leader));
+            uses.map(move |used| (part, used.role != Role::Fishes))
+        });
+        of_leader.min().unwrap_or((parts.len().saturating_sub(1), true))
+    };
+    let leaders = plan.outfits[outfit].leaders.iter().map(String::as_str);
+    let mut order: Vec<_> = leaders.map(|leader| (first(leader), leader)).collect();
+    order.sort_unstable();
+    order.into_iter().map(|((part, _), leader)| (part, leader)).collect()
+}
+
+fn respool_text(judge: &Judge<'_, '_>, outfit: &PlannedOutfit) -> String {
+    let spooled = judge.spooled(&outfit.reel, &outfit.line);
+    let metres = spooled.and_then(|s| s.option.stock.as_ref()).map_or(0, |s| s.metres);
+    let words = spooled.map(|s| line_words(&s.line)).unwrap_or_default();
+    let due = judge.pool.reel(&outfit.reel).and_then(|reel| reel.due.as_ref());
+    let why = due.map(|due| format!(" ({due})")).unwrap_or_default();
+    format!("Wind {metres} m of {} ({words}) onto {}{why}.", outfit.line, outfit.reel)
+}

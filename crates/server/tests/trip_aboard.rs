@@ -1,0 +1,231 @@
+//! What an answer says of one thing it says everywhere: table, load list, rig cards, jobs, losses.
+//! Source of the rules: the contract's comments, and common practice, no source, where stated.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+mod trip_support;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use deepbend_contract::pb;
+use trip_support::{Fleet, demo_trip, leave, plan, plan_on, rows, show, t1, t2};
+
+/// Numbers that look random and are the same everywhere (constants of Knuth's MMIX).
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, below: usize) -> usize {
+        self.0 =
+            self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) as usize % below
+    }
+}
+
+/// A morning of the demo on which some gear is not to go, some lures are few and fewer rods fit.
+fn some_morning(seed: u64) -> pb::PlanTripRequest {
+    let mut d = Dice(seed);
+    let places = [&["B2", "S0"][..], &["B2", "B3", "S0"], &["B1", "B2", "S0"]][d.roll(3)];
+    let mut request = demo_trip(["T1", "T2"][d.roll(2)], places);
+    let gear = rows(include_str!("../../cli/demo/rods.csv"));
+    let gone: Vec<_> = (0..d.roll(6)).map(|_| gear[d.roll(gear.len())]["rod_id"].clone()).collect();
+    leave(&mut request, &gone.iter().map(String::as_str).collect::<Vec<_>>());
+    let trip = request.trip.as_mut().unwrap();
+    trip.rod_limit = Some(3 + d.roll(6) as i32);
+    trip.needs.retain(|_| d.roll(4) > 0);
+    for need in &mut trip.needs {
+        need.min_verdict = [pb::Verdict::Good, pb::Verdict::Workable][d.roll(2)].into();
+        need.copy_count = 1 + d.roll(2) as i32;
+    }
+    request
+}
+
+fn loaded(plan: &pb::Plan, id: &str) -> i32 {
+    let lines = plan.load_list.iter().filter(|line| line.item_id == id);
+    lines.map(|line| line.quantity).sum()
+}
+
+/// Everything that one answer says twice, it says alike.
+fn agrees(plan: &pb::Plan) {
+    let told = show(plan);
+    let mut fished: BTreeMap<(&str, &str), i32> = BTreeMap::new();
+    for start in &plan.starts {
+        *fished.entry((&start.segment_id, &start.lure_id)).or_default() += 1;
+        if !start.second_lure_id.is_empty() {
+            *fished.entry((&start.segment_id, &start.second_lure_id)).or_default() += 1;
+        }
+    }
+    for ((segment, lure), at_once) in fished {
+        assert!(loaded(plan, lure) >= at_once, "{segment} {lure}: {at_once} at once\n{told}");
+    }
+    for step in &plan.moves {
+        let kind = step.kind();
+        if kind != pb::CargoKind::Line {
+            assert_eq!(loaded(plan, &step.item_id), step.quantity, "{}\n{told}", step.item_id);
+        }
+    }
+    for assignment in &plan.assignments {
+        assert!(loaded(plan, &assignment.lure_id) > 0);
+    }
+    let wanted = |segment: &str, lure: &str, outfit: &str| {
+        plan.assignments.iter().find(|a| {
+            (a.segment_id.as_str(), a.lure_id.as_str(), a.outfit_id.as_str())
+                == (segment, lure, outfit)
+        })
+    };
+    let carded = |segment: &str, lure: &str, outfit: &str| {
+        plan.rig_cards
+            .iter()
+            .filter(|c| {
+                (c.segment_id.as_str(), c.lure_id.as_str(), c.outfit_id.as_str())
+                    == (segment, lure, outfit)
+            })
+            .count()
+    };
+    for s in &plan.starts {
+        assert!(wanted(&s.segment_id, &s.lure_id, &s.outfit_id).is_some());
+        assert_eq!(carded(&s.segment_id, &s.lure_id, &s.outfit_id), 1, "{told}");
+        if s.second_outfit_id.is_empty() {
+            continue;
+        }
+        let second = wanted(&s.segment_id, &s.second_lure_id, &s.second_outfit_id).unwrap();
+        assert_eq!(second.verdict, s.second_verdict);
+        assert_eq!(carded(&s.segment_id, &s.second_lure_id, &s.second_outfit_id), 1, "{told}");
+    }
+    // An outfit carries one leader at a time: one is tied before departure, the others later.
+    for outfit in &plan.outfits {
+        let ties: Vec<_> = plan
+            .jobs
+            .iter()
+            .filter(|j| j.outfit_id == outfit.id && j.kind() == pb::JobKind::Leader)
+            .collect();
+        let at_home = ties.iter().filter(|j| j.segment_id.is_empty()).count();
+        assert_eq!(at_home, outfit.leader_stock_ids.len().min(1), "{told}");
+    }
+    // What is odd is said of what is taken.
+    let taken: BTreeSet<&str> =
+        plan.outfits.iter().flat_map(|o| [o.rod_id.as_str(), o.reel_id.as_str()]).collect();
+    for finding in plan.findings.iter().filter(|f| !f.field.contains("water")) {
+        let item = finding.field.split('.').next().unwrap();
+        assert!(taken.contains(item), "{}", finding.field);
+    }
+}
+
+#[tokio::test]
+async fn an_answer_agrees_with_itself() {
+    let fleet = Fleet::demo();
+    let service = fleet.service();
+    for request in [t1(), t2(), demo_trip("T1", &["B2", "B3", "S0"])] {
+        agrees(&plan_on(&service, request).await.unwrap());
+    }
+    let mut planned = 0;
+    for seed in 0..40 {
+        let found = plan_on(&service, some_morning(seed)).await.unwrap();
+        if !found.outfits.is_empty() {
+            agrees(&found);
+            planned += 1;
+        }
+    }
+    assert!(planned > 20, "{planned}");
+}
+
+/// What a loss leaves of a crew, by trying all ways to hand out what is left. No outfit of these trips
+/// is unfit for anybody.
+fn most_seated(plan: &pb::Plan, segment: &str, people: i32, lost: &str) -> i32 {
+    fn seat<'p>(options: &[Vec<&'p str>], left: &mut BTreeMap<&'p str, i32>, people: i32) -> i32 {
+        let Some((first, rest)) = options.split_first().filter(|_| people > 0) else { return 0 };
+        let mut most = seat(rest, left, people);
+        for lure in first {
+            let there = left[lure];
+            if there > 0 {
+                left.insert(lure, there - 1);
+                most = most.max(1 + seat(rest, left, people - 1));
+                left.insert(lure, there);
+            }
+        }
+        most
+    }
+    let good = |a: &&pb::Assignment| {
+        a.segment_id == segment && matches!(a.verdict(), pb::Verdict::Excellent | pb::Verdict::Good)
+    };
+    let of = |outfit: &pb::PlannedOutfit| -> Vec<&str> {
+        let own = plan.assignments.iter().filter(good).filter(|a| a.outfit_id == outfit.id);
+        own.map(|a| a.lure_id.as_str()).collect()
+    };
+    let options: Vec<_> = plan.outfits.iter().filter(|o| o.rod_id != lost).map(of).collect();
+    let mut left: BTreeMap<&str, i32> =
+        plan.assignments.iter().map(|a| (a.lure_id.as_str(), loaded(plan, &a.lure_id))).collect();
+    seat(&options, &mut left, people)
+}
+
+#[tokio::test]
+async fn a_loss_says_who_is_left_without_an_outfit() {
+    let mut request = t1();
+    let trip = request.trip.as_mut().unwrap();
+    trip.rod_limit = Some(4);
+    trip.anglers.iter_mut().for_each(|a| a.skill = pb::Skill::Expert.into());
+    let plan = plan(&Fleet::demo(), request).await;
+    assert_eq!(plan.losses.len(), plan.outfits.len());
+    let mut short = 0;
+    for loss in &plan.losses {
+        for segment in ["a", "b"] {
+            let seated = most_seated(&plan, segment, 3, &loss.rod_id);
+            let told = loss.short_crews.iter().find(|c| c.segment_id == segment);
+            let (all, now) = told.map_or((3, 3), |c| (c.angler_count, c.seated_count));
+            assert_eq!((all, now), (3, seated), "{} {}\n{}", loss.rod_id, segment, show(&plan));
+            if seated < 3 {
+                short += 1;
+                assert!(loss.text.contains(&format!("in segment {segment}")), "{}", loss.text);
+            }
+        }
+    }
+    assert!(short > 0, "{}", show(&plan));
+    // The worst loss is one that leaves most people without.
+    let idle = |l: &pb::Loss| -> i32 {
+        l.short_crews.iter().map(|c| c.angler_count - c.seated_count).sum()
+    };
+    assert!(plan.losses.windows(2).all(|pair| idle(&pair[0]) >= idle(&pair[1])));
+}
+
+// Common practice, no source: a casting reel is not reversed; who cranks with the left does not fish
+// with one that is cranked on the right.
+#[tokio::test]
+async fn nobody_cranks_with_the_wrong_hand() {
+    let reels = rows(include_str!("../../cli/demo/reels.csv"));
+    let casting: BTreeMap<String, String> = reels
+        .into_iter()
+        .filter(|r| r["type"] != "fixed-spool")
+        .map(|r| (r["reel_id"].clone(), r["retrieve_side"].clone()))
+        .collect();
+    let side = |plan: &pb::Plan, outfit: &str| {
+        let outfit = plan.outfits.iter().find(|o| o.id == outfit).unwrap();
+        casting.get(&outfit.reel_id).cloned()
+    };
+    let service = Fleet::demo().service();
+    let with = |side: pb::RetrieveSide, one: bool| {
+        let mut request = demo_trip("T1", &["B2", "B3", "S0"]);
+        let anglers = &mut request.trip.as_mut().unwrap().anglers;
+        anglers.iter_mut().skip(if one { 2 } else { 0 }).for_each(|a| a.crank_side = side.into());
+        request
+    };
+    for (wanted, other) in [(pb::RetrieveSide::Left, "right"), (pb::RetrieveSide::Right, "left")] {
+        assert!(casting.values().any(|s| s == other));
+        let one = plan_on(&service, with(wanted, true)).await.unwrap();
+        assert_eq!(one.status(), pb::PlanStatus::Optimal);
+        let mine = one.starts.iter().filter(|s| s.angler_id == "A3");
+        for start in mine {
+            assert_ne!(side(&one, &start.outfit_id).as_deref(), Some(other));
+            if !start.second_outfit_id.is_empty() {
+                assert_ne!(side(&one, &start.second_outfit_id).as_deref(), Some(other));
+            }
+        }
+        // A reel that suits nobody stays ashore.
+        let all = plan_on(&service, with(wanted, false)).await.unwrap();
+        for outfit in &all.outfits {
+            assert_ne!(casting.get(&outfit.reel_id).map(String::as_str), Some(other));
+        }
+    }
+    // Nothing said, or either hand: nothing changes.
+    let free = plan_on(&service, with(pb::RetrieveSide::Unspecified, false)).await.unwrap();
+    let either = plan_on(&service, with(pb::RetrieveSide::Reversible, false)).await.unwrap();
+    assert_eq!(free.outfits, either.outfits);
+    assert_eq!(free.starts, either.starts);
+}
