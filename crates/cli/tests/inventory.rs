@@ -195,6 +195,16 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     let fewer = run(&["trip", "check", "--boat", "B3", "--lost", "R22", "--data", &data]).code(0);
     fewer.says(&["1 of 2 fish at once", "takes turns", "7 of 8 lures are covered"]);
     run(&["trip", "check", "--data", &data]).code(2).warns(&["which boat", "B1, B3"]);
+    // What nobody has, and what is on two boats.
+    let lost = |ids: &[&str]| {
+        let ids: Vec<_> = ids.iter().flat_map(|id| ["--lost", id]).collect();
+        run(&[&["trip", "check", "--data", &data][..], &ids].concat())
+    };
+    lost(&["R99"]).code(2).warns(&["--lost R99: no plan has it aboard", "B1, B3"]);
+    lost(&["R16", "R22"]).code(2).warns(&["R16 is aboard B1, but R22 aboard B3"]);
+    let ashore = run(&["trip", "check", "--boat", "B1", "--lost", "R12", "--data", &data]);
+    ashore.code(0).warns(&["R12 is not on the load list of B1"]);
+    run(&["trip", "check", "--boat", "B7", "--data", &data]).code(2).warns(&["no plan of it"]);
     let first = run(&[&plan[..], &["-o", "json"]].concat()).code(0).out;
     let first = write(folder.path(), "first.json", first.as_bytes());
     let less = [&plan[..], &["--leave", "B1:R16", "-o", "json"]].concat();
@@ -203,6 +213,33 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     compared.says(&["The second plan is worth", "less", "- R16 with"]);
     let same = run(&["trip", "compare", &first, &first]).code(0);
     same.says(&["The second plan is worth as much."]);
+    let nothing = write(folder.path(), "nothing.json", b"{}");
+    for verb in [vec!["compare", &first, &nothing], vec!["check", "--plan", &nothing]] {
+        let said = run(&[&["trip"][..], &verb, &["--data", &data]].concat()).code(65);
+        said.warns(&["nothing.json: it holds no plan"]);
+    }
+    let mut both: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(&first).unwrap()).unwrap();
+    let line = both["plan"]["plans"][0]["loadList"][0].clone();
+    both["plan"]["plans"][1]["loadList"].as_array_mut().unwrap().push(line.clone());
+    let both = write(folder.path(), "both.json", both.to_string().as_bytes());
+    let id = line["itemId"].as_str().unwrap();
+    run(&["trip", "check", "--plan", &both, "--lost", id, "--data", &data])
+        .code(2)
+        .warns(&[&format!("--lost {id}: it is aboard B1 and B3"), "--boat with one of"]);
+    // What one command writes the other reads.
+    let again = run(&["trip", "check", "--plan", &first, "--lost", "R16", "--data", &data]).code(0);
+    again.says(&["of 15 lures are covered from what is aboard", "Rig card", "Segment b"]);
+    let alone = [&["trip", "plan", "--trip", "T1", "-o", "json"], &files[..]].concat();
+    let alone = run(&alone).code(3);
+    let alone = write(folder.path(), "alone.json", alone.out.as_bytes());
+    run(&["trip", "compare", &first, &alone]).code(0).says(&["The second plan is worth"]);
+    let check = ["trip", "check", "--plan", &alone, "--lost", "R13", "--data", &data];
+    run(&check).code(0).says(&["takes turns", "lures are covered from what is aboard"]);
+    let none = br#"{"plan":{"status":"PLAN_STATUS_NOT_FOUND","boatId":"B1"}}"#;
+    let none = write(folder.path(), "none.json", none);
+    let said = run(&["trip", "compare", &none, &first]).code(65);
+    said.warns(&["none.json: it says that there is no plan"]);
     let clash = [&plan[..], &["--take", "B1:R16", "--leave", "B1:R16"]].concat();
     run(&clash).says(&["INFEASIBLE", "B1 takes R16", "B1 leaves R16"]);
 }

@@ -18,6 +18,7 @@
 mod answer;
 mod convert;
 mod fault;
+mod finite;
 mod fitting;
 mod gear;
 pub mod json;
@@ -33,6 +34,7 @@ mod words;
 
 pub use convert::{FromWire, ToWire, overlay, overrides};
 pub use fault::{At, Fault, Faults};
+pub use finite::not_finite;
 pub use fitting::specification;
 pub use judgement::judgement;
 pub use mask::ReadMask;

@@ -100,7 +100,8 @@ pub struct CheckArgs {
     /// Only this segment; again for each
     #[arg(long, value_name = "ID")]
     pub segment: Vec<String>,
-    /// Plan as `trip plan` and `trip fleet` keep it [default: the last one on this machine]
+    /// Plan as `trip plan`, `trip fleet` or `trip check` writes it with -o json [default: the last one
+    /// on this machine]
     #[arg(long, value_name = "FILE")]
     pub plan: Option<PathBuf>,
 }

@@ -1,6 +1,5 @@
 //! Plans that are there already: covering again after a loss, and comparing two.
 
-use std::collections::BTreeSet;
 use std::path::Path;
 
 use deepbend_contract::pb::watch_plan_request::Work;
@@ -49,14 +48,55 @@ pub(super) fn keep(global: &Global, trips: &[pb::Trip], plans: &[pb::Plan]) {
     }
 }
 
+/// Plans with their trips: the last ones, or those of an answer that was written with -o json.
 fn kept(path: &Path) -> Result<Vec<pb::CheckCoverageRequest>, Failure> {
-    let bad = |error: String| {
-        Failure::new(Exit::BadData, format!("{}: {error}", path.display()))
-            .hint("trip plan and trip fleet write it anew")
+    let text = text_of(path)?;
+    let lines = text.lines().filter(|line| !line.trim().is_empty());
+    let kept: Result<Vec<pb::CheckCoverageRequest>, _> = lines.map(json::from_json).collect();
+    if let Ok(kept) = kept.as_ref()
+        && kept.iter().any(|request| request.trip.is_some())
+    {
+        return Ok(kept.clone());
+    }
+    let request = |plan: pb::Plan| pb::CheckCoverageRequest {
+        trip: plan.trip.clone(),
+        plan: Some(plan),
+        ..pb::CheckCoverageRequest::default()
     };
-    let lines = text_of(path)?;
-    let lines = lines.lines().filter(|line| !line.trim().is_empty());
-    lines.map(|line| json::from_json(line).map_err(|e| bad(e.to_string()))).collect()
+    let requests: Vec<_> = answered(path, &text)?.into_iter().map(request).collect();
+    if requests.iter().any(|request| request.trip.is_none()) {
+        let said = format!("{}: the plan does not say for which trip it is", path.display());
+        return Err(Failure::new(Exit::BadData, said).hint("make it anew with trip plan -o json"));
+    }
+    Ok(requests)
+}
+
+/// The plans of an answer that was written with -o json, of one trip, of several boats, or of what a
+/// loss left.
+fn answered(path: &Path, text: &str) -> Result<Vec<pb::Plan>, Failure> {
+    let bad = |what: String| {
+        Failure::new(Exit::BadData, format!("{}: {what}", path.display()))
+            .hint("an answer of trip plan, trip fleet or trip check, written with -o json")
+    };
+    let fleet = |text: &str| -> Result<Vec<pb::Plan>, json::JsonFault> {
+        let answer: pb::PlanFleetResponse = json::from_json(text)?;
+        Ok(answer.plan.map(|plan| plan.plans).unwrap_or_default())
+    };
+    // The answer of trip plan reads as one of trip check.
+    let left = |text: &str| -> Result<Vec<pb::Plan>, json::JsonFault> {
+        Ok(json::from_json::<pb::CheckCoverageResponse>(text)?.plan.into_iter().collect())
+    };
+    let plans = fleet(text).or_else(|_| left(text));
+    let plans = plans.map_err(|error| bad(error.to_string()))?;
+    if plans.is_empty() {
+        return Err(bad("it holds no plan".to_owned()));
+    }
+    if plans.iter().all(|plan| plan.value.is_none()) {
+        let clash = plans.iter().find_map(|plan| plan.clash.as_ref());
+        let why = clash.map_or("none was found", |clash| clash.text.as_str());
+        return Err(bad(format!("it says that there is no plan: {why}")));
+    }
+    Ok(plans)
 }
 
 /// Covers a trip again from what is aboard.
@@ -77,12 +117,13 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
+        let before = request.plan.clone();
         let answer = covered(global, &service, request).await?;
         let Some(plan) = &answer.plan else {
             return Err(Failure::new(Exit::Failed, "the answer lacks its plan"));
         };
         put(&match global.output {
-            Format::Table => render::recovered(&answer, output::width()),
+            Format::Table => render::recovered(&answer, before.as_ref(), output::width()),
             Format::Json => output::json_text(&answer)?,
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&header(), &rows(std::slice::from_ref(plan)))?,
@@ -112,22 +153,50 @@ fn choose(
     let boat = |request: &pb::CheckCoverageRequest| {
         request.trip.as_ref().map(|trip| trip.boat_id.clone()).unwrap_or_default()
     };
-    let has = |request: &pb::CheckCoverageRequest| {
+    let has = |request: &pb::CheckCoverageRequest, id: &String| {
         let lines = request.plan.iter().flat_map(|plan| &plan.load_list);
-        let aboard: BTreeSet<&str> = lines.map(|line| line.item_id.as_str()).collect();
-        !args.lost.is_empty() && args.lost.iter().all(|id| aboard.contains(id.as_str()))
+        lines.into_iter().any(|line| line.item_id == *id)
     };
     let known: Vec<String> = plans.iter().map(boat).collect();
-    let found = match &args.boat {
-        Some(id) => plans.iter().position(|request| boat(request) == *id),
-        None if plans.len() == 1 => Some(0),
-        None => plans.iter().position(has),
+    let aboard = |id: &String| -> Vec<String> {
+        plans.iter().filter(|request| has(request, id)).map(boat).collect()
     };
-    match found {
-        Some(at) => Ok(plans.swap_remove(at)),
-        None => Err(Failure::usage("which boat?".to_owned())
-            .hint(format!("--boat with one of {}", known.join(", ")))),
+    let at = match &args.boat {
+        Some(id) => known.iter().position(|boat| boat == id).ok_or_else(|| {
+            Failure::usage(format!("--boat {id}: there is no plan of it"))
+                .hint(format!("--boat with one of {}", known.join(", ")))
+        })?,
+        None if plans.len() == 1 => 0,
+        None => {
+            let hint = format!("--boat with one of {}", known.join(", "));
+            let mut meant: Option<(&String, String)> = None;
+            for id in &args.lost {
+                let boats = aboard(id);
+                let [boat] = &boats[..] else {
+                    let said = match boats.is_empty() {
+                        true => format!("--lost {id}: no plan has it aboard"),
+                        false => format!("--lost {id}: it is aboard {}", boats.join(" and ")),
+                    };
+                    return Err(Failure::usage(said).hint(hint));
+                };
+                match &meant {
+                    Some((first, other)) if other != boat => {
+                        let said = format!("{first} is aboard {other}, but {id} aboard {boat}");
+                        return Err(Failure::usage(said).hint("one boat at a time"));
+                    }
+                    _ => meant = Some((id, boat.clone())),
+                }
+            }
+            let boat = meant.map(|(_, boat)| boat);
+            let at = boat.and_then(|boat| known.iter().position(|known| *known == boat));
+            at.ok_or_else(|| Failure::usage("which boat?".to_owned()).hint(hint))?
+        }
+    };
+    let request = plans.swap_remove(at);
+    for id in args.lost.iter().filter(|id| !has(&request, id)) {
+        note(&format!("note: {id} is not on the load list of {}", known[at]));
     }
+    Ok(request)
 }
 
 /// Compares two plans.
@@ -155,15 +224,7 @@ pub(super) fn compare(global: &Global, args: &ComparePlansArgs) -> Result<(), Fa
     })
 }
 
-/// The plans of an answer, of one trip or of several boats.
+/// The plans of a file.
 fn plans(path: &Path) -> Result<Vec<pb::Plan>, Failure> {
-    let text = text_of(path)?;
-    if let Ok(answer) = json::from_json::<pb::PlanTripResponse>(&text) {
-        return Ok(answer.plan.into_iter().collect());
-    }
-    match json::from_json::<pb::PlanFleetResponse>(&text) {
-        Ok(answer) => Ok(answer.plan.map(|plan| plan.plans).unwrap_or_default()),
-        Err(error) => Err(Failure::new(Exit::BadData, format!("{}: {error}", path.display()))
-            .hint("an answer of trip plan or trip fleet, written with -o json")),
-    }
+    answered(path, &text_of(path)?)
 }

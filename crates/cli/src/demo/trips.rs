@@ -83,7 +83,7 @@ async fn together(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<String, 
              is aboard anew:",
             loss.rod_id, loss.rod_id
         ));
-        page.line(recovered(&answer, width).trim_end());
+        page.line(recovered(&answer, Some(plan), width).trim_end());
     }
     Ok(page.finish())
 }

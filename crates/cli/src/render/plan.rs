@@ -176,7 +176,7 @@ fn outfits(page: &mut Page, plan: &pb::Plan) {
     page.table(&table);
 }
 
-fn coverage(page: &mut Page, plan: &pb::Plan) {
+pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
     let segments: BTreeSet<&str> = plan.assignments.iter().map(|a| a.segment_id.as_str()).collect();
     if !segments.is_empty() {
         page.line("");

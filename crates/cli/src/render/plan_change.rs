@@ -2,7 +2,7 @@
 
 use deepbend_contract::pb;
 
-use super::{Page, model_id, plain};
+use super::{Page, model_id, plain, plan, plan_jobs};
 
 /// What contested gear would change.
 pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
@@ -32,9 +32,14 @@ pub fn plan_difference(difference: &pb::PlanDifference, width: usize) -> String 
     page.finish()
 }
 
-/// What covers a trip from what is aboard.
+/// What covers a trip from what is aboard; of what is fished, started with and set, what differs from
+/// the plan that the boat went out with.
 #[must_use]
-pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
+pub fn recovered(
+    answer: &pb::CheckCoverageResponse,
+    before: Option<&pb::Plan>,
+    width: usize,
+) -> String {
     let mut page = Page::new(width);
     let Some(plan) = &answer.plan else { return page.finish() };
     if let Some(given_up) = &plan.given_up {
@@ -47,7 +52,11 @@ pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
         ));
     }
     if let Some(difference) = &answer.difference {
-        write(&mut page, difference, "What is left");
+        // Worth counts what is asked for alone: where less is asked for it says nothing.
+        if plan.given_up.is_none() {
+            worth(&mut page, difference, "What is left");
+        }
+        changes(&mut page, difference);
     }
     if !answer.swaps.is_empty() {
         page.heading(&format!("Rig anew, {} min in all", answer.swap_minutes));
@@ -55,8 +64,15 @@ pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
             page.hanging("  - ", &format!("{} ({} min)", swap.text, swap.duration_minutes));
         }
     }
+    let changed = changed(plan, before);
+    plan::coverage(&mut page, &changed);
+    plan_jobs::starts(&mut page, &changed);
+    plan_jobs::rig_cards(&mut page, &changed);
+    if !plan.uncovered.is_empty() {
+        page.heading("Open");
+    }
     for need in &plan.uncovered {
-        page.hanging(&format!("  {} {} open: ", need.segment_id, need.lure_id), &need.text);
+        page.hanging(&format!("  {} {}  ", need.segment_id, need.lure_id), &need.text);
     }
     if let Some(worst) = plan.losses.first()
         && !(worst.opens.is_empty() && worst.short_crews.is_empty())
@@ -69,13 +85,58 @@ pub fn recovered(answer: &pb::CheckCoverageResponse, width: usize) -> String {
     page.finish()
 }
 
+/// Of a plan what another one does not have: who fishes what with which rig, who starts with what,
+/// and the cards for these.
+fn changed(plan: &pb::Plan, before: Option<&pb::Plan>) -> pb::Plan {
+    let rig = |plan: &pb::Plan, id: &str| {
+        let outfit = plan.outfits.iter().find(|outfit| outfit.id == id);
+        outfit.map(|outfit| (outfit.rod_id.clone(), outfit.reel_id.clone()))
+    };
+    let fishes = |one: &pb::Assignment| one.role() == pb::AssignmentRole::Fishes;
+    let same_use = |one: &pb::Assignment, was: &pb::Assignment, before: &pb::Plan| {
+        fishes(was)
+            && (&was.segment_id, &was.lure_id, &was.leader_stock_id)
+                == (&one.segment_id, &one.lure_id, &one.leader_stock_id)
+            && rig(before, &was.outfit_id) == rig(plan, &one.outfit_id)
+    };
+    let same_start = |one: &pb::Start, was: &pb::Start, before: &pb::Plan| {
+        (&was.segment_id, &was.angler_id, &was.lure_id)
+            == (&one.segment_id, &one.angler_id, &one.lure_id)
+            && rig(before, &was.outfit_id) == rig(plan, &one.outfit_id)
+    };
+    let mut changed = plan.clone();
+    changed.assignments.retain(|one| {
+        let was = |before: &pb::Plan| before.assignments.iter().any(|w| same_use(one, w, before));
+        fishes(one) && !before.is_some_and(was)
+    });
+    changed.starts.retain(|one| {
+        let was = |before: &pb::Plan| before.starts.iter().any(|w| same_start(one, w, before));
+        !before.is_some_and(was)
+    });
+    let (uses, starts) = (&changed.assignments, &changed.starts);
+    changed.rig_cards.retain(|card| {
+        let key = (&card.segment_id, &card.lure_id, &card.outfit_id);
+        uses.iter().any(|one| (&one.segment_id, &one.lure_id, &one.outfit_id) == key)
+            || starts.iter().any(|one| (&one.segment_id, &one.lure_id, &one.outfit_id) == key)
+    });
+    changed
+}
+
 fn write(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
+    worth(page, difference, whose);
+    changes(page, difference);
+}
+
+fn worth(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
     let gain = difference.gain_micros as f64 / 1e6;
     page.paragraph(&match difference.gain_micros {
         0 => format!("{whose} is worth as much."),
         1.. => format!("{whose} is worth {gain:.2} more."),
         _ => format!("{whose} is worth {:.2} less.", -gain),
     });
+}
+
+fn changes(page: &mut Page, difference: &pb::PlanDifference) {
     for (list, word) in [(&difference.added, "+"), (&difference.removed, "-")] {
         for outfit in list {
             let boat = if outfit.boat_id.is_empty() { "" } else { " on " };

@@ -4,9 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::{At, Faults, Reader, limits, overrides, pb};
 use deepbend_core::quantity::Speed;
+use deepbend_ledger::view::View;
 use deepbend_planner::weights::Micros;
 use pb::FaultCode;
 
+use super::ask_plan;
 use super::request::{Trip, read_trip};
 
 /// One trip with what its plan must respect.
@@ -30,6 +32,8 @@ pub(super) struct Aboard {
     pub(super) items: BTreeMap<String, Option<u32>>,
     /// Reels with the stock whose line the plan wound on them.
     pub(super) wound: BTreeMap<String, String>,
+    /// Reels with the rods that the plan put them on.
+    pub(super) rigged: BTreeMap<String, String>,
     /// What is lost or broken.
     pub(super) lost: BTreeSet<String>,
 }
@@ -43,6 +47,7 @@ impl Aboard {
             for id in parts.into_iter().chain(&outfit.leader_stock_ids) {
                 aboard.items.insert(id.clone(), None);
             }
+            aboard.rigged.insert(outfit.reel_id.clone(), outfit.rod_id.clone());
             if !outfit.line_stock_id.is_empty() {
                 aboard.wound.insert(outfit.reel_id.clone(), outfit.line_stock_id.clone());
             }
@@ -172,7 +177,10 @@ pub(super) fn fleet(mut wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
 ///
 /// # Errors
 /// All faults found in it.
-pub(super) fn check(wire: pb::CheckCoverageRequest) -> Result<(Request, Option<pb::Plan>), Faults> {
+pub(super) fn check(
+    wire: pb::CheckCoverageRequest,
+    view: Option<&View>,
+) -> Result<(Request, Option<pb::Plan>), Faults> {
     let pb::CheckCoverageRequest {
         trip,
         plan,
@@ -184,6 +192,9 @@ pub(super) fn check(wire: pb::CheckCoverageRequest) -> Result<(Request, Option<p
     } = wire;
     let mut faults = Faults::new();
     let mut r = Reader::new(At::ROOT, &mut faults);
+    if let Some(plan) = &plan {
+        r.within("plan", |at, faults| ask_plan::read(plan, trip.as_ref(), view, at, faults));
+    }
     let trip = r.required("trip", trip, "the trip to be covered");
     let mut trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
     let mut lost = BTreeSet::new();

@@ -46,23 +46,25 @@ fn write(judge: &Judge<'_, '_>, plan: &TripPlan, job: &Job) -> pb::Job {
     }
 }
 
-/// The leaders of an outfit in the order in which it carries them, each with the part of the day that
-/// needs it first: of two of the same part first the one that fishes.
+/// The leaders of an outfit in the order in which it carries them, each with the part of the day from
+/// which it fishes with it; what only backs others up comes after what fishes.
 fn in_order<'p>(judge: &Judge<'_, '_>, plan: &'p TripPlan, outfit: usize) -> Vec<(usize, &'p str)> {
     let parts = &judge.asked.trip.parts;
-    let first = |leader: &str| {
-        let of_leader = plan.coverage.iter().flat_map(|cover| {
-            let part = parts.iter().position(|part| part.id == cover.segment).unwrap_or(0);
-            let uses = cover.uses.iter();
-            let uses = uses.filter(|u| u.outfit == outfit && u.leader.as_deref() == Some(leader));
-            uses.map(move |used| (part, used.role != Role::Fishes))
+    let first = |leader: &str, fishes: bool| {
+        let uses = plan.coverage.iter().filter(|cover| {
+            let mut uses = cover.uses.iter().filter(|u| u.outfit == outfit);
+            uses.any(|u| u.leader.as_deref() == Some(leader) && (!fishes || u.role == Role::Fishes))
         });
-        of_leader.min().unwrap_or((parts.len().saturating_sub(1), true))
+        uses.filter_map(|cover| parts.iter().position(|part| part.id == cover.segment)).min()
     };
-    let leaders = plan.outfits[outfit].leaders.iter().map(String::as_str);
-    let mut order: Vec<_> = leaders.map(|leader| (first(leader), leader)).collect();
-    order.sort_unstable();
-    order.into_iter().map(|((part, _), leader)| (part, leader)).collect()
+    let order = |leader: &'p str| match first(leader, true) {
+        Some(part) => (part, false, leader),
+        None => (first(leader, false).unwrap_or(parts.len().saturating_sub(1)), true, leader),
+    };
+    let leaders = plan.outfits[outfit].leaders.iter();
+    let mut list: Vec<_> = leaders.map(|leader| order(leader)).collect();
+    list.sort_unstable();
+    list.into_iter().map(|(part, _, leader)| (part, leader)).collect()
 }
 
 fn respool_text(judge: &Judge<'_, '_>, outfit: &PlannedOutfit) -> String {

@@ -2,14 +2,14 @@
 //!
 //! A call goes through these in order:
 //!
-//! 1. `ask` and `request`: the request is read with all its faults;
+//! 1. `ask`, `request` and `ask_plan`: the request is read with all its faults;
 //! 2. `pool`: rods, reels, lines, leaders and lures of the places that it names;
 //! 3. `offers`: every outfit that can be put together is judged for every need;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with settings,
 //!    cautions, lists, losses and cures;
-//! 6. `rerig`: what is done with the hands when a plan changes on the water;
+//! 6. `recover` and `rerig`: what a loss changes, and what is done with the hands on the water;
 //! 7. `sighted`: what contested gear would change if somebody saw how it is.
 //!
 //! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice
@@ -23,7 +23,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService;
 use deepbend_contract::pb::watch_plan_request::Work;
 use deepbend_contract::pb::watch_plan_response::Part;
-use deepbend_contract::{At, Faults, plan_difference, reason};
+use deepbend_contract::{At, Faults, reason};
 use deepbend_core::model::Model;
 use deepbend_ledger::item::ItemKind;
 use deepbend_ledger::view::View;
@@ -39,6 +39,7 @@ use crate::gate::{CallDeadline, CallPlace};
 
 mod answer;
 mod ask;
+mod ask_plan;
 mod ask_season;
 mod buy;
 mod cards;
@@ -53,6 +54,7 @@ mod hands;
 mod jobs;
 mod offers;
 mod pool;
+mod recover;
 mod request;
 mod rerig;
 mod search;
@@ -172,21 +174,24 @@ impl TripServiceImpl {
         request: pb::CheckCoverageRequest,
         call: Call,
     ) -> Result<pb::CheckCoverageResponse, Status> {
-        let (asked, before) = ask::check(request)?;
+        let segments = request.segment_ids.clone();
+        let view = self.inventory.as_ref().map(|inventory| inventory.view());
+        let (asked, before) = ask::check(request, view.as_deref())?;
         let model = model(&asked.terms)?;
-        let (plan, request_label) = self.plan(asked, call, |desk, trips| desk.trip(trips)).await?;
-        let mut answer =
-            pb::CheckCoverageResponse { request_label, ..pb::CheckCoverageResponse::default() };
-        if let Some((mut before, after)) = before.zip(plan.as_ref()) {
-            before.boat_id.clone_from(&after.boat_id);
-            // What was brought along and wound on is aboard by now.
-            before.moves.clear();
-            before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
-            answer.swaps = rerig::swaps(model.parameters(), &before, after);
-            answer.swap_minutes = rerig::minutes(&answer.swaps);
-            answer.difference = Some(plan_difference(&[before], std::slice::from_ref(after)));
-        }
-        Ok(pb::CheckCoverageResponse { plan, ..answer })
+        let rigged = before.clone();
+        let work =
+            move |desk: &Desk<'_>, trips: &[Asked]| recover::plan(desk, trips, rigged.as_ref());
+        let (found, request_label) = self.plan(asked, call, work).await?;
+        let answer = match (before, found) {
+            (Some(before), Some(found)) => {
+                recover::against(model.parameters(), before, found, &segments)
+            }
+            (_, found) => pb::CheckCoverageResponse {
+                plan: found.map(|found| found.plan),
+                ..pb::CheckCoverageResponse::default()
+            },
+        };
+        Ok(pb::CheckCoverageResponse { request_label, ..answer })
     }
 
     async fn gaps(

@@ -284,6 +284,8 @@ impl<'v> Pool<'v> {
         for item in view.of_kind(ItemKind::Reel).map(|entry| entry.item()) {
             if let (Some(place), Spec::Reel(rigged)) = (reach(item), &item.spec) {
                 let (lines, due) = lines_of(model, view, item, rigged, &stock, asked);
+                let planned = asked.aboard.as_ref().and_then(|a| a.rigged.get(item.id.as_str()));
+                let planned = planned.and_then(|rod| Id::new(rod).ok());
                 pool.reels.push(PoolReel {
                     item,
                     place,
@@ -292,7 +294,7 @@ impl<'v> Pool<'v> {
                     ready: may_go(item),
                     lines,
                     due,
-                    last_on: view.last_on(&item.id),
+                    last_on: planned.or_else(|| view.last_on(&item.id)),
                 });
             }
         }

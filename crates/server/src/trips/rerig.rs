@@ -17,10 +17,8 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
         if was.is_none_or(|was| was.rod_id != *rod) {
             add(p.reel_min, format!("Put {reel} onto {rod} and thread it."));
         }
-        // A leader stays on its line when the reel goes onto another rod.
-        let tied = |stock: &String| was.is_some_and(|was| was.leader_stock_ids.contains(stock));
-        let of_outfit = |job: &&pb::Job| job.outfit_id == outfit.id;
-        let jobs = after.jobs.iter().filter(of_outfit).filter(|job| !tied(&job.stock_id));
+        let jobs = after.jobs.iter().filter(|job| job.outfit_id == outfit.id);
+        let jobs = jobs.filter(|job| !is_tied(before, after, job));
         jobs.for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
         let here = |plan: &pb::Plan, lure: &str| {
             let reel_of = |id: &str| plan.outfits.iter().find(|o| o.id == id).map(|o| &o.reel_id);
@@ -44,6 +42,14 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
         }
     }
     list
+}
+
+/// Whether a job is done already: a leader stays on its line when the reel goes onto another rod.
+pub(super) fn is_tied(before: &pb::Plan, after: &pb::Plan, job: &pb::Job) -> bool {
+    let outfit = after.outfits.iter().find(|outfit| outfit.id == job.outfit_id);
+    let was = outfit.and_then(|o| before.outfits.iter().find(|was| was.reel_id == o.reel_id));
+    job.kind() == pb::JobKind::Leader
+        && was.is_some_and(|was| was.leader_stock_ids.contains(&job.stock_id))
 }
 
 fn fishes(one: &&pb::Assignment) -> bool {

@@ -1,0 +1,182 @@
+//! A plan that comes back from the boat: whether it can be what the boat went out with.
+
+use std::collections::BTreeSet;
+
+use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, not_finite, pb};
+use deepbend_core::gear::Line;
+use deepbend_ledger::item::ItemKind;
+use deepbend_ledger::view::View;
+use pb::FaultCode;
+
+use super::pool;
+
+/// Notes what is wrong with the plan of a trip; without an inventory its items are not looked up.
+pub(super) fn read(
+    plan: &pb::Plan,
+    trip: Option<&pb::Trip>,
+    view: Option<&View>,
+    at: At<'_>,
+    faults: &mut Faults,
+) {
+    // Every message that the service decoded is of the contract.
+    for path in not_finite(plan).unwrap_or_default() {
+        faults.push(FaultCode::NotFinite, at.field(&path), "is not finite", "a finite number");
+    }
+    let mut r = Reader::new(at, faults);
+    let boat = known(&mut r, view, "boat_id", &plan.boat_id, ItemKind::Boat, true);
+    let own = trip.map(|trip| trip.boat_id.as_str()).filter(|own| !own.is_empty());
+    if let (Some(boat), Some(own)) = (boat, own.filter(|own| *own != plan.boat_id)) {
+        let right = format!("the plan of {own}, the boat of the trip");
+        r.fault("boat_id", FaultCode::Conflict, format!("is {boat}"), right);
+    }
+    if plan.outfits.is_empty() {
+        let right = "the outfits that the boat went out with";
+        r.fault("outfits", FaultCode::Missing, "is empty", right);
+    }
+    r.within("outfits", |at, faults| outfits(&plan.outfits, view, at, faults));
+    let names: BTreeSet<&str> = plan.outfits.iter().map(|o| o.id.as_str()).collect();
+    let within = Within { names, trip, view };
+    r.within("assignments", |at, faults| {
+        let mut seen = BTreeSet::new();
+        for (i, one) in plan.assignments.iter().enumerate() {
+            let mut r = Reader::new(at.index(i), faults);
+            within.assignment(&mut r, one);
+            if !seen.insert((&one.segment_id, &one.lure_id, &one.outfit_id)) {
+                let right = "each outfit once for a lure of a segment";
+                r.fault("outfit_id", FaultCode::Duplicate, "stands twice", right);
+            }
+        }
+    });
+    r.within("moves", |at, faults| {
+        let mut seen = BTreeSet::new();
+        for (i, step) in plan.moves.iter().enumerate() {
+            let mut r = Reader::new(at.index(i), faults);
+            within.step(&mut r, step, &plan.boat_id);
+            if !step.item_id.is_empty() && !seen.insert((step.kind, &step.item_id)) {
+                let wrong = format!("is {} again", step.item_id);
+                r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
+            }
+        }
+    });
+}
+
+/// An id of an item, if it is in the inventory.
+fn known<'p>(
+    r: &mut Reader<'_>,
+    view: Option<&View>,
+    name: &str,
+    id: &'p str,
+    kind: ItemKind,
+    needed: bool,
+) -> Option<&'p str> {
+    let right = match kind {
+        ItemKind::Rod => "the inventory id of a rod",
+        ItemKind::Reel => "the inventory id of a reel",
+        ItemKind::Lure => "the inventory id of a lure",
+        ItemKind::LineStock => "the inventory id of line or leader",
+        ItemKind::Boat => "the inventory id of a boat or a place ashore",
+        ItemKind::Device => "the inventory id of a device",
+    };
+    if id.is_empty() {
+        if needed {
+            r.fault(name, FaultCode::Missing, "is left out", right);
+        }
+        return None;
+    }
+    r.id(name, id.to_owned())?;
+    if view.is_some_and(|view| !pool::is_known(view, Some(kind), id)) {
+        r.fault(name, FaultCode::NotFound, format!("is {id}"), right);
+        return None;
+    }
+    Some(id)
+}
+
+/// A text that may stand once in its list.
+fn once<'p>(r: &mut Reader<'_>, name: &str, id: &'p str, seen: &mut BTreeSet<&'p str>) {
+    if !id.is_empty() && !seen.insert(id) {
+        r.fault(name, FaultCode::Duplicate, format!("is {id} again"), "each once in a plan");
+    }
+}
+
+fn outfits(list: &[pb::PlannedOutfit], view: Option<&View>, at: At<'_>, faults: &mut Faults) {
+    let (mut ids, mut rods, mut reels) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    for (i, outfit) in list.iter().enumerate() {
+        let pb::PlannedOutfit { id, rod_id, reel_id, line_stock_id, line, leader_stock_ids } =
+            outfit;
+        let mut r = Reader::new(at.index(i), faults);
+        if id.is_empty() {
+            r.fault("id", FaultCode::Missing, "is left out", "its id in the plan, like O1");
+        }
+        once(&mut r, "id", id, &mut ids);
+        known(&mut r, view, "rod_id", rod_id, ItemKind::Rod, true);
+        once(&mut r, "rod_id", rod_id, &mut rods);
+        known(&mut r, view, "reel_id", reel_id, ItemKind::Reel, true);
+        once(&mut r, "reel_id", reel_id, &mut reels);
+        known(&mut r, view, "line_stock_id", line_stock_id, ItemKind::LineStock, false);
+        let mut seen = BTreeSet::new();
+        for (j, leader) in leader_stock_ids.iter().enumerate() {
+            let name = format!("leader_stock_ids[{j}]");
+            known(&mut r, view, &name, leader, ItemKind::LineStock, true);
+            once(&mut r, &name, leader, &mut seen);
+        }
+        // What is not finite is noted already.
+        if let Some(line) = line.filter(|line| not_finite(line).is_ok_and(|bad| bad.is_empty())) {
+            r.within("line", |at, faults| Line::from_wire(line, at, faults));
+        }
+    }
+}
+
+/// What entries of a plan refer to.
+struct Within<'p> {
+    names: BTreeSet<&'p str>,
+    trip: Option<&'p pb::Trip>,
+    view: Option<&'p View>,
+}
+
+impl Within<'_> {
+    fn assignment(&self, r: &mut Reader<'_>, one: &pb::Assignment) {
+        if !self.names.contains(one.outfit_id.as_str()) {
+            let wrong = format!("is {:?}", short(&one.outfit_id));
+            r.fault("outfit_id", FaultCode::NotFound, wrong, "the id of one of the plan's outfits");
+        }
+        let segments = self.trip.map(|trip| &trip.segments);
+        if segments.is_some_and(|list| list.iter().all(|s| s.id != one.segment_id)) {
+            let wrong = format!("is {:?}", short(&one.segment_id));
+            r.fault("segment_id", FaultCode::NotFound, wrong, "the id of a segment of the trip");
+        }
+        known(r, self.view, "lure_id", &one.lure_id, ItemKind::Lure, true);
+        let leader = &one.leader_stock_id;
+        known(r, self.view, "leader_stock_id", leader, ItemKind::LineStock, false);
+        let _: Option<pb::AssignmentRole> = r.required_choice("role", one.role, "AssignmentRole");
+        let _: Option<pb::Verdict> = r.required_choice("verdict", one.verdict, "Verdict");
+        r.number("score", Some(one.score).filter(|score| score.is_finite()), limits::SHARE);
+    }
+
+    fn step(&self, r: &mut Reader<'_>, step: &pb::Move, boat: &str) {
+        let kind: Option<pb::CargoKind> = r.required_choice("kind", step.kind, "CargoKind");
+        let kind = kind.and_then(|kind| match kind {
+            pb::CargoKind::Rod => Some(ItemKind::Rod),
+            pb::CargoKind::Reel => Some(ItemKind::Reel),
+            pb::CargoKind::Line | pb::CargoKind::Leader => Some(ItemKind::LineStock),
+            pb::CargoKind::Lure => Some(ItemKind::Lure),
+            pb::CargoKind::Unspecified => None,
+        });
+        if let Some(kind) = kind {
+            known(r, self.view, "item_id", &step.item_id, kind, true);
+        }
+        if step.quantity < 1 {
+            let wrong = format!("is {}", step.quantity);
+            r.fault("quantity", FaultCode::TooSmall, wrong, "1 or more pieces or metres");
+        }
+        known(r, self.view, "from_place_id", &step.from_place_id, ItemKind::Boat, true);
+        let to = known(r, self.view, "to_place_id", &step.to_place_id, ItemKind::Boat, true);
+        if let Some(to) = to.filter(|to| !boat.is_empty() && *to != boat) {
+            let right = format!("{boat}, the boat of the plan");
+            r.fault("to_place_id", FaultCode::Conflict, format!("is {to}"), right);
+        }
+    }
+}
+
+fn short(text: &str) -> String {
+    text.chars().take(40).collect()
+}

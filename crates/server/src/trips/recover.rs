@@ -1,0 +1,89 @@
+//! What covers a trip after a loss, held against the plan that the boat went out with.
+
+use deepbend_contract::{pb, plan_difference};
+use deepbend_core::model::Parameters;
+use tonic::Status;
+
+use super::ask::Asked;
+use super::desk::Desk;
+use super::rerig;
+
+/// What is left, and what the rig was worth before, where a plan says how it was.
+#[derive(Debug)]
+pub(super) struct Recovered {
+    pub(super) plan: pb::Plan,
+    worth_before: Option<i64>,
+}
+
+/// Plans what is aboard.
+pub(super) fn plan(
+    desk: &Desk<'_>,
+    trips: &[Asked],
+    before: Option<&pb::Plan>,
+) -> Result<Recovered, Status> {
+    let plan = desk.trip(trips)?;
+    let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
+    let worth_before = match before {
+        // The same parts of the day with the same gear, as it was rigged, before anything was lost.
+        Some(before) => {
+            let whole: Vec<Asked> = trips.iter().map(|asked| as_rigged(asked, before)).collect();
+            worth(&desk.trip(&whole)?)
+        }
+        None => None,
+    };
+    Ok(Recovered { plan, worth_before })
+}
+
+fn as_rigged(asked: &Asked, before: &pb::Plan) -> Asked {
+    let mut whole = asked.clone();
+    whole.summary = true;
+    whole.aboard.iter_mut().for_each(|aboard| aboard.lost.clear());
+    whole.pins.pairs =
+        before.outfits.iter().map(|o| (o.rod_id.clone(), o.reel_id.clone())).collect();
+    whole
+}
+
+/// Holds what is left against the plan that the boat went out with, as far as it is about some
+/// segments; none named: about all.
+pub(super) fn against(
+    p: &Parameters,
+    mut before: pb::Plan,
+    recovered: Recovered,
+    segments: &[String],
+) -> pb::CheckCoverageResponse {
+    let Recovered { plan: mut after, worth_before } = recovered;
+    let asked = |segment: &String| segments.is_empty() || segments.contains(segment);
+    before.boat_id.clone_from(&after.boat_id);
+    // What was brought along and wound on is aboard by now, and so is what was tied.
+    before.moves.clear();
+    before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
+    before.assignments.retain(|one| asked(&one.segment_id));
+    before.uncovered.retain(|need| asked(&need.segment_id));
+    let done: Vec<bool> =
+        after.jobs.iter().map(|job| rerig::is_tied(&before, &after, job)).collect();
+    let mut done = done.into_iter();
+    after.jobs.retain(|_| !done.next().unwrap_or(false));
+    let minutes = after.jobs.iter().map(|job| job.duration_minutes).sum();
+    after.counts.iter_mut().for_each(|counts| counts.job_minutes = minutes);
+    let swaps = rerig::swaps(p, &before, &after);
+    // An outfit that has no work in these segments is aboard all the same.
+    let works = |o: &pb::PlannedOutfit| {
+        let same = |a: &pb::PlannedOutfit| (&a.rod_id, &a.reel_id) == (&o.rod_id, &o.reel_id);
+        before.assignments.iter().any(|one| one.outfit_id == o.id) || after.outfits.iter().any(same)
+    };
+    let working: Vec<_> = before.outfits.iter().filter(|o| works(o)).cloned().collect();
+    if !segments.is_empty() {
+        before.outfits = working;
+    }
+    let mut difference = plan_difference(&[before], std::slice::from_ref(&after));
+    let worth = after.value.as_ref().map(|value| value.objective_micros);
+    difference.gain_micros =
+        worth.zip(worth_before).map_or(0, |(after, before)| after.saturating_sub(before));
+    pb::CheckCoverageResponse {
+        swap_minutes: rerig::minutes(&swaps),
+        swaps,
+        difference: Some(difference),
+        plan: Some(after),
+        request_label: String::new(),
+    }
+}

@@ -1,0 +1,195 @@
+//! A loss on the water: what comes back from the boat is looked over, and what is left is said in
+//! words that hold. Source of the rules: the contract's comments on CheckCoverageRequest and Plan;
+//! common practice, no source, where stated.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+mod trip_support;
+
+use std::collections::BTreeSet;
+
+use deepbend_contract::pb;
+use deepbend_contract::pb::trip_service_server::TripService as _;
+use deepbend_server::trips::TripServiceImpl;
+use tonic::{Code, Request, Status};
+use tonic_types::StatusExt as _;
+use trip_support::{Fleet, plan_on, t1};
+
+async fn check(
+    service: &TripServiceImpl,
+    request: pb::CheckCoverageRequest,
+) -> Result<pb::CheckCoverageResponse, Status> {
+    service.check_coverage(Request::new(request)).await.map(tonic::Response::into_inner)
+}
+
+/// Grebe's trip and its plan.
+async fn out(service: &TripServiceImpl) -> pb::CheckCoverageRequest {
+    let plan = plan_on(service, t1()).await.unwrap();
+    // The plan says itself for which trip it is.
+    assert_eq!(plan.trip, t1().trip);
+    let trip = plan.trip.clone();
+    pb::CheckCoverageRequest { trip, plan: Some(plan), ..Default::default() }
+}
+
+#[tokio::test]
+async fn every_fault_of_a_plan_is_named() {
+    let service = Fleet::demo().service();
+    let good = out(&service).await;
+    let mut request = good.clone();
+    let plan = request.plan.as_mut().unwrap();
+    plan.boat_id = "B3".to_owned();
+    plan.gap = Some(f64::NAN);
+    plan.outfits[0].rod_id = "R99".to_owned();
+    plan.outfits[1].reel_id = "E99".to_owned();
+    plan.outfits[2].id = plan.outfits[1].id.clone();
+    plan.outfits[3].rod_id = plan.outfits[2].rod_id.clone();
+    plan.outfits[4].leader_stock_ids = vec!["K99".to_owned(), "K09".to_owned(), "K09".to_owned()];
+    plan.outfits[5].line.as_mut().unwrap().test_kgf = Some(-1.0);
+    plan.outfits[5].line_stock_id = "L01".to_owned();
+    plan.assignments[0].lure_id = "L99".to_owned();
+    plan.assignments[1].score = f64::INFINITY;
+    plan.assignments[2].score = 1.5;
+    plan.assignments[3].outfit_id = "O99".to_owned();
+    plan.assignments[4].segment_id = "z".to_owned();
+    plan.assignments[5].role = 9;
+    let twice = plan.assignments[7].clone();
+    plan.assignments[8] = twice;
+    plan.moves[0].quantity = 0;
+    plan.moves[1].from_place_id = "B99".to_owned();
+    plan.moves[2].item_id = plan.moves[1].item_id.clone();
+    plan.windier.as_mut().unwrap().added_wind_m_s = f64::NEG_INFINITY;
+    let told = plan.assignments.clone();
+    let status = check(&service, request).await.unwrap_err();
+    assert_eq!(status.code(), Code::InvalidArgument);
+    let bad = status.get_details_bad_request().unwrap();
+    let found: BTreeSet<String> =
+        bad.field_violations.iter().map(|v| format!("{} {}", v.field, v.reason)).collect();
+    let mut wanted: BTreeSet<String> = [
+        "plan.boat_id CONFLICT",
+        "plan.gap NOT_FINITE",
+        "plan.outfits[0].rod_id NOT_FOUND",
+        "plan.outfits[1].reel_id NOT_FOUND",
+        "plan.outfits[2].id DUPLICATE",
+        "plan.outfits[3].rod_id DUPLICATE",
+        "plan.outfits[4].leader_stock_ids[0] NOT_FOUND",
+        "plan.outfits[4].leader_stock_ids[2] DUPLICATE",
+        "plan.outfits[5].line.test_kgf TOO_SMALL",
+        "plan.outfits[5].line_stock_id NOT_FOUND",
+        "plan.assignments[0].lure_id NOT_FOUND",
+        "plan.assignments[1].score NOT_FINITE",
+        "plan.assignments[2].score TOO_LARGE",
+        "plan.assignments[3].outfit_id NOT_FOUND",
+        "plan.assignments[4].segment_id NOT_FOUND",
+        "plan.assignments[5].role UNKNOWN_VALUE",
+        "plan.assignments[8].outfit_id DUPLICATE",
+        "plan.moves[0].quantity TOO_SMALL",
+        "plan.moves[1].from_place_id NOT_FOUND",
+        "plan.moves[2].item_id DUPLICATE",
+        "plan.windier.added_wind_m_s NOT_FINITE",
+    ]
+    .map(str::to_owned)
+    .into();
+    // All moves of the plan lead to its boat, and it says that it is another one.
+    let moves = 0..good.plan.as_ref().unwrap().moves.len();
+    wanted.extend(moves.map(|i| format!("plan.moves[{i}].to_place_id CONFLICT")));
+    // What is called by the id that an outfit lost is nobody's.
+    let lost = &good.plan.as_ref().unwrap().outfits[2].id;
+    let uses = told.iter().enumerate().filter(|(_, a)| a.outfit_id == *lost);
+    wanted.extend(uses.map(|(i, _)| format!("plan.assignments[{i}].outfit_id NOT_FOUND")));
+    // An item of another kind is not found either.
+    wanted.insert("plan.moves[2].item_id NOT_FOUND".to_owned());
+    let kinds = &good.plan.as_ref().unwrap().moves;
+    if kinds[1].kind == kinds[2].kind {
+        wanted.remove("plan.moves[2].item_id NOT_FOUND");
+    } else {
+        wanted.remove("plan.moves[2].item_id DUPLICATE");
+    }
+    let missing: Vec<_> = wanted.difference(&found).collect();
+    let surplus: Vec<_> = found.difference(&wanted).collect();
+    assert!(missing.is_empty() && surplus.is_empty(), "{missing:?} {surplus:?}");
+    for right in ["B1, the boat of the trip", "the inventory id of a rod", "a finite number"] {
+        let said = |v: &tonic_types::FieldViolation| v.description.contains(right);
+        assert!(bad.field_violations.iter().any(said), "{right}");
+    }
+    // The plan as it was is good.
+    check(&service, good).await.unwrap();
+}
+
+#[tokio::test]
+async fn a_plan_without_outfits_is_none() {
+    let service = Fleet::demo().service();
+    let plan = Some(pb::Plan { boat_id: "B1".to_owned(), ..pb::Plan::default() });
+    let request = pb::CheckCoverageRequest { trip: t1().trip, plan, ..Default::default() };
+    let status = check(&service, request).await.unwrap_err();
+    let bad = status.get_details_bad_request().unwrap();
+    let fields: Vec<_> = bad.field_violations.iter().map(|v| v.field.as_str()).collect();
+    assert_eq!(fields, ["plan.outfits"]);
+}
+
+// By hand: what is left after a loss is worth no more than all of it; nothing lost, nothing less.
+#[tokio::test]
+async fn a_loss_is_no_gain() {
+    let service = Fleet::demo().service();
+    let out = out(&service).await;
+    let plan = out.plan.clone().unwrap();
+    let gain = |answer: &pb::CheckCoverageResponse| answer.difference.as_ref().unwrap().gain_micros;
+    let nothing = check(&service, out.clone()).await.unwrap();
+    assert_eq!(gain(&nothing), 0, "{:?}", nothing.difference);
+    for outfit in &plan.outfits {
+        for segments in [vec![], vec!["b".to_owned()]] {
+            let request = pb::CheckCoverageRequest {
+                lost_item_ids: vec![outfit.rod_id.clone()],
+                segment_ids: segments.clone(),
+                ..out.clone()
+            };
+            let answer = check(&service, request).await.unwrap();
+            let left = answer.plan.as_ref().unwrap();
+            if left.given_up.is_none() {
+                assert!(gain(&answer) <= 0, "{} {segments:?} {}", outfit.rod_id, gain(&answer));
+            }
+            // What is tied already takes no time, and is no job.
+            for job in left.jobs.iter().filter(|j| j.kind() == pb::JobKind::Leader) {
+                let now = left.outfits.iter().find(|o| o.id == job.outfit_id).unwrap();
+                let was = plan.outfits.iter().find(|o| o.reel_id == now.reel_id);
+                assert!(was.is_none_or(|was| !was.leader_stock_ids.contains(&job.stock_id)));
+            }
+            let minutes: i32 = left.jobs.iter().map(|j| j.duration_minutes).sum();
+            assert_eq!(left.counts.unwrap().job_minutes, minutes);
+            let ties: f64 = answer
+                .swaps
+                .iter()
+                .filter(|swap| swap.text.starts_with("Tie "))
+                .map(|swap| swap.duration_minutes)
+                .sum();
+            assert_eq!(f64::from(minutes), ties);
+        }
+    }
+}
+
+// Source: the contract: only these segments.
+#[tokio::test]
+async fn only_the_segments_asked_for_are_told_about() {
+    let service = Fleet::demo().service();
+    let out = out(&service).await;
+    let plan = out.plan.clone().unwrap();
+    let of_b = |id: &str| plan.assignments.iter().any(|a| a.segment_id == "b" && a.outfit_id == id);
+    let early = plan.outfits.iter().filter(|o| !of_b(&o.id)).map(|o| o.rod_id.as_str());
+    let early: BTreeSet<_> = early.collect();
+    assert!(!early.is_empty());
+    for lost in plan.outfits.iter().filter(|o| of_b(&o.id)) {
+        let request = pb::CheckCoverageRequest {
+            lost_item_ids: vec![lost.rod_id.clone()],
+            segment_ids: vec!["b".to_owned()],
+            ..out.clone()
+        };
+        let answer = check(&service, request).await.unwrap();
+        let left = answer.plan.as_ref().unwrap();
+        let difference = answer.difference.as_ref().unwrap();
+        assert!(difference.needs.iter().all(|n| n.segment_id == "b"), "{difference:?}");
+        assert!(difference.removed.iter().all(|o| !early.contains(o.rod_id.as_str())));
+        assert!(left.assignments.iter().all(|a| a.segment_id == "b"));
+        assert!(left.starts.iter().all(|s| s.segment_id == "b"));
+        assert!(left.rig_cards.iter().all(|c| c.segment_id == "b"));
+        assert!(left.uncovered.iter().all(|u| u.segment_id == "b"));
+        assert!(answer.swaps.iter().all(|s| !s.text.contains("segment a")));
+    }
+}
