@@ -195,6 +195,7 @@ fn routes(
         pool: exchanges,
         peers,
         max_request_bytes: asked,
+        state_hash: Arc::default(),
         cut: cut.clone(),
     };
     let trips = TripServiceImpl::new(inventory).until(cut);

@@ -4,12 +4,14 @@
 //! 2. [`session`]: one exchange, the same on both sides;
 //! 3. [`peers`]: exchanges with a list of services, again and again.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::sync_service_server::SyncService;
 use deepbend_ledger::event::Hash;
 use deepbend_ledger::exchange::Tips;
+use deepbend_ledger::view::View;
+use deepbend_store::Seq;
 use deepbend_store::backup::{BackupError, backup};
 use tokio::sync::mpsc;
 use tokio_stream::StreamExt as _;
@@ -60,6 +62,9 @@ pub(crate) struct SyncApi {
     pub(crate) pool: Pool,
     pub(crate) peers: Peers,
     pub(crate) max_request_bytes: usize,
+    /// The hash of the last state that was asked for, and the commit up to which it is: folding
+    /// all of it takes long.
+    pub(crate) state_hash: Arc<Mutex<Option<(Seq, String)>>>,
     /// Ends the streams.
     pub(crate) cut: CancellationToken,
 }
@@ -69,10 +74,25 @@ impl SyncApi {
         self.holding.clone().ok_or(ServiceError::NoInventory)
     }
 
-    fn state(holding: &Holding, peers: &Peers) -> Result<pb::GetSyncStateResponse, ServiceError> {
+    /// SHA-256 over the whole state.
+    fn state_hash(&self, upto: Seq, view: &View) -> Result<String, ServiceError> {
+        let mut last = self.state_hash.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, hash)) = last.as_ref().filter(|(seq, _)| *seq == upto) {
+            return Ok(hash.clone());
+        }
+        let state = view.state().map_err(|error| {
+            tracing::error!(%error, "a state that cannot be written");
+            ServiceError::Internal
+        })?;
+        let hash = Hash::of(&state).to_string();
+        *last = Some((upto, hash.clone()));
+        Ok(hash)
+    }
+
+    fn state(&self, holding: &Holding) -> Result<pb::GetSyncStateResponse, ServiceError> {
         // First: whoever sees that an exchange is over sees what it brought as well.
-        let peers = peers.states();
-        let view = holding.inventory.view();
+        let peers = self.peers.states();
+        let (upto, view) = holding.inventory.settled();
         let roll = view.roll();
         let devices = roll.members().map(|(device, member)| pb::FleetDevice {
             device_id: device.to_string(),
@@ -80,10 +100,6 @@ impl SyncApi {
             keeper: member.keeper,
             revoked: member.revoked.is_some(),
         });
-        let state = view.state().map_err(|error| {
-            tracing::error!(%error, "a state that cannot be written");
-            ServiceError::Internal
-        })?;
         Ok(pb::GetSyncStateResponse {
             device_id: holding.device.to_string(),
             key: session::own_key(holding),
@@ -92,7 +108,7 @@ impl SyncApi {
             tips: session::tips(&view.tips()),
             devices: devices.collect(),
             forks: forks(&view),
-            state_hash: Hash::of(&state).to_string(),
+            state_hash: self.state_hash(upto, &view)?,
             peers,
         })
     }
@@ -156,8 +172,8 @@ impl SyncService for SyncApi {
         &self,
         _request: Request<pb::GetSyncStateRequest>,
     ) -> Result<Response<pb::GetSyncStateResponse>, Status> {
-        let (holding, peers) = (self.holding()?, self.peers.clone());
-        Ok(Response::new(self.pool.run(move || Self::state(&holding, &peers)).await??))
+        let (holding, api) = (self.holding()?, self.clone());
+        Ok(Response::new(self.pool.run(move || api.state(&holding)).await??))
     }
 
     type ExportEventsStream = ReceiverStream<Result<pb::ExportEventsResponse, Status>>;
