@@ -3,6 +3,7 @@
 use deepbend_core::gear::{Finding, Leader, Line, Lure, Power, Reel, Rod};
 use deepbend_core::quantity::Length;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 
 use crate::cells::Cells;
 use crate::id::Id;
@@ -95,6 +96,7 @@ pub struct ItemKey {
 }
 
 /// A piece of gear, or a number of pieces alike.
+#[skip_serializing_none]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Item {
     /// What stands on its sticker.
@@ -120,6 +122,7 @@ pub struct Item {
     /// What it cost.
     pub cost: Option<Cost>,
     /// What was odd about the description.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub findings: Vec<Finding>,
 }
 
@@ -184,6 +187,7 @@ impl Spec {
 }
 
 /// A reel and the line on it.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct RiggedReel {
@@ -194,6 +198,7 @@ pub struct RiggedReel {
 }
 
 /// The line on a reel.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct FittedLine {
@@ -206,7 +211,6 @@ pub struct FittedLine {
     /// Hours fished since then.
     pub hours: Option<f64>,
     /// When it was last turned round, if it was.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub turned: Option<Turned>,
 }
 
@@ -220,6 +224,7 @@ pub struct Turned {
 }
 
 /// Line or leader in store.
+#[skip_serializing_none]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LineStock {
     /// What it is used as. Where it is cut to pieces the length in there is that of one piece,
@@ -242,6 +247,7 @@ pub enum StockUse {
 }
 
 /// A boat, or a place ashore where gear is kept.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Boat {
@@ -258,6 +264,7 @@ pub struct Boat {
 }
 
 /// A recording device.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Device {

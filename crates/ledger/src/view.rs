@@ -194,7 +194,8 @@ impl View {
                     self.enrolments.insert(reference.clone());
                     enrolled = true;
                 }
-                enrolled |= matches!(reach(&self.log, &reference), Ok(Some(_)));
+                let corrects = placed.event.body.target().is_some();
+                enrolled |= corrects && matches!(reach(&self.log, &reference), Ok(Some(_)));
                 touched.push(reference);
             }
             // Every event from the fork on stands otherwise than before.

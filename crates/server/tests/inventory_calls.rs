@@ -216,7 +216,7 @@ async fn a_damaged_store_is_served_for_reading() {
     std::fs::write(&db, &bytes).unwrap();
 
     let running = start_on(folder.path()).await;
-    let after = running.inventory().get_item(get).await.unwrap().into_inner();
+    let after = running.inventory().get_item(get.clone()).await.unwrap().into_inner();
     assert_eq!(after, before);
     let mut fleet = small_fleet(&["Q1"]);
     fleet.iter_mut().for_each(|file| file.csv_text = file.csv_text.replace("B1", "B77"));
@@ -224,4 +224,15 @@ async fn a_damaged_store_is_served_for_reading() {
     assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
     running.end().await;
     assert_eq!(std::fs::read(&db).unwrap(), bytes, "it stays as it is");
+
+    // Cut to a tenth of what was written the rod is lost, and nobody says that it never was.
+    let written = bytes.iter().rposition(|byte| *byte != 0).unwrap();
+    std::fs::write(&db, &bytes[..written / 10]).unwrap();
+    let running = start_on(folder.path()).await;
+    let refused = running.inventory().get_item(get).await.unwrap_err();
+    assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
+    let events = pb::ListItemEventsRequest { item_id: "R14".to_owned(), ..Default::default() };
+    let refused = running.inventory().list_item_events(events).await.unwrap_err();
+    assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
+    running.end().await;
 }

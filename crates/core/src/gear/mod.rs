@@ -1,6 +1,7 @@
 //! Gear as its owner describes it: every field optional, since labels wear off and people forget.
 
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 
 use crate::quantity::{Force, Length, Mass, Range};
 
@@ -19,6 +20,7 @@ pub use words::{
 };
 
 /// A rod.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Rod {
@@ -55,6 +57,7 @@ pub struct Rod {
 pub const THIRD_DROP_ANGLE_DEG: (f64, f64) = (29.33, 90.0);
 
 /// A reel, without its line.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Reel {
@@ -83,6 +86,7 @@ pub struct Reel {
 }
 
 /// The main line.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Line {
@@ -97,6 +101,7 @@ pub struct Line {
 }
 
 /// The leader or trace between main line and lure.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Leader {
@@ -111,6 +116,7 @@ pub struct Leader {
 }
 
 /// The hooks of a lure.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Hook {
@@ -129,6 +135,7 @@ pub struct Hook {
 }
 
 /// A lure as rigged.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Lure {
@@ -153,6 +160,7 @@ pub struct Lure {
 }
 
 /// A rod with its reel, line and leader, and the drag as set.
+#[skip_serializing_none]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Outfit {

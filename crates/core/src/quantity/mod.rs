@@ -4,6 +4,7 @@
 //! exact by definition: NIST Special Publication 811 (2008), appendix B.
 
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 
 pub mod read;
 
@@ -91,6 +92,7 @@ quantity! {
 }
 
 /// A printed range, lower end first. One end alone is common on labels ("max 80 g").
+#[skip_serializing_none]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Range<T> {
     /// Lower end, where it is given.

@@ -14,8 +14,8 @@ use deepbend_contract::pb::inventory_service_server::InventoryService;
 use deepbend_contract::{At, Faults, ReadMask, Reader, pb};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
-use deepbend_store::Store;
 use deepbend_store::inventory::Inventory;
+use deepbend_store::{Condition, Store, StoreError};
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
@@ -58,6 +58,19 @@ pub(crate) struct Holding {
     pub(crate) device: Id,
     /// Tells when something was committed.
     pub(crate) heads: Heads,
+}
+
+impl Holding {
+    /// What is not found in a damaged store may have been lost: then the damage is the answer.
+    /// Waits for the writer.
+    fn heed(&self, error: ServiceError) -> ServiceError {
+        match (error, self.store.condition()) {
+            (ServiceError::NotFound(_), Condition::ReadOnly(damage @ StoreError::Corrupt(_))) => {
+                damage.into()
+            }
+            (error, _) => error,
+        }
+    }
 }
 
 /// Answers `deepbend.v1.InventoryService`.
@@ -118,7 +131,13 @@ impl InventoryService for InventoryApi {
         &self,
         request: Request<pb::GetItemRequest>,
     ) -> Result<Response<pb::GetItemResponse>, Status> {
-        Ok(Response::new(self.get(request.into_inner())?))
+        match self.get(request.into_inner()) {
+            Ok(answer) => Ok(Response::new(answer)),
+            Err(error) => {
+                let holding = self.holding()?;
+                Err(self.pool.run(move || holding.heed(error)).await?.into())
+            }
+        }
     }
 
     async fn list_items(
@@ -148,7 +167,10 @@ impl InventoryService for InventoryApi {
     ) -> Result<Response<pb::ListItemEventsResponse>, Status> {
         let asked = history::read_events(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
-        let work = move || history::events(&holding.inventory.view(), &holding.page_key, &asked);
+        let work = move || {
+            let view = holding.inventory.view();
+            history::events(&view, &holding.page_key, &asked).map_err(|error| holding.heed(error))
+        };
         Ok(Response::new(self.pool.run(work).await??))
     }
 
