@@ -302,6 +302,10 @@ impl Sealed {
         if event.format != FORMAT {
             return Err(BadEvent::Format { id: event.id, format: event.format });
         }
+        if event.id.chain.incarnation == 0 || event.id.sequence == 0 {
+            let low = "incarnation and sequence begin at 1";
+            return Err(BadEvent::Malformed(<serde_json::Error as serde::de::Error>::custom(low)));
+        }
         let hash = Hash::of(&bytes);
         Ok(Self { event: Arc::new(event), bytes, hash })
     }
