@@ -287,3 +287,35 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
         assert!(told.contains(device), "no `{device}` in {told}");
     }
 }
+
+// Common practice, no source: what lies at one place is counted there.
+#[test]
+fn stock_is_taken_place_by_place() {
+    let boat = Boat::new();
+    let taken = |args: &[&str]| {
+        let told = boat.types(&[&["stocktake"], args, &["-o", "csv"]].concat()).code(0).out;
+        let of_lure = told.lines().filter(|line| line.contains(",L30,")).collect::<Vec<_>>();
+        of_lure.join("\n")
+    };
+    assert_eq!(taken(&["B1", "L30=3"]), "");
+    boat.records(&["log", "moved", "L30", "B2", "--pieces", "1"]);
+    assert_eq!(taken(&["B1", "L30=2"]), "");
+    assert_eq!(taken(&["B2", "L30=1"]), "");
+    assert_eq!(taken(&["B1", "L30=3"]), "extra,L30,\"3 found, 2 counted here; B2 1 piece\"");
+    assert_eq!(taken(&["B2", "L30=0"]), "missing,L30,\"0 found, 1 counted here; B1 2 pieces\"");
+    assert_eq!(taken(&["B2", "R17"]), "missing,L30,1 piece of giant shad 250 mm");
+    let nowhere = "misplaced,L30,\"none is counted here; B1 2 pieces, B2 1 piece\"";
+    assert_eq!(taken(&["B3", "L30"]), nowhere);
+    let listed = boat.types(&["gear", "list", "--kind", "lure"]).code(0);
+    let line = listed.out.lines().find(|line| line.starts_with("L30")).unwrap();
+    assert!(line.contains("B1 B2") && line.contains(" 3 "), "{line}");
+    let shown = flat(&boat.types(&["gear", "show", "L30"]).code(0).out);
+    assert!(shown.contains("counted B1 2 pieces, B2 1 piece"), "{shown}");
+    boat.types(&["stocktake", "B2", "L30=0", "--record"]).code(0);
+    assert_eq!(taken(&["B2", "L30=0"]), "");
+    assert_eq!(taken(&["B1", "L30=2"]), "");
+    boat.records(&["log", "lost", "L30", "5"]);
+    let told = flat(&boat.types(&["contested"]).code(0).out);
+    let apart = "each place is counted by itself: B1 0 pieces, B2 0 pieces";
+    assert!(told.contains(apart), "{told}");
+}

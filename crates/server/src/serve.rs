@@ -275,7 +275,7 @@ impl Bound {
         let Self { addr, config, tcp, socket, health, routes, store, cut } = self;
         let stop = CancellationToken::new();
         let places = Arc::new(Semaphore::new(config.max_calls));
-        let opened = store.as_ref().map(Arc::downgrade);
+        let held = store.clone();
         let health = tokio::spawn(health.run(store, stop.clone()));
         let from_web = !config.cors_origins.is_empty();
         let over_tcp = transport(&config)
@@ -308,11 +308,13 @@ impl Bound {
         // Work that nobody waits for any more may still hold the store.
         cut.cancel();
         let began = tokio::time::Instant::now();
-        while opened.as_ref().is_some_and(|store| store.strong_count() > 0)
+        while held.as_ref().is_some_and(|store| Arc::strong_count(store) > 1)
             && began.elapsed() < CLOSING
         {
             tokio::time::sleep(Duration::from_millis(5)).await;
         }
+        // Whoever is told that this ended may open the folder: so it is closed before.
+        let _ = tokio::task::spawn_blocking(move || drop(held)).await;
         tracing::info!("ended");
         Ok(ended?)
     }

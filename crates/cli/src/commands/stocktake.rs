@@ -9,7 +9,7 @@ use super::{candidates, finish, log, text_of};
 use crate::args::{Global, StocktakeArgs};
 use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, note, put};
-use crate::render::Table;
+use crate::render::{self, Table, units};
 use crate::service::{Needs, Service};
 
 /// Tags that were found, each with how often, and how many pieces were counted.
@@ -132,10 +132,28 @@ fn differences(
             let to_id = place.to_owned();
             events.push(seen(item, What::Moved(pb::Moved { to_id, ..Default::default() })));
         }
-        if let (Some(count), Some(known)) = (count, item.quantity) {
-            if *count != known {
-                let kind = if *count < known { "missing" } else { "extra" };
-                rows.push(row(kind, id, format!("{count} found, {known} in the inventory")));
+        let here = item.place_counts.iter().find(|there| there.place_id == place);
+        let low = here.map_or(0, |here| here.low);
+        let high = here.map_or(0, |here| here.high);
+        if item.quantity.is_some() && count.is_none() && high == 0 {
+            rows.push(row(
+                "misplaced",
+                id,
+                format!("none is counted here{}", elsewhere(item, place)),
+            ));
+        }
+        if let (Some(count), Some(_)) = (count, item.quantity) {
+            let difference = if *count < low {
+                Some("missing")
+            } else if *count > high {
+                Some("extra")
+            } else {
+                None
+            };
+            if let Some(kind) = difference {
+                let known = if low == high { low.to_string() } else { format!("{low} to {high}") };
+                let what = format!("{count} found, {known} counted here{}", elsewhere(item, place));
+                rows.push(row(kind, id, what));
             }
             let counted = pb::Counted {
                 measure: pb::Measure::Pieces.into(),
@@ -153,11 +171,28 @@ fn differences(
     ]
     .map(Into::into)
     .into();
-    for item in all.iter().filter(|item| item.place_id == place) {
+    for item in all {
+        let here = item.place_counts.iter().find(|there| there.place_id == place);
+        let pieces = here.map_or(0, |here| here.low);
+        let is_here = if item.quantity.is_some() { pieces > 0 } else { item.place_id == place };
         let gear = !matches!(item.kind(), pb::ItemKind::Boat | pb::ItemKind::Device);
-        if gear && !away.contains(&item.status) && !found.contains_key(&item.id) {
-            rows.push(row("missing", &item.id, item.display_name.clone()));
+        if is_here && gear && !away.contains(&item.status) && !found.contains_key(&item.id) {
+            let what = match item.quantity {
+                None => item.display_name.clone(),
+                Some(_) => {
+                    let pieces = units::counted(pieces.into(), "piece");
+                    format!("{pieces} of {}", item.display_name)
+                }
+            };
+            rows.push(row("missing", &item.id, what));
         }
     }
     (rows, events)
+}
+
+/// How many pieces are counted at other places; empty if none are.
+fn elsewhere(item: &pb::Item, place: &str) -> String {
+    let others = item.place_counts.iter().filter(|there| there.place_id != place && there.high > 0);
+    let told = render::pieces_by_place(&others.cloned().collect::<Vec<_>>());
+    if told.is_empty() { told } else { format!("; {told}") }
 }

@@ -4,7 +4,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::field_value::Value;
 
 use super::event::{amount, line, phrase, second, who};
-use super::{Page, plain, word, wrap};
+use super::{Page, pieces_by_place, plain, word, wrap};
 
 const GAP: usize = 2;
 
@@ -17,6 +17,10 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
             let kind = plain!(ItemKind, item.kind);
             let named = [item.item_id.as_str(), &kind, &item.display_name].join(" ");
             page.line(&format!("{}: {}", named.trim_end(), dispute.what));
+            if dispute.count.is_some() && item.place_counts.len() > 1 {
+                let apart = pieces_by_place(&item.place_counts);
+                page.hanging("  ", &format!("each place is counted by itself: {apart}"));
+            }
             let stories = stories(item, dispute);
             side_by_side(&mut page, &stories, width);
             if let Some(held) = dispute.field.as_ref().and_then(|field| field.value.as_ref()) {

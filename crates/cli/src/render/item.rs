@@ -35,8 +35,11 @@ fn state(item: &pb::Item) -> Pairs {
     };
     let contested = if item.contested { " (contested)" } else { "" };
     put("status", format!("{}{contested}", plain!(ItemStatus, item.status)));
-    put("place", item.place_id.clone());
+    put("place", if in_parts(item) { String::new() } else { item.place_id.clone() });
     put("pieces", item.quantity.map(|n| n.to_string()).unwrap_or_default());
+    if in_parts(item) {
+        put("counted", pieces_by_place(&item.place_counts));
+    }
     let condition = item.condition;
     put("condition", plain!(ItemCondition, condition).to_uppercase());
     put("note", item.note.clone());
@@ -140,12 +143,37 @@ pub fn items(items: &[pb::Item], width: usize) -> String {
             item.id.clone(),
             plain!(ItemKind, item.kind),
             format!("{status}{contested}"),
-            item.place_id.clone(),
+            if in_parts(item) { places(item) } else { item.place_id.clone() },
             item.quantity.map(|n| n.to_string()).unwrap_or_default(),
             what(item),
         ]);
     }
     table.render(width)
+}
+
+/// Whether pieces of it are counted at more than one place.
+fn in_parts(item: &pb::Item) -> bool {
+    item.place_counts.iter().filter(|there| there.high > 0).count() > 1
+}
+
+/// The places of its pieces: `B1 B2`.
+fn places(item: &pb::Item) -> String {
+    let there = item.place_counts.iter().filter(|there| there.high > 0);
+    there.map(|there| there.place_id.as_str()).collect::<Vec<_>>().join(" ")
+}
+
+/// Pieces, place by place: `B1 2 pieces, B2 0 to 1 piece`.
+pub(crate) fn pieces_by_place(counts: &[pb::PlaceCount]) -> String {
+    let told = counts.iter().map(|there| {
+        let place = if there.place_id.is_empty() { "nowhere said" } else { &there.place_id };
+        let most = units::counted(there.high.into(), "piece");
+        if there.low == there.high {
+            format!("{place} {most}")
+        } else {
+            format!("{place} {} to {most}", there.low)
+        }
+    });
+    told.collect::<Vec<_>>().join(", ")
 }
 
 /// An item in one phrase.

@@ -26,8 +26,8 @@ pub(crate) use event::{event_row, for_device, no_full_effect, second, taken_back
 pub(crate) use fitting::{NUMBERS, WORDS, spans};
 pub use fitting::{envelope, specification};
 pub use gear::{read_gear, read_pairs};
-pub(crate) use item::what;
 pub use item::{import_report, item, items};
+pub(crate) use item::{pieces_by_place, what};
 use judgement::{assumed, cautions};
 pub(crate) use judgement::{caution_text, leading};
 pub use judgement::{judgement, verdict_line};

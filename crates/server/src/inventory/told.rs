@@ -13,7 +13,7 @@ use deepbend_ledger::item::{Cost, Item, ItemKey};
 use deepbend_ledger::time::Date;
 use deepbend_ledger::view::{Conflict, Entry, EventRef, View};
 
-use super::item::{count, fitted_line};
+use super::item::{count, fitted_line, place_counts};
 use super::words::LedgerWord as _;
 
 /// Who says it, when, and how well he knows.
@@ -351,6 +351,7 @@ pub(super) fn contested(view: &View, entry: &Entry) -> Option<pb::ContestedItem>
         kind: key.kind.wire().into(),
         display_name: entry.item().name.clone().unwrap_or_default(),
         disputes,
+        place_counts: place_counts(view, entry),
     })
 }
 

@@ -173,7 +173,7 @@ fn changed(
             if let Some(entry) = view.get(&key)
                 && !items.contains_key(&key)
             {
-                items.insert(key, item::masked(mask, item::item(entry, day))?);
+                items.insert(key, item::masked(mask, item::item(&view, entry, day))?);
             }
         }
     }
