@@ -4,6 +4,7 @@ use std::cmp::Reverse;
 
 use crate::crew;
 use crate::grid::Grid;
+use crate::model;
 use crate::watch::Watch;
 use crate::weights::{Micros, ONE};
 use crate::worth::{self, Selection};
@@ -127,34 +128,116 @@ fn usual<'o>(grid: &Grid<'_>, outfits: &'o [usize]) -> (Reverse<usize>, &'o [usi
     (Reverse(outfits.iter().filter(|o| grid.cands[**o].habit).count()), outfits)
 }
 
-/// Choices in which two rods have exchanged their reels.
-fn exchanged(grid: &Grid<'_>, outfits: &[usize], kept: &[usize]) -> Vec<Vec<usize>> {
-    let mut list = Vec::new();
-    for (i, a) in outfits.iter().enumerate() {
-        for b in &outfits[i + 1..] {
-            let with = |rod: usize, reel: usize| {
-                let (rod, reel) = (&grid.cands[rod], &grid.cands[reel]);
-                let same = |c: &&usize| {
-                    let c = &grid.cands[**c];
-                    (c.boat, c.rod, c.reel) == (rod.boat, rod.rod, reel.reel)
-                };
-                kept.iter().filter(same).copied().collect::<Vec<_>>()
-            };
-            for first in with(*a, *b) {
-                for second in with(*b, *a) {
-                    let others = outfits.iter().filter(|o| *o != a && *o != b);
-                    let mut outfits: Vec<_> = others.copied().chain([first, second]).collect();
-                    outfits.sort_unstable();
-                    list.push(outfits);
-                }
-            }
+/// What all plans with some outfits, and with others beside them, are worth at most: every leader and
+/// every lure is there, and only the outfits that are settled cost something.
+fn at_most(grid: &Grid<'_>, settled: &[usize], others: &[usize]) -> Micros {
+    let mut outfits: Vec<usize> = settled.iter().chain(others).copied().collect();
+    outfits.sort_unstable();
+    let leaders = |c: &usize| grid.cands[*c].offers.iter().filter_map(|o| o.leader);
+    let leaders = outfits.iter().flat_map(|c| leaders(c).map(move |l| (*c, l))).collect();
+    let all = Selection { outfits, leaders, lures: vec![true; grid.lures.len()] };
+    let value = worth::value(grid, &all);
+    let cost = |c: &usize| grid.cands[*c].move_cost + grid.weights.outfit_tie;
+    value.coverage - value.shortfall - settled.iter().map(cost).sum::<Micros>()
+}
+
+/// Looks at ways to hand the reels out anew; with more of them the rest is not looked at.
+const HANDED: u32 = 2_000;
+
+/// The ways to hand out reels and lines to the rods that are taken.
+struct Handing<'a, 'b> {
+    grid: &'a Grid<'b>,
+    /// For each rod what may be put on it.
+    options: Vec<Vec<usize>>,
+    target: Micros,
+    looks: u32,
+    found: Vec<Vec<usize>>,
+}
+
+impl Handing<'_, '_> {
+    fn go_on(&mut self, settled: &mut Vec<usize>) {
+        if self.looks == 0 {
+            return;
+        }
+        self.looks -= 1;
+        let grid = self.grid;
+        let free = |c: &usize| !settled.iter().any(|o| grid.exclusive(*o, *c));
+        let open = &self.options[settled.len()..];
+        let others: Vec<usize> = open.iter().flatten().copied().filter(free).collect();
+        if at_most(grid, settled, &others) < self.target {
+            return;
+        }
+        let Some(next) = open.first() else {
+            let mut outfits = settled.clone();
+            outfits.sort_unstable();
+            self.found.push(outfits);
+            return;
+        };
+        for c in next.iter().copied().filter(free).collect::<Vec<_>>() {
+            settled.push(c);
+            self.go_on(settled);
+            settled.pop();
         }
     }
-    list
+}
+
+/// Choices of the same rods in which two or three of them carry other reels or lines, that may be worth
+/// `target`.
+fn handed_out(
+    grid: &Grid<'_>,
+    outfits: &[usize],
+    kept: &[usize],
+    target: Micros,
+) -> Vec<Vec<usize>> {
+    let place = |c: usize| (grid.cands[c].boat, grid.cands[c].rod);
+    let of_rod = |o: usize| kept.iter().copied().filter(|c| place(*c) == place(o)).collect();
+    let options: Vec<Vec<usize>> = outfits.iter().map(|o| of_rod(*o)).collect();
+    let mut handing =
+        Handing { grid, target, options: Vec::new(), looks: HANDED, found: Vec::new() };
+    let mut hand_out = |some: &[usize]| {
+        let others = outfits.iter().enumerate().filter(|(i, _)| !some.contains(i));
+        let mut settled: Vec<usize> = others.map(|(_, o)| *o).collect();
+        // What is settled keeps its place before those that are handed out anew.
+        handing.options = vec![Vec::new(); settled.len()];
+        handing.options.extend(some.iter().map(|i| options[*i].clone()));
+        handing.go_on(&mut settled);
+    };
+    let count = outfits.len();
+    for a in 0..count {
+        (a + 1..count).for_each(|b| hand_out(&[a, b]));
+    }
+    for a in 0..count {
+        for b in a + 1..count {
+            (b + 1..count).for_each(|c| hand_out(&[a, b, c]));
+        }
+    }
+    handing.found
+}
+
+/// The leaders and lures with which outfits are worth as much as `target`, if there are any.
+fn furnished(
+    grid: &Grid<'_>,
+    outfits: &[usize],
+    target: Micros,
+    watch: &Watch<'_>,
+) -> Option<Selection> {
+    let as_good =
+        |s: &Selection| worth::value(grid, s).objective() >= target && worth::is_sound(grid, s);
+    if at_most(grid, outfits, &[]) < target {
+        return None;
+    }
+    let mut quick = worth::furnish(grid, outfits);
+    trim(grid, &mut quick);
+    if as_good(&quick) {
+        return Some(quick);
+    }
+    let mut exact = model::furnish(grid, outfits, watch)?;
+    trim(grid, &mut exact);
+    as_good(&exact).then_some(exact)
 }
 
 /// Among plans of the same objective, the one rigged most by habit, then the one with the earlier
-/// ids, as far as exchanges of one outfit, or of two reels, lead.
+/// ids, as far as exchanges of one outfit, and reels that are handed out anew to two or three rods, lead.
 pub(crate) fn settle_ties(
     grid: &Grid<'_>,
     kept: &[usize],
@@ -165,24 +248,18 @@ pub(crate) fn settle_ties(
     let mut best = selection;
     for _ in 0..ROUNDS {
         let now = usual(grid, &best.outfits);
-        let better = neighbours(grid, &best.outfits, kept)
+        let mut better: Vec<_> = neighbours(grid, &best.outfits, kept)
             .into_iter()
-            .chain(exchanged(grid, &best.outfits, kept))
+            .chain(handed_out(grid, &best.outfits, kept, target))
             .filter(|outfits| outfits.len() == best.outfits.len() && usual(grid, outfits) < now)
             .filter(|outfits| worth::line_suffices(grid, outfits))
-            .take_while(|_| !watch.is_over())
-            .map(|outfits| {
-                let mut selection = worth::furnish(grid, &outfits);
-                trim(grid, &mut selection);
-                selection
-            })
-            .filter(|s| worth::value(grid, s).objective() >= target)
-            .filter(|s| worth::is_sound(grid, s))
-            .min_by(|a, b| usual(grid, &a.outfits).cmp(&usual(grid, &b.outfits)));
-        match better {
+            .collect();
+        better.sort_by(|a, b| usual(grid, a).cmp(&usual(grid, b)));
+        let mut better = better.into_iter().take_while(|_| !watch.is_over());
+        match better.find_map(|outfits| furnished(grid, &outfits, target, watch)) {
             Some(next) => best = next,
             None => break,
         }
     }
-    best
+    furnished(grid, &best.outfits, target, watch).unwrap_or(best)
 }

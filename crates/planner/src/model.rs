@@ -14,6 +14,7 @@
 //! no assignment variables.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::ControlFlow;
 use std::time::Duration;
 
 use microlp::{
@@ -24,7 +25,7 @@ use microlp::{
 use crate::crew::{self, Cut};
 use crate::grid::{Grid, Stock};
 use crate::prune::Pruning;
-use crate::watch::Watch;
+use crate::watch::{Progress, Watch};
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
@@ -429,6 +430,24 @@ pub(crate) fn solve(
     watch: &Watch<'_>,
 ) -> Found {
     Model::new(grid, pruning, false).run(start, effort, watch)
+}
+
+/// Nodes for the leaders of a few outfits.
+const FURNISH: u64 = 200;
+
+/// The best leaders and lures for outfits that are settled; `None`: some of them are better left.
+pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize], watch: &Watch<'_>) -> Option<Selection> {
+    let pruning = Pruning { kept: outfits.to_vec(), ..Pruning::default() };
+    let mut effort = Effort { nodes: FURNISH, cap: None, rest: Micros::MIN };
+    // What these outfits are worth bounds no other plan: `watch` is only asked.
+    let ask = |_: &Progress| match watch.is_over() {
+        true => ControlFlow::Break(()),
+        false => ControlFlow::Continue(()),
+    };
+    match solve(grid, &pruning, None, &mut effort, &Watch::new(&ask)) {
+        Found::Some { selection, .. } if selection.outfits == outfits => Some(selection),
+        Found::Some { .. } | Found::Infeasible | Found::Nothing { .. } => None,
+    }
 }
 
 /// The best of the selections that leave out the fewest of pins and people who are to fish at once; of

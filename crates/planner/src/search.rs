@@ -83,8 +83,8 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
         outcome.cut |= watch.is_over();
     }
     if let Some(selection) = outcome.selection.take() {
-        let near = if worthy.len() > FEW { few } else { worthy };
-        let selection = incumbent::settle_ties(grid, &near, selection, watch);
+        // All plans that are worth as much are made of these.
+        let selection = incumbent::settle_ties(grid, &worthy, selection, watch);
         outcome.cut |= watch.is_over();
         let reached = worth::value(grid, &selection).objective();
         outcome.bound = if outcome.proven { reached } else { outcome.bound.max(reached) };
