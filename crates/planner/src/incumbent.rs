@@ -214,11 +214,15 @@ fn handed_out(
     handing.found
 }
 
+/// Choices whose best leaders are looked for by the model, where a quick look does not find them.
+const EXACT: u32 = 60;
+
 /// The leaders and lures with which outfits are worth as much as `target`, if there are any.
 fn furnished(
     grid: &Grid<'_>,
     outfits: &[usize],
     target: Micros,
+    exact_looks: &mut u32,
     watch: &Watch<'_>,
 ) -> Option<Selection> {
     let as_good =
@@ -231,6 +235,7 @@ fn furnished(
     if as_good(&quick) {
         return Some(quick);
     }
+    *exact_looks = exact_looks.checked_sub(1)?;
     let mut exact = model::furnish(grid, outfits, watch)?;
     trim(grid, &mut exact);
     as_good(&exact).then_some(exact)
@@ -246,6 +251,7 @@ pub(crate) fn settle_ties(
 ) -> Selection {
     let target = worth::value(grid, &selection).objective();
     let mut best = selection;
+    let mut looks = EXACT;
     for _ in 0..ROUNDS {
         let now = usual(grid, &best.outfits);
         let mut better: Vec<_> = neighbours(grid, &best.outfits, kept)
@@ -256,10 +262,10 @@ pub(crate) fn settle_ties(
             .collect();
         better.sort_by(|a, b| usual(grid, a).cmp(&usual(grid, b)));
         let mut better = better.into_iter().take_while(|_| !watch.is_over());
-        match better.find_map(|outfits| furnished(grid, &outfits, target, watch)) {
+        match better.find_map(|o| furnished(grid, &o, target, &mut looks, watch)) {
             Some(next) => best = next,
             None => break,
         }
     }
-    furnished(grid, &best.outfits, target, watch).unwrap_or(best)
+    furnished(grid, &best.outfits, target, &mut 1, watch).unwrap_or(best)
 }
