@@ -57,3 +57,37 @@ fn a_judgement_reads_well_in_eighty_columns() {
 fn short(value: f64) -> String {
     render::units::short(value)
 }
+
+// Common practice, no source: whoever tells a thing a hundred times does not hide the rest.
+#[test]
+fn a_cloned_store_does_not_flood_what_is_contested() {
+    let claim = |n: usize, quarantined| pb::FieldClaim {
+        event_id: format!("B1-tablet.1.{n}"),
+        value: Some(pb::FieldValue {
+            value: Some(pb::field_value::Value::PlaceId(format!("B{}", n % 3))),
+        }),
+        quarantined,
+        ..Default::default()
+    };
+    let claims = std::iter::once(claim(1, false)).chain((2..61).map(|n| claim(n, true)));
+    let field = pb::ItemField {
+        name: "place".to_owned(),
+        contested: true,
+        claims: claims.collect(),
+        ..Default::default()
+    };
+    let dispute =
+        pb::Dispute { what: "place".to_owned(), field: Some(field), ..Default::default() };
+    let item = pb::ContestedItem {
+        item_id: "R17".to_owned(),
+        disputes: vec![dispute],
+        ..Default::default()
+    };
+    let answer = pb::ListContestedResponse { items: vec![item], ..Default::default() };
+    let text = render::contested(&answer, 80);
+    assert!(text.lines().count() < 30, "{text}");
+    assert!(text.contains("and 54 more: deepbend history R17"), "{text}");
+    assert_eq!(text.matches("log moved R17").count(), 3, "{text}");
+    assert_eq!(text.matches("from a cloned store").count(), 5, "{text}");
+    keeps_to(80, &text);
+}

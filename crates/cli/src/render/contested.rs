@@ -1,5 +1,7 @@
 //! What people must settle: the stories side by side, and the command that settles each.
 
+use std::collections::BTreeSet;
+
 use deepbend_contract::pb;
 use deepbend_contract::pb::field_value::Value;
 
@@ -7,6 +9,8 @@ use super::event::{amount, line, phrase, second, who};
 use super::{Page, pieces_by_place, plain, word, wrap};
 
 const GAP: usize = 2;
+/// Stories of one dispute that are shown: a cloned store can tell any number.
+const MOST_STORIES: usize = 6;
 
 /// Every dispute with its stories.
 #[must_use]
@@ -21,8 +25,14 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
                 let apart = pieces_by_place(&item.place_counts);
                 page.hanging("  ", &format!("each place is counted by itself: {apart}"));
             }
-            let stories = stories(item, dispute);
+            let mut stories = stories(item, dispute);
+            let further = stories.len().saturating_sub(MOST_STORIES);
+            stories.truncate(MOST_STORIES);
             side_by_side(&mut page, &stories, width);
+            if further > 0 {
+                let all = format!("deepbend history {}", item.item_id);
+                page.line(&format!("  and {further} more: {all}"));
+            }
             if let Some(held) = dispute.field.as_ref().and_then(|field| field.value.as_ref()) {
                 page.line(&format!("  until then: {}", value(Some(held))));
             }
@@ -32,7 +42,10 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
                 page.line(&format!("  until then: {low}{most}"));
             }
             page.hanging("  ", &format!("{}:", dispute.cure));
-            for command in commands(item, dispute) {
+            let mut commands = commands(item, dispute);
+            let mut told = BTreeSet::new();
+            commands.retain(|command| told.insert(command.clone()));
+            for command in commands.iter().take(MOST_STORIES) {
                 page.line(&format!("    {command}"));
             }
             page.line("");
@@ -60,6 +73,9 @@ fn stories(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<Vec<String>> 
         let mut story = vec![value(claim.value.as_ref())];
         if claim.advised {
             story[0].push_str(" (best known)");
+        }
+        if claim.quarantined {
+            story[0].push_str(" (from a cloned store)");
         }
         story.extend(said(claim.claim.as_ref(), &claim.event_id));
         all.push(story);
