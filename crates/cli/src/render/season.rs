@@ -2,7 +2,7 @@
 
 use deepbend_contract::pb;
 
-use super::{Page, Table, capital, model_id, plain};
+use super::{Page, Table, capital, model_id, plain, units};
 
 /// Rods that are named as never leaving the rack.
 const IDLE: usize = 12;
@@ -97,7 +97,8 @@ pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
     }
     page.table(&curve);
     for set in &answer.sets {
-        page.heading(&format!("{} outfits", set.outfits.len()));
+        let outfits = i64::try_from(set.outfits.len()).unwrap_or(i64::MAX);
+        page.heading(&units::counted(outfits, "outfit"));
         for outfit in &set.outfits {
             let kept = if outfit.rod_id.is_empty() { "" } else { "kept: " };
             let pieces = match outfit.piece_count {
