@@ -14,7 +14,7 @@ fn on(folder: &Path, device: &str, args: &[&str]) -> Ended {
     ended(command.env_remove("DEEPBEND_ACTOR"))
 }
 
-// Source: the demo's expected_story.csv, S06 and S08, and issue 4: one short line each.
+// Source: the demo's expected_story.csv, S06 and S08, one short line each.
 #[test]
 fn two_boats_record_and_settle() {
     let (a, b) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
@@ -318,4 +318,21 @@ fn stock_is_taken_place_by_place() {
     let told = flat(&boat.types(&["contested"]).code(0).out);
     let apart = "each place is counted by itself: B1 0 pieces, B2 0 pieces";
     assert!(told.contains(apart), "{told}");
+}
+
+// Common practice, no source: an answer from a store of which a part is lost says so.
+#[test]
+fn a_damaged_store_is_told_with_every_answer() {
+    let folder = tempfile::tempdir().unwrap();
+    let boat = |args: &[&str]| on(folder.path(), "B1-tablet", args);
+    boat(&["gear", "import", demo("").as_str()]).code(0);
+    boat(&["log", "note", "R01", "x"]).code(0).quiet();
+    let db = folder.path().join("db");
+    let bytes = std::fs::read(&db).unwrap();
+    let written = bytes.iter().rposition(|byte| *byte != 0).unwrap();
+    std::fs::write(&db, &bytes[..written * 9 / 10]).unwrap();
+    for args in [["gear", "list"].as_slice(), &["contested"], &["due"], &["sync"]] {
+        boat(args).code(0).warns(&["can only be read", "damaged"]);
+    }
+    boat(&["sync"]).says(&["store", "can only be read"]);
 }

@@ -462,10 +462,35 @@ async fn history_due_watch_and_export() {
         let change = changes.next().await.unwrap().unwrap();
         assert_eq!(change.items[0].id, "R17");
     }
+    // Who watches is told what goes away as well.
+    let list = pb::ListItemEventsRequest { item_id: "R24".to_owned(), ..Default::default() };
+    let first = one.inventory().list_item_events(list).await.unwrap().into_inner().events;
+    let wrong = What::Correction(Box::new(pb::Correction {
+        event_id: first[0].event_id.clone(),
+        reason: "it was sold".to_owned(),
+        ..Default::default()
+    }));
+    let out = pb::NewEvent { item_id: String::new(), ..seen(wrong) };
+    let out = record(&one, vec![out]).await.events[0].event_id.clone();
+    let change = changes.next().await.unwrap().unwrap();
+    assert!(change.items.is_empty(), "{change:?}");
+    assert_eq!(change.removed[0].id, "R24");
+    assert_eq!(change.removed[0].kind(), pb::ItemKind::Rod);
+    let back = What::Correction(Box::new(pb::Correction {
+        event_id: out,
+        reason: "it was not".to_owned(),
+        ..Default::default()
+    }));
+    record(&one, vec![pb::NewEvent { item_id: String::new(), ..seen(back) }]).await;
+    let change = changes.next().await.unwrap().unwrap();
+    assert_eq!(change.items[0].id, "R24");
+    assert!(change.removed.is_empty());
     drop(changes);
     // A second watcher resumes and is told what it missed.
     let mut changes = one.inventory().watch_items(watch).await.unwrap().into_inner();
-    assert_eq!(changes.next().await.unwrap().unwrap().items[0].place_id, "B2");
+    let missed = changes.next().await.unwrap().unwrap();
+    assert_eq!(missed.items[0].id, "R17");
+    assert_eq!(missed.items[0].place_id, "B2");
     drop(changes);
     let future = pb::WatchItemsRequest { after_revision: 1 << 40, ..Default::default() };
     let mut refused = one.inventory().watch_items(future).await.unwrap().into_inner();

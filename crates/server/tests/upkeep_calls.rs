@@ -71,7 +71,7 @@ async fn a_backup_of_a_running_service_is_verified_and_restored() {
     let tips = state(&running).await.tips;
     let tips: Vec<_> = tips.iter().map(|tip| (tip.incarnation, tip.sequence)).collect();
     assert_eq!(tips[0], (1, before.event_count));
-    assert_eq!(tips[1].0, 2);
+    assert!(tips[1].0 > 1 && tips[1].1 == 1, "{tips:?}");
     running.end().await;
     let (code, said) = deepbendd(&fresh, &[restore, file.as_ref()]);
     assert_eq!(code, Some(74), "a store is there: {said}");
@@ -121,4 +121,15 @@ async fn a_store_is_backed_up_compacted_and_repaired_while_no_service_runs() {
     let (code, said) = deepbendd(&nowhere, &["backup".as_ref(), file.as_ref()]);
     assert_ne!(code, Some(0), "{said}");
     assert!(!nowhere.exists(), "a backup makes no store");
+    // A restore that was cut off, and a folder with nothing in it, are no stores to be repaired.
+    let cut = other.path().join("cut");
+    fs::create_dir_all(cut.join("engine-1.unfinished")).unwrap();
+    let (code, said) = deepbendd(&cut, &["repair".as_ref()]);
+    assert_eq!(code, Some(74), "{said}");
+    assert!(said.contains("restore again"), "{said}");
+    let empty = other.path().join("empty");
+    fs::create_dir(&empty).unwrap();
+    let (code, said) = deepbendd(&empty, &["repair".as_ref()]);
+    assert_eq!(code, Some(74), "{said}");
+    assert!(said.contains("holds no store"), "{said}");
 }

@@ -66,9 +66,9 @@ pub struct Summary {
 /// events must begin a new incarnation, because events after the backup may be out in the world.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Mark {
-    /// Commits that are known to be lost: each may have begun an incarnation of which nothing is
-    /// left.
-    pub lost: u64,
+    /// How many incarnations to go on from the last one that is known: nobody else knows how many
+    /// the device has begun since, here or from the same backup elsewhere, so this has chance in it.
+    pub further: u32,
     written_by: Seq,
 }
 
@@ -78,9 +78,9 @@ pub struct Mark {
 /// As [`Store::get`]; `Corrupt` if the mark cannot be read.
 pub fn restored(store: &dyn Store) -> Result<Option<Mark>, StoreError> {
     let Some(row) = store.get(TOOLS, RESTORED)? else { return Ok(None) };
-    let lost = row.value.try_into().map(u64::from_be_bytes);
-    let lost = lost.map_err(|_| StoreError::Corrupt("the mark of a restored store".to_owned()))?;
-    Ok(Some(Mark { lost, written_by: row.written_by }))
+    let further = row.value.try_into().map(u32::from_be_bytes);
+    let damaged = |_| StoreError::Corrupt("the mark of a restored store".to_owned());
+    Ok(Some(Mark { further: further.map_err(damaged)?, written_by: row.written_by }))
 }
 
 /// The write that takes the mark away; put it into the commit that begins the new incarnation.
@@ -90,13 +90,21 @@ pub fn heed(mark: &Mark) -> Write {
     Write { tree: TOOLS, key: RESTORED.to_vec(), expect, value: None }
 }
 
-/// Sets the mark as one more commit; `lost` are the commits that are known to be lost.
-pub(crate) fn mark_restored(state: &mut State, lost: u64) {
-    let value = lost.to_be_bytes().to_vec();
+/// Sets the mark as one more commit. Each of the `lost` commits may have begun an incarnation.
+///
+/// # Errors
+/// `Unavailable` where the system gives no chance.
+pub(crate) fn mark_restored(state: &mut State, lost: usize) -> Result<(), StoreError> {
+    let mut chance = [0; 2];
+    getrandom::fill(&mut chance).map_err(|error| StoreError::Unavailable(error.to_string()))?;
+    let lost = u32::try_from(lost).unwrap_or(u32::MAX);
+    let further = lost.saturating_add(1 + u32::from(u16::from_be_bytes(chance)));
+    let value = further.to_be_bytes().to_vec();
     state.head += 1;
     state.rows.insert((TOOLS, RESTORED.to_vec()), (state.head, value.clone()));
     let change = Change { tree: TOOLS, key: RESTORED.to_vec(), value: Some(value) };
     state.log.insert(state.head, vec![change]);
+    Ok(())
 }
 
 struct Writer<'a> {
@@ -337,7 +345,7 @@ impl MemoryStore {
     /// [`BackupError`] if the backup is damaged.
     pub fn restore(from: &mut dyn Read) -> Result<Self, BackupError> {
         let (mut state, _) = read(from)?;
-        mark_restored(&mut state, 0);
+        mark_restored(&mut state, 0)?;
         Ok(Self::of(state))
     }
 }

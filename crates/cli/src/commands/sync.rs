@@ -62,6 +62,9 @@ async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
                 ("events", state.event_count.to_string()),
                 ("state", state.state_hash.clone()),
             ];
+            if !state.store_trouble.is_empty() {
+                rows.push(("store", format!("can only be read: {}", state.store_trouble)));
+            }
             rows.extend(state.devices.iter().map(|device| ("member", tell_device(device))));
             rows.extend(state.peers.iter().map(|peer| ("peer", tell_peer(peer))));
             rows.extend(state.forks.iter().map(|fork| ("fork", tell_fork(fork))));

@@ -12,13 +12,18 @@ use std::time::{Duration, Instant};
 use deepbend_contract::pb;
 use deepbend_server::{Config, Date, Id, socket_path};
 use pb::inventory_service_client::InventoryServiceClient;
+use pb::inventory_service_server::InventoryServiceServer;
 use pb::matching_service_client::MatchingServiceClient;
 use pb::mechanics_service_client::MechanicsServiceClient;
 use pb::sync_service_client::SyncServiceClient;
 use pb::trip_service_client::TripServiceClient;
 use tonic::codec::CompressionEncoding;
 use tonic::metadata::{Ascii, MetadataValue};
+use tonic::server::NamedService as _;
 use tonic::transport::{Channel, Endpoint};
+use tonic_health::pb::HealthCheckRequest;
+use tonic_health::pb::health_check_response::ServingStatus;
+use tonic_health::pb::health_client::HealthClient;
 
 mod embedded;
 
@@ -26,6 +31,7 @@ pub use embedded::Embedded;
 
 use crate::args::Global;
 use crate::failure::{Exit, Failure};
+use crate::output::wrapped_note;
 
 /// Longest wait for a data folder that another process holds.
 const HELD_WAIT: Duration = Duration::from_secs(2);
@@ -64,7 +70,28 @@ impl Service {
             (None, Needs::Inventory) => Self::on_folder(&folder(global)?, device(global)?).await?,
         };
         let token = global.token_file.as_deref().map(token).transpose()?;
-        Ok(Self { deadline: global.deadline, token, ..service })
+        let service = Self { deadline: global.deadline, token, ..service };
+        if needs == Needs::Inventory {
+            service.tell_trouble().await;
+        }
+        Ok(service)
+    }
+
+    /// Says where the store can only be read: a part of it may be missing from every answer.
+    async fn tell_trouble(&self) {
+        let service = InventoryServiceServer::<()>::NAME.to_owned();
+        let mut health = HealthClient::new(self.channel.clone());
+        let asked = health.check(self.request(HealthCheckRequest { service })).await;
+        // Who gets no answer here is told so by the question that matters.
+        let serves = asked.map_or(true, |s| s.into_inner().status() == ServingStatus::Serving);
+        if !serves
+            && let Ok(state) =
+                self.sync().get_sync_state(self.request(pb::GetSyncStateRequest {})).await
+            && let trouble = state.into_inner().store_trouble
+            && !trouble.is_empty()
+        {
+            wrapped_note("warning: ", &format!("the inventory can only be read: {trouble}"));
+        }
     }
 
     fn by_channel(channel: Channel) -> Self {

@@ -1,11 +1,13 @@
 //! Which items change, from a revision on.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::sync::{Arc, OnceLock, Weak};
 use std::time::Duration;
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, ReadMask, Reader, pb};
+use deepbend_ledger::body::Body;
+use deepbend_ledger::fold::Told;
 use deepbend_ledger::item::ItemKey;
 use deepbend_store::inventory::{Inventory, events_of};
 use deepbend_store::{Seq, Store, StoreError};
@@ -15,6 +17,7 @@ use tokio_util::sync::CancellationToken;
 use tonic::Status;
 
 use super::item;
+use super::words::LedgerWord as _;
 use super::{Holding, InventoryApi};
 use crate::error::ServiceError;
 use crate::gate::{CallDeadline, CallPlace};
@@ -133,13 +136,12 @@ async fn tell(
         let (inventory, store) = (Arc::clone(&holding.inventory), Arc::clone(&holding.store));
         let (mask, day) = (Arc::clone(&mask), today(api.today));
         let work = move || changed(&inventory, &*store, revision, &mask, day);
-        let told = api.pool.run(work).await??;
-        let (upto, items) = told;
+        let Changed { upto, items, removed } = api.pool.run(work).await??;
         let more = upto > revision;
         revision = upto;
-        if first || !items.is_empty() {
+        if first || !items.is_empty() || !removed.is_empty() {
             let revision = i64::try_from(revision).unwrap_or(i64::MAX);
-            let message = pb::WatchItemsResponse { revision, items };
+            let message = pb::WatchItemsResponse { revision, items, removed };
             if answers.send(Ok(message)).await.is_err() {
                 return Err(ServiceError::ShuttingDown.into());
             }
@@ -151,31 +153,48 @@ async fn tell(
     }
 }
 
-/// The items that the next commits are about, as they are now.
+/// The items that commits are about, as they are now.
+struct Changed {
+    upto: Seq,
+    items: Vec<pb::Item>,
+    removed: Vec<pb::RemovedItem>,
+}
+
+/// What the next commits changed.
 fn changed(
     inventory: &Inventory,
     store: &dyn Store,
     since: Seq,
     mask: &ReadMask,
     day: Option<deepbend_ledger::time::Date>,
-) -> Result<(Seq, Vec<pb::Item>), ServiceError> {
+) -> Result<Changed, ServiceError> {
     let commits = match store.changes(since, COMMITS) {
         Err(StoreError::Trimmed { floor }) => {
             return Err(ServiceError::RevisionTooOld { revision: since, floor });
         }
         read => read?,
     };
-    let Some(last) = commits.last() else { return Ok((since, Vec::new())) };
     let view = inventory.caught_up();
-    let mut items: BTreeMap<ItemKey, pb::Item> = BTreeMap::new();
-    for event in commits.iter().flat_map(events_of) {
-        for key in view.about(&event) {
-            if let Some(entry) = view.get(&key)
-                && !items.contains_key(&key)
-            {
-                items.insert(key, item::masked(mask, item::item(&view, entry, day))?);
+    let about: BTreeSet<ItemKey> =
+        commits.iter().flat_map(events_of).flat_map(|event| view.about(&event)).collect();
+    let upto = commits.last().map_or(since, |last| last.seq);
+    let mut changed = Changed { upto, items: Vec::new(), removed: Vec::new() };
+    for key in about {
+        match view.get(&key) {
+            Some(entry) => {
+                changed.items.push(item::masked(mask, item::item(&view, entry, day))?);
             }
+            // An event may come before the one that tells of its item: then it never was here.
+            None if view.history(&key).iter().any(|told| is_first(told)) => {
+                let kind = key.kind.wire().into();
+                changed.removed.push(pb::RemovedItem { id: key.id.to_string(), kind });
+            }
+            None => {}
         }
     }
-    Ok((last.seq, items.into_values().collect()))
+    Ok(changed)
+}
+
+fn is_first(told: &Told<'_>) -> bool {
+    matches!(told.event.body, Body::Acquired { .. })
 }

@@ -11,8 +11,8 @@ use deepbend_contract::pb::sync_service_server::SyncService;
 use deepbend_ledger::event::Hash;
 use deepbend_ledger::exchange::Tips;
 use deepbend_ledger::view::View;
-use deepbend_store::Seq;
 use deepbend_store::backup::{BackupError, backup};
+use deepbend_store::{Condition, Seq};
 use tokio::sync::mpsc;
 use tokio_stream::StreamExt as _;
 use tokio_stream::wrappers::ReceiverStream;
@@ -110,6 +110,10 @@ impl SyncApi {
             forks: forks(&view),
             state_hash: self.state_hash(upto, &view)?,
             peers,
+            store_trouble: match holding.store.condition() {
+                Condition::Sound => String::new(),
+                Condition::ReadOnly(why) | Condition::Failed(why) => why.to_string(),
+            },
         })
     }
 }

@@ -190,16 +190,16 @@ impl Desk {
         store: &dyn Store,
         device: &Id,
     ) -> Result<Recorder, StoreError> {
-        let lost = self.mark(store)?.map(|mark| u32::try_from(mark.lost).unwrap_or(u32::MAX));
+        let further = self.mark(store)?.map(|mark| mark.further);
         let begin = |last: u32, further: u32| {
             let incarnation = last.saturating_add(further);
             Recorder::begin(Chain { device: device.clone(), incarnation }, 1)
         };
-        // Of an incarnation that a lost commit began, somebody else may have events.
-        let next = lost.unwrap_or(0).saturating_add(1);
-        let Some((chain, head)) = latest(&self.heads, device) else { return Ok(begin(0, next)) };
-        Ok(if lost.is_some() {
-            begin(chain.incarnation, next)
+        let Some((chain, head)) = latest(&self.heads, device) else {
+            return Ok(begin(0, further.unwrap_or(1)));
+        };
+        Ok(if let Some(further) = further {
+            begin(chain.incarnation, further)
         } else if self.view.is_forked(chain) {
             // Both stores of a fork come here; each goes on from an event that the other did not
             // write, so that its hash sets them apart.

@@ -93,7 +93,7 @@ impl SledStore {
             return Err(StoreError::Unavailable(text).into());
         }
         let (mut state, summary) = backup::read(from)?;
-        backup::mark_restored(&mut state, 0);
+        backup::mark_restored(&mut state, 0)?;
         let (_lock, ..) = take(folder)?;
         leave_floor(folder, options, summary.bytes)?;
         fill(folder, options, &state)?;
@@ -104,19 +104,27 @@ impl SledStore {
     /// kept. The store then carries the mark of [`backup::restored`].
     ///
     /// # Errors
-    /// `Locked`, `Full` or `Unavailable`; the store then is as it was.
+    /// `Locked`, `Full` or `Unavailable`; `Corrupt` if a restore did not end: it must be done anew.
+    /// The store then is as it was.
     pub fn repair(folder: &Path, options: SledOptions) -> Result<Repair, StoreError> {
         let Taken::Lock(_lock) = FolderLock::take(folder)? else {
             return Err(StoreError::Unavailable(format!("{} is read-only", folder.display())));
         };
         let noted = read_note(folder).ok().flatten().unwrap_or(0);
-        let kept = likely_engine(folder);
+        let kept = match engine_folder(folder) {
+            Err(error) if !folder.join(NAME).exists() => return Err(error),
+            Ok(kept) if noted == 0 && !kept.join("db").exists() => {
+                let text = format!("{} holds no store; nothing was repaired", folder.display());
+                return Err(StoreError::Unavailable(text));
+            }
+            Ok(_) | Err(_) => likely_engine(folder),
+        };
         let Image { rows, log, head, floor, lost, unsure, .. } = Image::read(&kept, noted)?;
         // What was lost leaves a hole in the feed; the feed begins behind it.
         let floor = lost.last().copied().unwrap_or(0).max(floor);
         let log = log.into_iter().filter(|(seq, _)| *seq > floor).collect();
         let mut state = State { rows, log, head, floor };
-        backup::mark_restored(&mut state, lost.len() as u64);
+        backup::mark_restored(&mut state, lost.len())?;
         let size = fs::metadata(kept.join("db")).map_or(0, |meta| meta.len());
         leave_floor(folder, options, size)?;
         fill(folder, options, &state)?;
