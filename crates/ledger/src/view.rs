@@ -421,6 +421,18 @@ impl View {
     pub fn roll(&self) -> &Roll {
         &self.roll
     }
+
+    /// The revocations of a device that act.
+    pub fn revocations(&self, device: &Id) -> impl Iterator<Item = &EventId> {
+        let acting = self.enrolments.iter().filter(move |reference| {
+            let event = self.event(reference);
+            let of_device = event.is_some_and(
+                |event| matches!(&event.body, Body::Revoked { device: whom, .. } if whom == device),
+            );
+            of_device && self.effect(reference) == Some(Effect::Acts)
+        });
+        acting.map(|reference| &reference.id)
+    }
 }
 
 /// Exchange: see [`exchange`].

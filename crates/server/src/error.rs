@@ -30,7 +30,7 @@ const MISSING_TOLD: usize = 20;
 /// Ids that look alike, told at most.
 const NEAR: usize = 6;
 /// Slips of the finger by which they may differ.
-const SLIPS: usize = 2;
+pub(crate) const SLIPS: usize = 2;
 /// Longer ids are not compared: nobody types them.
 const TYPED_LENGTH: usize = 16;
 
@@ -80,7 +80,7 @@ impl Missing {
 
 /// How many letters must be put in, left out or changed to turn one id into the other, capitals
 /// aside (Levenshtein distance); `None` if one of them is too long.
-fn slips(a: &str, b: &str) -> Option<usize> {
+pub(crate) fn slips(a: &str, b: &str) -> Option<usize> {
     if a.len().max(b.len()) > TYPED_LENGTH {
         return None;
     }

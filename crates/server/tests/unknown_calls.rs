@@ -1,5 +1,6 @@
-//! What the recording desk asks of ids, and what a correction takes back. Common practice, no
-//! source: a slip of the finger is refused with what is there; another boat's word may come later.
+//! What the recording desk asks of ids, counts and columns, and what a correction takes back. Common
+//! practice, no source: a slip of the finger is refused with what is there; another boat's word may
+//! come later.
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 
 mod service_support;
@@ -146,6 +147,107 @@ async fn an_id_that_names_nothing_is_refused_with_what_is_there_unless_it_is_acc
     assert_eq!(waits.events[0].effect(), pb::EventEffect::Nothing);
     assert!(waits.events[0].effect_reason.contains("B2-tablet.1.9 is not here yet"));
     assert!(waits.taken_back.is_empty());
+    at.end().await;
+}
+
+/// What the desk refuses of one event: the field and what is said of it.
+async fn refused(at: &Running, event: pb::NewEvent) -> (String, String) {
+    let status = record(at, event).await.unwrap_err();
+    let mut fields = service_support::faults(&status);
+    assert_eq!(fields.len(), 1, "{status:?}");
+    (fields.remove(0).0.replace("events[0].body.", ""), status.message().to_owned())
+}
+
+// Source: ledger's fold, which gives no effect to a count that the item does not have.
+#[tokio::test]
+async fn a_count_that_could_have_no_effect_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = demo(folder.path()).await;
+    let before = count(&at).await;
+    let counted = |measure: pb::Measure, amount| {
+        let (measure, amount) = (measure.into(), Some(amount));
+        What::Counted(pb::Counted { measure, amount, ..Default::default() })
+    };
+    let lost = |measure: pb::Measure| {
+        What::Adjusted(pb::Adjusted {
+            measure: measure.into(),
+            place_id: String::new(),
+            change: Some(-1),
+            reason: pb::AdjustmentReason::Lost.into(),
+        })
+    };
+    let carried = |from: &str, to: &str, pieces| {
+        What::Moved(pb::Moved { to_id: to.into(), from_id: from.into(), piece_count: pieces })
+    };
+    let (pieces, line) = (pb::Measure::Pieces, pb::Measure::Centimetres);
+    for (item, what, field, told) in [
+        ("L30", counted(line, 150), "counted.measure", "L30 is counted in pieces"),
+        ("L30", lost(line), "adjusted.measure", "right is a whole number of pieces"),
+        ("K04", counted(pieces, 3), "counted.measure", "K04 is measured in metres of line"),
+        ("K04", lost(pieces), "adjusted.measure", "right is a length"),
+        ("K04", carried("", "B1", Some(1)), "moved.piece_count", "in metres of line"),
+        ("R17", counted(pieces, 1), "counted.measure", "R17 is a single item"),
+        ("L30", carried("", "B2", None), "moved.piece_count", "is missing"),
+        ("L30", carried("", "B2", Some(4)), "moved.piece_count", "up to 3 can be at B1"),
+        ("L30", carried("B2", "B3", Some(1)), "moved.piece_count", "there are up to 3 at B1"),
+    ] {
+        let (at_field, message) = refused(&at, event(item, what)).await;
+        assert_eq!(at_field, field, "{message}");
+        assert!(message.contains(told), "{told} not in {message}");
+    }
+    let first = history(&at, "K04").await[0].event_id.clone();
+    let instead = pb::EventBody { what: Some(counted(pieces, 3)) };
+    let (instead, reason) = (Some(Box::new(instead)), "a slip".to_owned());
+    let corrected = pb::Correction { event_id: first, instead, reason };
+    let corrected = event("", What::Correction(Box::new(corrected)));
+    assert_eq!(refused(&at, corrected).await.0, "correction.instead.counted.measure");
+    assert_eq!(count(&at).await, before);
+    // More may have been brought than is known here, and an earlier event may say so.
+    let brought = pb::RecordEventsRequest {
+        events: vec![event("L30", carried("B2", "B3", Some(1)))],
+        accept_unknown_ids: true,
+        validate_only: true,
+        ..Default::default()
+    };
+    send(&at, brought).await.unwrap();
+    let events =
+        vec![event("L30", carried("", "B2", Some(3))), event("L30", carried("B2", "B3", Some(3)))];
+    send(&at, pb::RecordEventsRequest { events, ..Default::default() }).await.unwrap();
+    // Ready-made traces are line in store and counted in pieces.
+    record(&at, event("K09", counted(pieces, 18))).await.unwrap();
+    at.end().await;
+}
+
+#[tokio::test]
+async fn a_column_that_no_such_item_has_is_refused_with_those_that_look_alike() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = demo(folder.path()).await;
+    let edited = |column: &str| {
+        let columns = [(column.to_owned(), "1".to_owned())].into();
+        What::Edited(pb::Edited { columns })
+    };
+    let (field, told) = refused(&at, event("R02", edited("nope"))).await;
+    assert_eq!(field, "edited.columns");
+    assert!(told.contains("\"nope\"") && told.contains("of a rod"), "{told}");
+    assert!(told.ends_with("right is one of name, note"), "{told}");
+    let (_, told) = refused(&at, event("R02", edited("wobbling"))).await;
+    assert!(told.contains("handle") && told.contains("power_label"), "{told}");
+    assert!(!told.contains("gear_ratio"), "{told}");
+    let (_, told) = refused(&at, event("R02", edited("power"))).await;
+    assert!(told.ends_with("right is one of power_label"), "{told}");
+    let (_, told) = refused(&at, event("R02", edited("handel"))).await;
+    assert!(told.ends_with("right is one of handle"), "{told}");
+    // A column that the importer keeps as the owner wrote it.
+    let own = include_str!("../../cli/demo/lures.csv").lines().next().unwrap();
+    let own = own.split(',').find(|column| *column == "depth_m").unwrap();
+    record(&at, event("L30", edited(own))).await.unwrap();
+    record(&at, event("R02", edited("note"))).await.unwrap();
+    let request = pb::RecordEventsRequest {
+        events: vec![event("R02", edited("nope"))],
+        accept_unknown_ids: true,
+        ..Default::default()
+    };
+    send(&at, request).await.unwrap();
     at.end().await;
 }
 

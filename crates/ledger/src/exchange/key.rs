@@ -49,8 +49,15 @@ impl std::fmt::Debug for PublicKey {
 impl TryFrom<String> for PublicKey {
     type Error = String;
 
+    /// Of either case. A weak key is refused: anybody can sign for it.
     fn try_from(text: String) -> Result<Self, String> {
-        Hash::try_from(text).map(Self).map_err(|_| "a key is 64 digits 0-9 a-f".to_owned())
+        let bytes = Hash::try_from(text.to_ascii_lowercase());
+        let key = bytes.map(Self).map_err(|_| "is not 64 hexadecimal digits".to_owned())?;
+        match VerifyingKey::from_bytes(key.as_bytes()) {
+            Err(_) => Err("is no Ed25519 key".to_owned()),
+            Ok(point) if point.is_weak() => Err("is a key that anybody can sign for".to_owned()),
+            Ok(_) => Ok(key),
+        }
     }
 }
 
@@ -135,6 +142,21 @@ mod tests {
         let key = DeviceKey::from_secret(secret.unwrap().as_bytes());
         let public = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a";
         assert_eq!(key.public().to_string(), public);
+    }
+
+    // Source: RFC 8032, section 7.1, TEST 1, and section 5.1.3: no y is p or more. y = 0 and y = 1
+    // are of order 4 and 1.
+    #[test]
+    fn a_key_is_read_in_either_case_unless_it_is_weak_or_none() {
+        let read = |text: &str| PublicKey::try_from(text.to_owned());
+        let public = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a";
+        assert_eq!(read(&public.to_uppercase()), read(public));
+        assert_eq!(read(public).unwrap().to_string(), public);
+        assert!(read(&"0".repeat(64)).unwrap_err().contains("anybody"));
+        assert!(read(&format!("01{}", "0".repeat(62))).unwrap_err().contains("anybody"));
+        assert!(read(&public[2..]).unwrap_err().contains("64"));
+        let none = format!("02{}", "0".repeat(62));
+        assert_eq!(read(&none), Err("is no Ed25519 key".to_owned()));
     }
 
     #[test]

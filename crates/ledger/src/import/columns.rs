@@ -26,6 +26,69 @@ pub(super) fn id_column(file: FileKind) -> &'static str {
     }
 }
 
+/// Columns that are read of a kind of file; what else stands there is kept as written.
+#[must_use]
+pub fn columns(file: FileKind) -> Vec<&'static str> {
+    let own: &[_] = match file {
+        FileKind::Boats => {
+            &["home_berth", "rod_holders", "max_rods_aboard", "locker_length_m", "deck_note"]
+        }
+        FileKind::Devices => &["role"],
+        FileKind::LineStock => &["type", "spec_raw", "dia_mm", "length_m"],
+        FileKind::Rods => &[
+            "handle",
+            "length_raw",
+            "power_label",
+            "action",
+            "material",
+            "lure_raw",
+            "line_raw",
+            "line_basis",
+            "pieces",
+            "guides",
+            "mass_g",
+            "third_drop_g",
+            "third_drop_angle_deg",
+        ],
+        FileKind::Reels => &[
+            "type",
+            "size",
+            "gear_ratio",
+            "retrieve_raw",
+            "drag_max_raw",
+            "capacity_raw",
+            "mass_g",
+            "retrieve_side",
+            "line_type",
+            "line_test_raw",
+            "line_dia_mm",
+            "line_length_m",
+            "strands",
+            "spooled_on",
+            "hours_on_line",
+        ],
+        FileKind::Lures => &[
+            "class",
+            "qty",
+            "mass_raw",
+            "trailer_g",
+            "rigged_g",
+            "length_mm",
+            "hook_style",
+            "hook_count",
+            "hook_size",
+            "wire_class",
+            "wire_mm",
+            "barbed",
+            "punch_N",
+            "pull_N",
+            "air_class",
+        ],
+    };
+    let all = ["name", "place", "status", "condition", "cost_eur", "note", "serial"];
+    [&[id_column(file)], own, &all].concat()
+}
+
 /// Columns that a file must have; their cells may be empty where nothing else is said.
 fn required_columns(file: FileKind) -> &'static [&'static str] {
     match file {

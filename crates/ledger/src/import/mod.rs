@@ -12,6 +12,8 @@ use crate::view::View;
 mod columns;
 mod table;
 
+pub use columns::columns;
+
 /// What a file lists. Places come first, so that a file read alone shows what it lacks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum FileKind {

@@ -46,6 +46,7 @@ impl Row<'_> {
 
     /// A cell without the spaces around it; `None` if it is empty or the column is missing.
     pub(super) fn text(&self, column: &str) -> Option<String> {
+        debug_assert!(super::columns(self.file).contains(&column), "{column} is not listed");
         let cell = self.cells.get(column)?.trim();
         (!cell.is_empty()).then(|| cell.to_owned())
     }

@@ -7,11 +7,13 @@ use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{Reader, limits};
 use deepbend_ledger::event::{Certainty, Chain, Claim, Recorder};
 use deepbend_ledger::id::Id;
-use deepbend_ledger::import::{FileKind, import};
+use deepbend_ledger::import::{self, FileKind, import};
 use deepbend_ledger::item::{Item, ItemKind};
 use deepbend_ledger::time::ObservedTime;
+use deepbend_ledger::view::Entry;
 
 use super::named::Known;
+use crate::error::{SLIPS, slips};
 
 /// The name of the column with the id.
 fn id_column(kind: ItemKind) -> &'static str {
@@ -44,6 +46,36 @@ pub(super) fn named(
         }
     });
     columns
+}
+
+/// Notes columns that neither the importer reads for this kind nor any item of it has.
+pub(super) fn exist(
+    reader: &mut Reader<'_>,
+    name: &str,
+    kind: ItemKind,
+    columns: &BTreeMap<String, String>,
+    known: &Known<'_>,
+) {
+    // Another boat's items may have columns of their own.
+    if known.accept_unknown {
+        return;
+    }
+    let read = import::columns(FileKind::of_kind(kind));
+    let kept = |column: &str| {
+        let mut items = known.view.of_kind(kind).map(Entry::item);
+        items.any(|item| item.raw.get(column).is_some())
+    };
+    let unknown = columns.keys().filter(|column| !read.contains(&column.as_str()));
+    for column in unknown.filter(|column| !kept(column)) {
+        let alike = |there: &&&str| {
+            there.contains(column.as_str())
+                || slips(column, there).is_some_and(|slips| slips <= SLIPS)
+        };
+        let near: Vec<_> = read.iter().filter(alike).copied().collect();
+        let right = if near.is_empty() { read.join(", ") } else { near.join(", ") };
+        let wrong = format!("has {column:?}, which is no column of a {kind}");
+        reader.fault(name, FaultCode::UnknownValue, wrong, format!("one of {right}"));
+    }
 }
 
 /// The item that a row describes, as an import of that row would have it.

@@ -10,7 +10,9 @@ use deepbend_ledger::event::Remark;
 use deepbend_ledger::exchange::PublicKey;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{ItemKey, ItemKind};
+use deepbend_ledger::view::View;
 
+use super::amounts;
 use super::columns;
 use super::fields::{
     condition, cost, date, event_id, fitted, id, required_count, required_id, status, words,
@@ -56,6 +58,8 @@ pub(super) fn read(
     let mut item = Wanted { at, id: given, kind, key: None };
     let body = item.body(&mut reader, "body", what, known)?;
     named::check(&at, &remark, &body, known);
+    amounts::check(&at.field("body"), &body, known, faults);
+    known.told.extend(item.key.clone());
     if let Some(acquired) = body.acquired() {
         known.acquired.insert(acquired.id.clone(), acquired.kind());
     }
@@ -312,6 +316,9 @@ impl Wanted<'_> {
             What::Edited(pb::Edited { columns }) => {
                 let item = whole(self, outer, known);
                 let columns = within(outer, name, "edited", |reader| {
+                    if let Some(key) = &item {
+                        columns::exist(reader, "columns", key.kind, &columns, known);
+                    }
                     columns::named(reader, "columns", columns)
                 });
                 let cell =
@@ -322,6 +329,9 @@ impl Wanted<'_> {
             What::Enrolled(pb::Enrolled { device_id, key, keeper }) => {
                 within(outer, name, "enrolled", |reader| {
                     let device = required_id(reader, "device_id", device_id);
+                    if let Some(device) = &device {
+                        not_revoked(reader, device, known.view);
+                    }
                     let read = PublicKey::try_from(key);
                     let right = "64 hexadecimal digits, as `deepbend sync` prints them";
                     if let Err(wrong) = &read {
@@ -428,6 +438,18 @@ impl Wanted<'_> {
             Some(Body::Correction { target: id?, instead, reason: reason? })
         })
     }
+}
+
+/// What a device writes stays out, however often it is enrolled, while a revocation of it acts.
+fn not_revoked(reader: &mut Reader<'_>, device: &Id, view: &View) {
+    let member = view.roll().member(device);
+    if member.is_none_or(|member| member.revoked.is_none()) {
+        return;
+    }
+    let events: Vec<_> = view.revocations(device).map(ToString::to_string).collect();
+    let events = events.join(" and ");
+    let right = format!("another name for the device, or first a correction of {events}");
+    reader.fault("device_id", FaultCode::Conflict, "is revoked", right);
 }
 
 /// Reads the message of a body, at its own place.

@@ -25,6 +25,7 @@ use crate::error::{Missing, ServiceError};
 use crate::gate::{CallDeadline, CallPlace};
 use crate::today::today;
 
+mod amounts;
 mod columns;
 mod event;
 mod fields;

@@ -1,13 +1,13 @@
 //! Ids that an event names beside its item: places, gear and events that must be known here,
 //! unless the caller accepts others.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::At;
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::Remark;
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::ItemKind;
+use deepbend_ledger::item::{ItemKey, ItemKind};
 use deepbend_ledger::view::View;
 
 use crate::error::Missing;
@@ -17,6 +17,8 @@ pub(super) struct Known<'v> {
     pub(super) view: &'v View,
     /// Items that earlier events of the same request acquire.
     pub(super) acquired: BTreeMap<Id, ItemKind>,
+    /// Items that earlier events of the same request tell of.
+    pub(super) told: BTreeSet<ItemKey>,
     /// Whether ids may name nothing.
     pub(super) accept_unknown: bool,
     /// Ids that name nothing, if they may not.
@@ -26,7 +28,8 @@ pub(super) struct Known<'v> {
 impl<'v> Known<'v> {
     /// What is known before the first event is read.
     pub(super) fn new(view: &'v View, accept_unknown: bool) -> Self {
-        Self { view, acquired: BTreeMap::new(), accept_unknown, missing: Vec::new() }
+        let (acquired, told) = (BTreeMap::new(), BTreeSet::new());
+        Self { view, acquired, told, accept_unknown, missing: Vec::new() }
     }
 
     /// The kind of the item that an id means, if it is known.
