@@ -278,6 +278,15 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
     assert!(told.contains("what B2-tablet writes counts, and it may enrol and revoke"), "{told}");
     let told = says(&founded, &["log", "revoked", "B1-tablet", "lost in the mud"]);
     assert!(told.contains("nothing that B1-tablet ever wrote counts"), "{told}");
+    let refused = |args: &[&str]| {
+        let args: Vec<_> = args.iter().copied().chain(["--server", &founded.address]).collect();
+        flat(&on(folder.path(), "shed-desk", &args).code(65).err)
+    };
+    let told = refused(&["log", "enrolled", "B1-tablet", &key]);
+    assert!(told.contains("device_id is revoked; right is another name"), "{told}");
+    let event = told.split("a correction of ").nth(1).unwrap().to_owned();
+    let told = refused(&["log", "enrolled", "B3-tablet", &"0".repeat(64)]);
+    assert!(told.contains("key is a key that anybody can sign for"), "{told}");
     let told = says(&founded, &["sync"]);
     for device in [
         "member shed-desk, keeper: may enrol and revoke",
@@ -286,6 +295,9 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
     ] {
         assert!(told.contains(device), "no `{device}` in {told}");
     }
+    says(&founded, &["log", "wrong", event.trim(), "it lay in the boat"]);
+    let told = says(&founded, &["log", "enrolled", "B1-tablet", &key.to_uppercase()]);
+    assert!(told.contains("what B1-tablet writes counts"), "{told}");
 }
 
 // Common practice, no source: what lies at one place is counted there.
@@ -335,4 +347,70 @@ fn a_damaged_store_is_told_with_every_answer() {
         boat(args).code(0).warns(&["can only be read", "damaged"]);
     }
     boat(&["sync"]).says(&["store", "can only be read"]);
+}
+
+// Common practice, no source: pieces are lost, found and carried where they lie.
+#[test]
+fn pieces_go_and_come_where_they_lie() {
+    let boat = Boat::new();
+    let lies = |expected: &str| {
+        let shown = flat(&boat.types(&["gear", "show", "L20"]).code(0).out);
+        assert!(shown.contains(&format!("counted {expected}")), "{shown}");
+    };
+    boat.records(&["log", "moved", "L20", "B2", "--pieces", "3"]);
+    lies("B1 2 pieces, B2 3 pieces");
+    boat.records(&["log", "lost", "L20", "1", "--place", "B2"]);
+    lies("B1 2 pieces, B2 2 pieces");
+    boat.records(&["log", "lost", "L20", "1", "--seen", "--at", "B2"]);
+    lies("B1 2 pieces, B2 1 piece");
+    boat.records(&["log", "moved", "L20", "B3", "--from", "B2", "--pieces", "1"]);
+    lies("B1 2 pieces, B2 0 pieces, B3 1 piece");
+    boat.records(&["log", "found", "L20", "B2", "--pieces", "2"]);
+    lies("B1 2 pieces, B2 2 pieces, B3 1 piece");
+    boat.records(&["log", "counted", "L20", "4", "--at", "B3"]);
+    lies("B1 2 pieces, B2 2 pieces, B3 4 pieces");
+    boat.types(&["history", "L20"]).code(0).says(&["+2 pieces, found at B2"]);
+    boat.types(&["log", "lost", "L20", "--place", "B2"]).code(2).warns(&["AMOUNT"]);
+}
+
+// Common practice, no source: what could have no effect is asked about at once.
+#[test]
+fn an_amount_that_does_not_go_with_the_item_is_asked_about() {
+    let boat = Boat::new();
+    let asked = |args: &[&str]| {
+        let told = boat.types(args).code(65);
+        keeps_to_eighty(&told.err);
+        flat(&told.err)
+    };
+    assert!(asked(&["log", "counted", "L30", "1.5"]).contains("L30 is counted in pieces"));
+    assert!(asked(&["log", "lost", "L30", "two"]).contains("a whole number of pieces"));
+    assert!(asked(&["log", "lost", "K04", "2"]).contains("K04 is measured in metres of line"));
+    let carried = ["log", "moved", "L30", "B2", "--pieces", "4"];
+    let told = asked(&carried);
+    assert!(told.contains("of L30 up to 3 can be at B1"), "{told}");
+    assert!(told.contains("hint: --from") && told.contains("--unknown-ok"), "{told}");
+    boat.records(&[&carried[..], &["--unknown-ok"]].concat());
+    assert!(asked(&["log", "edited", "R02", "power=MH"]).contains("one of power_label"));
+}
+
+// Common practice, no source.
+#[test]
+fn what_is_typed_is_told_once_and_in_plain_words() {
+    let boat = Boat::new();
+    boat.records(&["log", "note", "R14", "hello"]);
+    boat.records(&["log", "note", "R14", "hello", "--text", "before dawn"]);
+    let told = boat.types(&["history", "R14", "-o", "csv"]).code(0).out;
+    assert!(told.contains("note: hello\n") && !told.contains("hello; hello"), "{told}");
+    assert!(told.contains("note: hello; before dawn"), "{told}");
+    let minutes = boat.types(&["log", "used", "E08", "2 h"]).code(2);
+    assert!(flat(&minutes.err).contains("a whole number of minutes"), "{}", minutes.err);
+    boat.types(&["log", "moved", "L30", "B2", "--pieces", "two"])
+        .code(2)
+        .warns(&["a whole number of pieces"]);
+    let taken = boat.types(&["stocktake", "B1", "L30=1", "L30=2", "-o", "csv"]).code(0).out;
+    assert!(!taken.contains("L30"), "{taken}");
+    let trace = taken.lines().find(|line| line.contains(",K09,")).unwrap();
+    assert!(trace.contains("20 pieces of ") && !trace.ends_with("of "), "{trace}");
+    let many = boat.types(&["stocktake", "B1", "L30=1000000", "L30=1"]).code(2);
+    assert!(flat(&many.err).contains("0 to 1000000"), "{}", many.err);
 }

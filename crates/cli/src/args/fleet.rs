@@ -2,11 +2,24 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Subcommand, value_parser};
+use clap::{Args, Subcommand};
 use deepbend_contract::limits;
 
 /// Most pieces or minutes of an event.
-const MOST: i64 = limits::EVENT_AMOUNT.high as i64;
+const MOST: i32 = limits::EVENT_AMOUNT.high as i32;
+
+fn whole(text: &str, least: i32, unit: &str) -> Result<i32, String> {
+    let number = text.trim().parse().ok().filter(|number| (least..=MOST).contains(number));
+    number.ok_or_else(|| format!("right is a whole number of {unit} in {least}..={MOST}"))
+}
+
+fn minutes(text: &str) -> Result<i32, String> {
+    whole(text, 0, "minutes")
+}
+
+fn pieces(text: &str) -> Result<i32, String> {
+    whole(text, 1, "pieces")
+}
 
 /// What happened: one short line each.
 #[derive(Debug, Subcommand)]
@@ -18,8 +31,11 @@ pub enum LogCommand {
         /// Boat or place ashore where it is now.
         place: String,
         /// How many pieces, of what is counted in pieces
-        #[arg(long, value_name = "NUMBER", value_parser = value_parser!(i32).range(1..=MOST))]
+        #[arg(long, value_name = "NUMBER", value_parser = pieces)]
         pieces: Option<i32>,
+        /// Where they were [default: where the item was first]
+        #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
+        from: String,
     },
     /// Lent to somebody: log lent R02 anna --until 2031-09-20
     Lent {
@@ -45,7 +61,7 @@ pub enum LogCommand {
         item: String,
         /// How many there are, or how much line is left: "45 m", "150 yd", "30 ft".
         amount: String,
-        /// Where, if not where it was first
+        /// Where [default: --at, or else where the item was first]
         #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
         place: String,
         /// A number alone is the length of line left, m
@@ -58,14 +74,20 @@ pub enum LogCommand {
         item: String,
         /// How many pieces, or how much line.
         amount: Option<String>,
+        /// Where the pieces were [default: --at, or else where the item was first]
+        #[arg(long, requires = "amount", value_name = "ID")]
+        place: Option<String>,
     },
-    /// Found again: log found R09 B1
+    /// Found again: log found R09 B1, log found L30 B2 --pieces 1
     Found {
         /// The item.
         item: String,
         /// Where.
         #[arg(default_value = "", hide_default_value = true)]
         place: String,
+        /// How many pieces, of what is counted in pieces
+        #[arg(long, value_name = "NUMBER", value_parser = pieces)]
+        pieces: Option<i32>,
     },
     /// A reel put on a rod: log rigged R14 E08
     Rigged {
@@ -111,7 +133,7 @@ pub enum LogCommand {
         /// The item.
         item: String,
         /// How long, minutes.
-        #[arg(value_parser = value_parser!(i32).range(0..=MOST))]
+        #[arg(value_parser = minutes)]
         minutes: i32,
     },
     /// Broken: log broke R15 "tip section"
@@ -184,7 +206,7 @@ pub enum LogCommand {
         /// The item.
         item: String,
         /// The remark.
-        text: String,
+        remark: String,
     },
     /// A column of the description written anew: log edited R06 power_label=MH
     Edited {

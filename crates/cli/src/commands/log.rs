@@ -25,7 +25,7 @@ pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEve
         (false, false) => pb::Certainty::Said,
     };
     let item_kind = kind.map_or(Ok(pb::ItemKind::Unspecified), |kind| read_kind(&kind))?;
-    let (item_id, what) = body(service, what).await?;
+    let (item_id, what) = body(service, what, &at).await?;
     Ok(pb::NewEvent {
         item_id,
         item_kind: item_kind.into(),
@@ -84,7 +84,14 @@ async fn send(
     answer.map(tonic::Response::into_inner).map_err(|status| {
         let unknown = status.code() == tonic::Code::NotFound && may_wait;
         let failure = Failure::from(status);
-        if unknown {
+        // Of moved pieces the service knows where others are.
+        let pieces = failure.lines.iter().any(|line| line.contains("accept_unknown_ids"));
+        if pieces {
+            failure.hint(
+                "--from says where they were; --unknown-ok records it all the same, if another \
+                 boat brought more",
+            )
+        } else if unknown {
             failure.hint(
                 "if only another boat knows it: `deepbend sync` first, or --unknown-ok to record \
                  it all the same",
@@ -160,12 +167,17 @@ pub(super) fn print(
     Ok(())
 }
 
-async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Failure> {
+/// What happened, and to which item; `at` is where it was seen.
+async fn body(service: &Service, what: LogCommand, at: &str) -> Result<(String, What), Failure> {
+    // Pieces lie where they were seen, unless another place is named.
+    let place_of = |measure: pb::Measure, place: String| {
+        let there = place.is_empty() && measure == pb::Measure::Pieces;
+        if there { at.to_owned() } else { place }
+    };
     Ok(match what {
-        LogCommand::Moved { item, place, pieces } => (
-            item,
-            What::Moved(pb::Moved { to_id: place, piece_count: pieces, ..Default::default() }),
-        ),
+        LogCommand::Moved { item, place, pieces, from } => {
+            (item, What::Moved(pb::Moved { to_id: place, from_id: from, piece_count: pieces }))
+        }
         LogCommand::Lent { item, to, until } => {
             (item, What::Lent(pb::Lent { to_id: to, until_date: until }))
         }
@@ -174,25 +186,37 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
         }
         LogCommand::Counted { item, amount, place, metres } => {
             let (measure, amount) = read_amount(service, &amount, metres).await?;
-            let counted =
-                pb::Counted { measure: measure.into(), place_id: place, amount: Some(amount) };
+            let place_id = place_of(measure, place);
+            let counted = pb::Counted { measure: measure.into(), place_id, amount: Some(amount) };
             (item, What::Counted(counted))
         }
-        LogCommand::Lost { item, amount: None } => (item, What::Lost(pb::Lost {})),
-        LogCommand::Lost { item, amount: Some(amount) } => {
+        LogCommand::Lost { item, amount: None, place: _ } => (item, What::Lost(pb::Lost {})),
+        LogCommand::Lost { item, amount: Some(amount), place } => {
             let (measure, amount) = read_amount(service, &amount, false).await?;
             if amount == 0 {
                 return Err(Failure::usage("nothing is lost: write how many or how much"));
             }
             let adjusted = pb::Adjusted {
                 measure: measure.into(),
-                place_id: String::new(),
+                place_id: place_of(measure, place.unwrap_or_default()),
                 change: Some(-amount),
                 reason: pb::AdjustmentReason::Lost.into(),
             };
             (item, What::Adjusted(adjusted))
         }
-        LogCommand::Found { item, place } => (item, What::Found(pb::Found { at_id: place })),
+        LogCommand::Found { item, place, pieces: None } => {
+            (item, What::Found(pb::Found { at_id: place }))
+        }
+        LogCommand::Found { item, place, pieces: Some(pieces) } => {
+            let measure = pb::Measure::Pieces;
+            let adjusted = pb::Adjusted {
+                measure: measure.into(),
+                place_id: place_of(measure, place),
+                change: Some(pieces),
+                reason: pb::AdjustmentReason::Found.into(),
+            };
+            (item, What::Adjusted(adjusted))
+        }
         LogCommand::Rigged { rod, reel } => {
             (rod, What::Rigged(pb::Rigged { reel_id: reel, ..Default::default() }))
         }
@@ -245,7 +269,7 @@ async fn body(service: &Service, what: LogCommand) -> Result<(String, What), Fai
             let status = read_status(&status)?.into();
             (item, What::StatusSet(pb::StatusSet { status }))
         }
-        LogCommand::Note { item, text } => (item, What::Note(pb::Note { text })),
+        LogCommand::Note { item, remark } => (item, What::Note(pb::Note { text: remark })),
         LogCommand::Edited { item, cells } => {
             let mut columns = BTreeMap::new();
             for cell in cells {
@@ -295,6 +319,13 @@ async fn read_amount(
 ) -> Result<(pb::Measure, i32), Failure> {
     let whole = !metres && text.bytes().all(|byte| byte.is_ascii_digit());
     if !whole {
+        if !text.bytes().any(|byte| byte.is_ascii_digit()) {
+            let right = "a whole number of pieces, or a length of line such as \"45 m\"";
+            return Err(Failure::new(
+                Exit::BadData,
+                format!("`{text}` is no amount; right is {right}"),
+            ));
+        }
         return Ok((pb::Measure::Centimetres, read_length(service, text).await?));
     }
     let pieces = text.parse().map_err(|_| {

@@ -42,7 +42,15 @@ fn found(args: &StocktakeArgs) -> Result<BTreeMap<String, (usize, Option<i32>)>,
         };
         let there = found.entry(id.to_owned()).or_default();
         there.0 += 1;
-        there.1 = count.or(there.1);
+        // Two boxes with the same tag hold the sum of both.
+        there.1 = match (there.1, count) {
+            (Some(one), Some(other)) => Some(one.saturating_add(other)),
+            (one, other) => other.or(one),
+        };
+        if there.1.is_some_and(|count| f64::from(count) > limits::EVENT_AMOUNT.high) {
+            let right = limits::EVENT_AMOUNT;
+            return Err(Failure::usage(format!("more pieces of {id} than counted: {right}")));
+        }
     }
     Ok(found)
 }
@@ -177,12 +185,13 @@ fn differences(
         let is_here = if item.quantity.is_some() { pieces > 0 } else { item.place_id == place };
         let gear = !matches!(item.kind(), pb::ItemKind::Boat | pb::ItemKind::Device);
         if is_here && gear && !away.contains(&item.status) && !found.contains_key(&item.id) {
+            let name = match item.display_name.as_str() {
+                "" => render::what(item),
+                name => name.to_owned(),
+            };
             let what = match item.quantity {
-                None => item.display_name.clone(),
-                Some(_) => {
-                    let pieces = units::counted(pieces.into(), "piece");
-                    format!("{pieces} of {}", item.display_name)
-                }
+                None => name,
+                Some(_) => format!("{} of {name}", units::counted(pieces.into(), "piece")),
             };
             rows.push(row("missing", &item.id, what));
         }
