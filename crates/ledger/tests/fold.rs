@@ -8,10 +8,11 @@ use deepbend_core::gear::Power;
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::{BadEvent, Sealed, follow};
 use deepbend_ledger::filter::Filter;
+use deepbend_ledger::fold::Disputed;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::import;
 use deepbend_ledger::item::{Item, ItemKey, ItemKind, Status};
-use deepbend_ledger::view::{Conflict, View};
+use deepbend_ledger::view::{Conflict, Entry, View};
 use proptest::prelude::*;
 
 mod fleet;
@@ -106,6 +107,27 @@ fn two_first_events_of_one_id_are_kept_and_reported() {
     assert_eq!(entry.item().status, Status::Lost);
     assert_eq!(entry.claims().len(), 3);
     assert!(entry.is_contested());
+}
+
+// Source: own rule: two boats that read the same list mean the same things.
+#[test]
+fn the_same_list_imported_twice_is_one_fleet() {
+    let (one, two) = (events("shed-desk"), events("B3-tablet"));
+    let view = View::fold(one.iter().chain(&two));
+    assert_eq!(view.entries().count(), one.len());
+    assert_eq!(view.contested().count(), 0);
+    let alone = View::fold(&one);
+    for entry in view.entries() {
+        assert_eq!(Some(entry.item()), alone.get(&entry.item().key()).map(Entry::item));
+        assert_eq!(entry.claims().len(), 2);
+    }
+    // Where one list says something else of a thing, people are asked.
+    let mut other = two.last().unwrap().event().body.acquired().unwrap().as_ref().clone();
+    other.note = Some("another one".to_owned());
+    let other = recorder("x").record(&claim(), BTreeSet::new(), acquired(&other)).unwrap();
+    let view = View::fold(one.iter().chain([&other]));
+    let contested: Vec<_> = view.contested().map(Entry::disputes).collect();
+    assert!(contested.len() == 1 && contested[0].contains(&Disputed::Tag), "{contested:?}");
 }
 
 #[test]

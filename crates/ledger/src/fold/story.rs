@@ -37,7 +37,7 @@ pub struct Wear {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Disputed {
-    /// Its id: more than one first event claims it.
+    /// Its id: first events claim it for different things.
     Tag,
     /// A field.
     Field(Field),
@@ -227,8 +227,9 @@ pub(crate) fn story(
     );
     disputes
         .extend(counts.iter().filter(|(_, c)| c.recount).map(|(k, _)| Disputed::Count(k.clone())));
-    let acquisitions = lines.iter().filter(|line| line.is_heard() && is_acquisition(line));
-    if acquisitions.count() > 1 {
+    let heard = lines.iter().filter(|line| line.is_heard());
+    // The same list imported on two boats tells of one item twice, not of two.
+    if heard.filter_map(acquired).any(|item| item != first) {
         disputes.insert(Disputed::Tag);
     }
     let item = compose(first, &fields, &counts, &mut lines);
@@ -324,19 +325,18 @@ fn strength(item: &Item) -> Option<f64> {
     }
 }
 
-fn is_acquisition(line: &Line<'_>) -> bool {
-    line.deeds.iter().any(|deed| matches!(deed, Deed::Acquire(_)))
+/// What a first event says of the item.
+fn acquired<'l>(line: &Line<'l>) -> Option<&'l Item> {
+    line.deeds.iter().find_map(
+        |deed| {
+            if let Deed::Acquire(item) = deed { Some(*item) } else { None }
+        },
+    )
 }
 
 /// The first description of the item: that of the lowest chain and number.
 fn first<'l>(lines: &[Line<'l>]) -> Option<&'l Item> {
-    lines.iter().filter(|line| line.acts()).find_map(|line| {
-        line.deeds.iter().find_map(
-            |deed| {
-                if let Deed::Acquire(item) = deed { Some(*item) } else { None }
-            },
-        )
-    })
+    lines.iter().filter(|line| line.acts()).find_map(acquired)
 }
 
 fn unknown(lines: Vec<Line<'_>>) -> Story {
