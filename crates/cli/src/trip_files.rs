@@ -36,6 +36,25 @@ pub fn ids(files: &TripFiles) -> Result<Vec<String>, Failure> {
     Ok(rows(&files.trips)?.iter().map(|row| row.text("trip_id").to_owned()).collect())
 }
 
+/// Rows of no trip of the file, in words: nobody fishes what they ask for.
+///
+/// # Errors
+/// A file that is no table with trips.
+pub fn of_no_trip(files: &TripFiles) -> Result<Vec<String>, Failure> {
+    let known = ids(files)?;
+    let mut all = Vec::new();
+    for file in [&files.segments, &files.needs] {
+        let rows = rows(file)?;
+        let lost = rows.iter().filter(|row| !known.iter().any(|id| id == row.text("trip_id")));
+        all.extend(lost.map(|row| {
+            let text =
+                format!("`{}` is none of {}: left out", row.text("trip_id"), known.join(", "));
+            row.fault("trip_id", &text)
+        }));
+    }
+    Ok(all)
+}
+
 /// The trip with this id, or the only one. Its anglers fish all at once unless they take turns.
 ///
 /// # Errors
@@ -328,6 +347,9 @@ mod tests {
         ] {
             assert!(said.contains(part), "{part} not in\n{said}");
         }
+        files.needs.1 = files.needs.1.replacen("T1,a,", "T9,a,", 1);
+        let said = of_no_trip(&files).unwrap();
+        assert_eq!(said, ["needs.csv: row 1, column trip_id: `T9` is none of T1, T2: left out"]);
         let failure = trip(&files, None, true).unwrap_err();
         assert_eq!(failure.hint.as_deref(), Some("--trip with one of T1, T2"));
     }

@@ -13,7 +13,7 @@ use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::Certainty;
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::{ItemKey, ItemKind};
+use deepbend_ledger::item::{Item, ItemKey, ItemKind};
 use deepbend_ledger::view::View;
 use deepbend_server::trips::TripServiceImpl;
 use deepbend_store::inventory::Inventory;
@@ -182,7 +182,12 @@ async fn a_tag_on_two_items_bars_them_from_the_plan() {
     };
     assert!(taken(&certain), "the rod is worth taking");
     let item = inventory.view().get(&rod("R16")).unwrap().item().clone();
-    // Tagged by a device that had not heard of the other one.
+    // The same rod once more is no second one.
+    let again = Body::Acquired { item: Arc::new(item.clone()) };
+    record(&inventory, &View::default(), ("B1-tablet", Certainty::Typed, again));
+    assert!(taken(&fleet(&service, both()).await));
+    // Another one, tagged by a device that had not heard of the first.
+    let item = Item { serial: Some("another".to_owned()), ..item };
     let second = Body::Acquired { item: Arc::new(item) };
     record(&inventory, &View::default(), ("B2-tablet", Certainty::Typed, second));
     let plan = fleet(&service, both()).await;
@@ -222,6 +227,17 @@ async fn pins_of_a_boat_are_kept_or_named() {
     let status = after_the_evening().plan_fleet(Request::new(request)).await.unwrap_err();
     assert_eq!(status.code(), Code::InvalidArgument);
     assert!(status.message().contains("R17"), "{}", status.message());
+    // No boat is left ashore, and a lure by all boats or by none.
+    for (id, boat) in [("B2", ""), ("L08", "B3"), ("K09", "B1")] {
+        let mut request = both();
+        request.pins = vec![pin(pb::PinRule::Leave, id, boat)];
+        let status = service.plan_fleet(Request::new(request)).await.unwrap_err();
+        assert_eq!(status.code(), Code::InvalidArgument, "{id}");
+        assert!(status.message().contains(id), "{}", status.message());
+    }
+    let mut request = both();
+    request.pins = vec![pin(pb::PinRule::Leave, "L08", "")];
+    assert_eq!(fleet(&service, request).await.status(), pb::PlanStatus::Optimal);
 }
 
 // Domain: "R17 lost at 10:00"; the rest is rigged anew from what is aboard alone.

@@ -1,6 +1,6 @@
 //! What the plans of one trip and of several boats have in common on the command line.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use deepbend_contract::pb;
 
@@ -8,16 +8,26 @@ use super::text_of;
 use crate::args::TermsArgs;
 use crate::describe;
 use crate::failure::Failure;
-use crate::trip_files::TripFiles;
+use crate::output::wrapped_note;
+use crate::trip_files::{self, TripFiles};
 
 /// The three files that state trips.
 pub(super) fn files(args: &TermsArgs) -> Result<TripFiles, Failure> {
-    let text = |path: &Option<std::path::PathBuf>| -> Result<(String, String), Failure> {
+    read([&args.trips, &args.segments, &args.needs])
+}
+
+/// The files of trips, segments and needs. Says which rows belong to no trip.
+pub(super) fn read(paths: [&Option<PathBuf>; 3]) -> Result<TripFiles, Failure> {
+    let text = |path: &Option<PathBuf>| -> Result<(String, String), Failure> {
         let path = path.as_deref().unwrap_or(Path::new(""));
         Ok((path.display().to_string(), text_of(path)?))
     };
-    let (trips, segments, needs) = (text(&args.trips)?, text(&args.segments)?, text(&args.needs)?);
-    Ok(TripFiles { trips, segments, needs })
+    let [trips, segments, needs] = paths;
+    let files = TripFiles { trips: text(trips)?, segments: text(segments)?, needs: text(needs)? };
+    for row in trip_files::of_no_trip(&files)? {
+        wrapped_note("note: ", &row);
+    }
+    Ok(files)
 }
 
 /// Places with the cost of a move.

@@ -1,20 +1,19 @@
 //! What to buy for a season, and which few outfits cover it best.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::watch_plan_request::Work;
 use deepbend_contract::pb::watch_plan_response::Part;
 
 use super::watched::{other_answer, watched};
-use super::{finish, json_of, printed_only, text_of};
+use super::{finish, json_of, plan_terms, printed_only};
 use crate::args::{GapsArgs, Global, SeasonArgs, SetArgs};
 use crate::failure::Failure;
 use crate::output::{self, Format, put};
 use crate::render;
 use crate::service::{Needs, Service};
-use crate::trip_files::{self, TripFiles};
+use crate::trip_files;
 
 /// Says what to buy.
 pub(super) async fn gaps(global: &Global, args: &GapsArgs) -> Result<(), Failure> {
@@ -102,12 +101,7 @@ pub(super) async fn set(global: &Global, args: &SetArgs) -> Result<(), Failure> 
 }
 
 fn trips(args: &SeasonArgs) -> Result<Vec<pb::SeasonTrip>, Failure> {
-    let text = |path: &Option<std::path::PathBuf>| -> Result<(String, String), Failure> {
-        let path = path.as_deref().unwrap_or(Path::new(""));
-        Ok((path.display().to_string(), text_of(path)?))
-    };
-    let (trips, segments, needs) = (text(&args.trips)?, text(&args.segments)?, text(&args.needs)?);
-    let files = TripFiles { trips, segments, needs };
+    let files = plan_terms::read([&args.trips, &args.segments, &args.needs])?;
     let mut days: BTreeMap<String, i32> = BTreeMap::new();
     for text in &args.days {
         let wrong = || Failure::usage(format!("--days {text}: that is not TRIP=DAYS"));

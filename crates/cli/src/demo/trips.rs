@@ -5,7 +5,7 @@ use deepbend_contract::pb;
 use super::ask::Ask;
 use super::{Fleet, chapter};
 use crate::failure::Failure;
-use crate::render::{capital, fleet_moves, plan, recovered};
+use crate::render::{capital, fleet_moves, plan, recovered, units};
 use crate::trip_files;
 
 /// Trip, and the places from which its gear may come.
@@ -54,12 +54,12 @@ async fn together(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<String, 
     for plan in &planned.plans {
         let counts = plan.counts.unwrap_or_default();
         page.paragraph(&format!(
-            "{} ({}): {} of {} lures covered with {} outfits.",
+            "{} ({}): {} of {} lures covered with {}.",
             plan.trip_id,
             plan.boat_id,
             counts.covered_count,
             counts.need_count,
-            counts.outfit_count
+            units::counted(counts.outfit_count.into(), "outfit")
         ));
         if let Some(worst) = plan.losses.first() {
             page.hanging("  the worst single loss: ", &worst.text);

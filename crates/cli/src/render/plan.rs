@@ -7,7 +7,7 @@ use deepbend_contract::pb;
 use super::gear::line_phrase;
 use super::judgement::{cautions, findings};
 use super::{Page, Table, bar, capital, model_id, plain};
-use super::{plan_change, plan_jobs};
+use super::{plan_change, plan_jobs, units};
 
 /// A plan in the order in which a crew needs it.
 #[must_use]
@@ -138,15 +138,15 @@ fn pin_words(pin: &pb::Pin) -> String {
 fn head(page: &mut Page, plan: &pb::Plan) {
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
-            "{} of {} lures covered with {} outfits (room for {}); {} moves, {} minutes of jobs \
-             before departure; {} candidates looked at.",
+            "{} of {} lures covered with {} (room for {}); {}, {} of jobs before departure; {} \
+             looked at.",
             counts.covered_count,
             counts.need_count,
-            counts.outfit_count,
+            units::counted(counts.outfit_count.into(), "outfit"),
             counts.outfit_limit_count,
-            counts.move_count,
-            plan_jobs::minutes_at_home(plan),
-            counts.candidate_count,
+            units::counted(counts.move_count.into(), "move"),
+            units::counted(plan_jobs::minutes_at_home(plan).into(), "minute"),
+            units::counted(counts.candidate_count.into(), "candidate"),
         ));
     }
 }

@@ -2,7 +2,7 @@
 
 use deepbend_contract::pb;
 
-use super::{Page, model_id, plain, plan, plan_jobs};
+use super::{Page, model_id, plain, plan, plan_jobs, units};
 
 /// What contested gear would change.
 pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
@@ -47,8 +47,10 @@ pub fn recovered(
     }
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
-            "{} of {} lures are covered from what is aboard, with {} outfits.",
-            counts.covered_count, counts.need_count, counts.outfit_count
+            "{} of {} lures are covered from what is aboard, with {}.",
+            counts.covered_count,
+            counts.need_count,
+            units::counted(counts.outfit_count.into(), "outfit")
         ));
     }
     if let Some(difference) = &answer.difference {

@@ -111,7 +111,11 @@ pub(super) fn what_if(page: &mut Page, plan: &pb::Plan) {
     }
     if !rest.is_empty() {
         let rods: Vec<&str> = rest.iter().map(|loss| loss.rod_id.as_str()).collect();
-        page.hanging("  - ", &format!("The loss of one of {} opens nothing.", rods.join(", ")));
+        let which = match rods.as_slice() {
+            [only] => (*only).to_owned(),
+            all => format!("one of {}", all.join(", ")),
+        };
+        page.hanging("  - ", &format!("The loss of {which} opens nothing."));
     }
     if let Some(windier) = &plan.windier {
         page.hanging("  - ", &windier.text);

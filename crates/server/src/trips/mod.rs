@@ -345,9 +345,15 @@ fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> {
             let right = "the inventory id of a boat with rod holders";
             faults.push(pb::FaultCode::Conflict, at.field("boat_id"), wrong, right);
         }
-        for (wrong, right) in pool::out_of_reach(view, asked) {
+        for (wrong, right) in pool::out_of_reach(view, asked, trips) {
             let at = At::ROOT.field("pins");
             faults.push(pb::FaultCode::Conflict, at.field("item_id"), wrong, right);
+        }
+        let lost = asked.aboard.iter().flat_map(|aboard| &aboard.lost);
+        for id in lost.filter(|id| !pool::is_gear(view, id)) {
+            let right = "a rod, a reel, a lure or a stock";
+            let at = At::ROOT.field("lost_item_ids");
+            faults.push(pb::FaultCode::Conflict, at, format!("is {id}"), right);
         }
     }
     faults.or(())?;

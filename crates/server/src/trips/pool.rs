@@ -196,9 +196,27 @@ pub(super) fn aboard(asked: &Asked, aboard: &Aboard, item: &Item) -> Option<Stri
     there.then(|| asked.trip.boat.clone())
 }
 
-/// Pins that cannot be kept since the item is not in the pool: what is wrong, and what is right.
-pub(super) fn out_of_reach(view: &View, asked: &Asked) -> Vec<(String, String)> {
+/// Whether something can be left ashore or lost: gear, and not the boat that it lies on.
+pub(super) fn is_gear(view: &View, id: &str) -> bool {
+    let kinds = [ItemKind::Rod, ItemKind::Reel, ItemKind::Lure, ItemKind::LineStock];
+    kinds.into_iter().any(|kind| item(view, kind, id).is_some())
+}
+
+/// Pins that cannot be kept since the item is not in the pool, or is none to be pinned so: what is
+/// wrong, and what is right.
+pub(super) fn out_of_reach(view: &View, asked: &Asked, all: &[Asked]) -> Vec<(String, String)> {
     let mut faults = Vec::new();
+    for id in &asked.pins.leave {
+        let alone =
+            [ItemKind::Rod, ItemKind::Reel].into_iter().any(|k| item(view, k, id).is_some());
+        if !is_gear(view, id) {
+            let right = "a rod, a reel, a lure or a stock with PIN_RULE_LEAVE";
+            faults.push((format!("is {id}"), right.to_owned()));
+        } else if !alone && all.iter().any(|other| !other.pins.leave.contains(id)) {
+            let right = "a rod or a reel where boat_id is given; left out, all boats leave it";
+            faults.push((format!("is {id}, which one boat leaves"), right.to_owned()));
+        }
+    }
     for id in &asked.pins.take {
         let found = [ItemKind::Rod, ItemKind::Reel].into_iter().find_map(|k| item(view, k, id));
         match found {

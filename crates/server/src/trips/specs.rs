@@ -82,10 +82,11 @@ impl Spec {
         let action = self.rod.action.map_or("", |a| a.as_word()).replace('_', "-");
         let material = self.rod.material.map_or("", |m| m.as_word());
         let grams = |mass: Option<Mass>| mass.map_or_else(String::new, |m| format!("{:.0}", m.g()));
+        let class = Power::nearest(self.class).plain();
+        let article = if class.starts_with(['e', 'u']) { "an" } else { "a" };
         format!(
-            "a {} {action} {material} {} rod of about {} to {} g and {} kg ({:.0} lb) nylon, \
+            "{article} {class} {action} {material} {} rod of about {} to {} g and {} kg ({:.0} lb) nylon, \
              fished with {}",
-            Power::nearest(self.class).plain(),
             self.handle().as_word(),
             grams(self.rod.lure_rating.min),
             grams(self.rod.lure_rating.max),
