@@ -181,6 +181,16 @@ fn a_correction_shows_what_goes_before_it_goes() {
     boat.types(&[&wrong[..], &["--yes"]].concat()).code(0).says(&["recorded"]);
     boat.types(&["gear", "show", "R17"]).code(65);
     boat.types(&["history", "R17"]).code(0).says(&["never ours"]);
+    // What lies at a place that goes is told, pieces and all.
+    boat.records(&["log", "moved", "L30", "B3", "--pieces", "1"]);
+    let there = boat.types(&["gear", "list", "--place", "B3", "-o", "csv"]).code(0).out;
+    // The head of the table stands for that piece: a list shows an item where most of it lies.
+    let count = there.lines().count();
+    let listed = boat.types(&["history", "B3"]).code(0).out;
+    let first = listed.lines().nth(1).unwrap().split_whitespace().next().unwrap().to_owned();
+    let told = flat(&boat.types(&["log", "wrong", &first, "never ours"]).code(2).out);
+    let lie = format!("B3 leaves the inventory; {count} items lie there and keep that place until");
+    assert!(told.contains(&lie), "{told}");
 }
 
 // Source: NIST SP 811 (1 yd = 0.9144 m, 1 ft = 0.3048 m, 1 lb = 0.45359237 kg), rounded by hand.

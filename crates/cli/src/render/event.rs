@@ -89,13 +89,20 @@ pub(crate) fn taken_back(answer: &pb::RecordEventsResponse, width: usize) -> Str
             &format!("{}: {} ({said})", event.event_id, phrase(&event, "")),
         );
         if back.item_removed {
-            let count = back.idle_event_count;
-            let others = match count {
-                0 => "nothing else is told of it".to_owned(),
-                1 => "1 other event of it counts no more".to_owned(),
-                _ => format!("{count} other events of it count no more"),
+            let others = match back.idle_event_count {
+                0 if back.lying_item_count > 0 => String::new(),
+                0 => "; nothing else is told of it".to_owned(),
+                1 => "; 1 other event of it counts no more".to_owned(),
+                count => format!("; {count} other events of it count no more"),
             };
-            page.hanging("  ", &format!("{item} leaves the inventory; {others}"));
+            let lying = match back.lying_item_count {
+                0 => String::new(),
+                1 => "; 1 item lies there and keeps that place until it is moved".to_owned(),
+                count => {
+                    format!("; {count} items lie there and keep that place until they are moved")
+                }
+            };
+            page.hanging("  ", &format!("{item} leaves the inventory{others}{lying}"));
         }
     }
     page.finish()

@@ -9,7 +9,7 @@ use deepbend_ledger::fold::{
     Bench, Count, CountKey, Disputed, Effect, FieldClaim, Held, Loan, Story, Told, Value, Why,
 };
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::{Cost, Item, ItemKey};
+use deepbend_ledger::item::{Cost, Item, ItemKey, ItemKind};
 use deepbend_ledger::time::Date;
 use deepbend_ledger::view::{Conflict, Entry, EventRef, View};
 
@@ -188,12 +188,27 @@ pub(super) fn taken_back(view: &View, correction: &EventRef) -> Option<pb::Taken
         let history = view.history(key);
         history.iter().filter(|told| told.effect == Effect::Nothing(Why::UnknownItem)).count()
     };
+    let lying = |place: &ItemKey| {
+        let there = view.entries().filter(|entry| lies_at(view, entry, &place.id));
+        if place.kind == ItemKind::Boat { there.count() } else { 0 }
+    };
+    let number = |count: usize| i32::try_from(count).unwrap_or(i32::MAX);
     Some(pb::TakenBack {
         correction_event_id: correction.id.to_string(),
         event: event(view, &wrong),
         item_removed: removed.is_some(),
-        idle_event_count: removed.map_or(0, |key| i32::try_from(idle(&key)).unwrap_or(i32::MAX)),
+        idle_event_count: removed.as_ref().map_or(0, |key| number(idle(key))),
+        lying_item_count: removed.as_ref().map_or(0, |key| number(lying(key))),
     })
+}
+
+/// Whether an item, or a piece of it, lies at a place.
+fn lies_at(view: &View, entry: &Entry, place: &Id) -> bool {
+    if entry.item().quantity.is_none() {
+        return entry.item().place.as_ref() == Some(place);
+    }
+    let there = place_counts(view, entry);
+    there.iter().any(|there| there.place_id == place.as_str() && there.high > 0)
 }
 
 /// The same with what became of it.
