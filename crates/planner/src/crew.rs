@@ -146,14 +146,31 @@ fn seat_segment(grid: &Grid<'_>, selection: &Selection, segment: usize, crew: &m
     for (o, n, ..) in &usable {
         net.arc(out_at + o, need_at + n, many);
     }
-    for (n, &need) in needs.iter().enumerate() {
-        let lure = grid.needs[need].lure;
-        if selection.lures[lure] {
-            net.arc(need_at + n, 1, grid.lures[lure].quantity.min(many));
-        }
+    // The most important lures are begun with, as often as they are asked for at once; then
+    // whatever seats somebody. What is sent stays sent, so the later rounds take nothing away.
+    let mut seated = 0;
+    for (n, _) in needs.iter().enumerate() {
+        net.arc(need_at + n, 1, 0);
     }
-
-    let seated = net.fill();
+    let mut importances: Vec<u32> = needs.iter().map(|&n| grid.needs[n].importance).collect();
+    importances.sort_unstable_by(|a, b| b.cmp(a));
+    importances.dedup();
+    for importance in importances.into_iter().map(Some).chain([None]) {
+        for (n, &need) in needs.iter().enumerate() {
+            let need = &grid.needs[need];
+            if !selection.lures[need.lure] {
+                continue;
+            }
+            let most = grid.lures[need.lure].quantity.min(many);
+            let asked = need.copies.min(most);
+            if importance.is_none() {
+                net.capacity[need_at + n][1] += most - asked;
+            } else if importance == Some(need.importance) {
+                net.capacity[need_at + n][1] += asked;
+            }
+        }
+        seated += net.fill();
+    }
     if seated < many {
         crew.unseated += many - seated;
         let from = net.reach();
