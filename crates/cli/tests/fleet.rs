@@ -377,7 +377,7 @@ fn pieces_go_and_come_where_they_lie() {
     lies("B1 2 pieces, B2 0 pieces, B3 1 piece");
     boat.records(&["log", "found", "L20", "B2", "--pieces", "2"]);
     lies("B1 2 pieces, B2 2 pieces, B3 1 piece");
-    boat.records(&["log", "counted", "L20", "4", "--at", "B3"]);
+    boat.records(&["log", "counted", "L20", "4", "--place", "B3"]);
     lies("B1 2 pieces, B2 2 pieces, B3 4 pieces");
     boat.types(&["history", "L20"]).code(0).says(&["+2 pieces, found at B2"]);
     boat.types(&["log", "lost", "L20", "--place", "B2"]).code(2).warns(&["AMOUNT"]);

@@ -13,7 +13,7 @@ use deepbend_contract::pb;
 use deepbend_ledger::body::{Body, Measure};
 use deepbend_ledger::event::Certainty;
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::{FittedLine, ItemKey, ItemKind, Spec, Status};
+use deepbend_ledger::item::{FittedLine, Item, ItemKey, ItemKind, Spec, Status};
 use deepbend_ledger::view::View;
 use deepbend_server::trips::TripServiceImpl;
 use trip_support::{Fleet, plan_on, record, t1, tell};
@@ -158,6 +158,7 @@ async fn a_tag_on_two_items_bars_every_kind() {
         [(ItemKind::Reel, "E13"), (ItemKind::Lure, "L21"), (ItemKind::LineStock, "K09")]
     {
         let twin = snapshot.get(&key(kind, item)).unwrap().item().clone();
+        let twin = Item { serial: Some("another".to_owned()), ..twin };
         let inventory = Fleet::demo().inventory();
         let twin = Body::Acquired { item: Arc::new(twin) };
         record(&inventory, &View::default(), ("B2-tablet", Certainty::Typed, twin));

@@ -61,7 +61,7 @@ pub enum LogCommand {
         item: String,
         /// How many there are, or how much line is left: "45 m", "150 yd", "30 ft".
         amount: String,
-        /// Where [default: --at, or else where the item was first]
+        /// Where, if not where it was first
         #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
         place: String,
         /// A number alone is the length of line left, m

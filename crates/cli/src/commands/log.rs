@@ -169,7 +169,7 @@ pub(super) fn print(
 
 /// What happened, and to which item; `at` is where it was seen.
 async fn body(service: &Service, what: LogCommand, at: &str) -> Result<(String, What), Failure> {
-    // Pieces lie where they were seen, unless another place is named.
+    // Pieces are lost and found where one stands, unless another place is named.
     let place_of = |measure: pb::Measure, place: String| {
         let there = place.is_empty() && measure == pb::Measure::Pieces;
         if there { at.to_owned() } else { place }
@@ -186,8 +186,9 @@ async fn body(service: &Service, what: LogCommand, at: &str) -> Result<(String, 
         }
         LogCommand::Counted { item, amount, place, metres } => {
             let (measure, amount) = read_amount(service, &amount, metres).await?;
-            let place_id = place_of(measure, place);
-            let counted = pb::Counted { measure: measure.into(), place_id, amount: Some(amount) };
+            // A count from memory is made anywhere: --at does not say what it is a count of.
+            let counted =
+                pb::Counted { measure: measure.into(), place_id: place, amount: Some(amount) };
             (item, What::Counted(counted))
         }
         LogCommand::Lost { item, amount: None, place: _ } => (item, What::Lost(pb::Lost {})),
