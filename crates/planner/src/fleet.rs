@@ -3,7 +3,7 @@
 //! Each trip is stated as if it were alone, over the same pool: what has the same id is the same
 //! thing. The plan shares the pool out: a rod, a reel and a piece of tackle go to one boat, and
 //! the worth of all trips together is as large as it can be. A boat that others may not strip of
-//! what it must cover is given [`Pin::Hold`](crate::problem::Pin::Hold) for it, also when it
+//! what it must cover is given [`Pin::Hold`] for it, also when it
 //! stays in itself.
 
 use std::collections::BTreeMap;
