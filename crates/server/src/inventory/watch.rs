@@ -174,11 +174,14 @@ fn changed(
         }
         read => read?,
     };
+    let upto = commits.last().map_or(since, |last| last.seq);
+    let mut changed = Changed { upto, items: Vec::new(), removed: Vec::new() };
+    if commits.is_empty() {
+        return Ok(changed);
+    }
     let view = inventory.caught_up();
     let about: BTreeSet<ItemKey> =
         commits.iter().flat_map(events_of).flat_map(|event| view.about(&event)).collect();
-    let upto = commits.last().map_or(since, |last| last.seq);
-    let mut changed = Changed { upto, items: Vec::new(), removed: Vec::new() };
     for key in about {
         match view.get(&key) {
             Some(entry) => {
