@@ -28,6 +28,7 @@ pub mod failure;
 pub mod output;
 pub mod render;
 pub mod service;
+mod trade;
 pub mod trip_files;
 
 /// Files of the demo fleet.

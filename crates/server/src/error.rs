@@ -145,6 +145,8 @@ pub(crate) enum ServiceError {
     ShuttingDown,
     /// There is no inventory.
     NoInventory,
+    /// The data folder cannot be written.
+    ReadOnlyFolder,
     /// No token, or a wrong one.
     Unauthenticated,
     /// A web page of a foreign origin.
@@ -219,6 +221,11 @@ impl From<ServiceError> for Status {
             }
             ServiceError::NoInventory => reason::NO_INVENTORY
                 .status("this service runs without a data folder, so it has no inventory", &[]),
+            ServiceError::ReadOnlyFolder => reason::STORE_UNAVAILABLE.status(
+                "the data folder can only be read: nothing was recorded; let whoever runs the \
+                 service write to it (owner, permissions, mount), and start the service again",
+                &[],
+            ),
             ServiceError::Unauthenticated => reason::UNAUTHENTICATED
                 .status("metadata \"authorization\" must be \"Bearer\" and the token", &[]),
             ServiceError::ForeignOrigin => reason::PERMISSION_DENIED
@@ -271,8 +278,12 @@ fn inventory(error: &InventoryError) -> Status {
                 "it is not known whether this was written; call again with the same request_id",
                 &[],
             ),
-            StoreError::Corrupt(_) => reason::STORE_DAMAGED
-                .status("the store is damaged; nothing was changed to hide it", &[]),
+            StoreError::Corrupt(_) => reason::STORE_DAMAGED.status(
+                "the store is damaged: a part may be missing, and nothing can be recorded. While \
+                 no service runs `deepbendd --data FOLDER repair` puts it together again and keeps \
+                 the damaged files",
+                &[],
+            ),
             StoreError::Malformed { .. } | StoreError::Trimmed { .. } => internal(),
         },
         InventoryError::Event(_) => {
@@ -329,6 +340,7 @@ mod tests {
             (ServiceError::Overloaded, reason::OVERLOADED),
             (ServiceError::ShuttingDown, reason::SHUTTING_DOWN),
             (ServiceError::NoInventory, reason::NO_INVENTORY),
+            (ServiceError::ReadOnlyFolder, reason::STORE_UNAVAILABLE),
             (ServiceError::Unauthenticated, reason::UNAUTHENTICATED),
             (ServiceError::ForeignOrigin, reason::PERMISSION_DENIED),
             (ServiceError::Internal, reason::INTERNAL),

@@ -42,19 +42,14 @@ impl Drop for SocketFile {
 pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFile)>> {
     let path = socket_path(folder);
     match std::fs::remove_file(&path) {
-        Err(error) if error.kind() == io::ErrorKind::ReadOnlyFilesystem => return Ok(none(&error)),
+        Err(error) if cannot_be_written(&error) => return Ok(none(&error)),
         Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
         Ok(()) | Err(_) => {}
     }
     let listener = match UnixListener::bind(&path) {
         Ok(listener) => listener,
         // The path is too long, or the disk can only be read.
-        Err(error)
-            if matches!(
-                error.kind(),
-                io::ErrorKind::InvalidInput | io::ErrorKind::ReadOnlyFilesystem
-            ) =>
-        {
+        Err(error) if error.kind() == io::ErrorKind::InvalidInput || cannot_be_written(&error) => {
             return Ok(none(&error));
         }
         Err(error) => return Err(error),
@@ -63,6 +58,10 @@ pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFi
     // For its owner alone: who may use the folder is who may write to it.
     std::fs::set_permissions(&file.path, std::fs::Permissions::from_mode(0o600))?;
     Ok(Some((listener, file)))
+}
+
+fn cannot_be_written(error: &io::Error) -> bool {
+    matches!(error.kind(), io::ErrorKind::ReadOnlyFilesystem | io::ErrorKind::PermissionDenied)
 }
 
 fn none(error: &io::Error) -> Option<(UnixListener, SocketFile)> {

@@ -68,7 +68,8 @@ fn code_of(error: &UpkeepError) -> Exit {
         UpkeepError::NoFolder => USAGE,
         UpkeepError::Held { .. } => HELD,
         UpkeepError::Damaged(_) => BAD_DATA,
-        UpkeepError::File { .. }
+        UpkeepError::There(_)
+        | UpkeepError::File { .. }
         | UpkeepError::Store(_)
         | UpkeepError::Events(_)
         | UpkeepError::Service(_) => IO,

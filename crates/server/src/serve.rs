@@ -13,10 +13,9 @@ use deepbend_contract::pb::mechanics_service_server::MechanicsServiceServer;
 use deepbend_contract::pb::sync_service_server::SyncServiceServer;
 use deepbend_contract::pb::trip_service_server::TripServiceServer;
 use deepbend_store::inventory::{Fleet, Inventory, InventoryError};
-use deepbend_store::{Condition, SledOptions, SledStore, Store, StoreError};
+use deepbend_store::{Condition, SledOptions, SledStore, Store, StoreError, backup};
 use http::{HeaderName, Method, header};
 use tokio::net::UnixListener;
-use tokio::sync::Semaphore;
 use tokio_stream::wrappers::UnixListenerStream;
 use tokio_util::sync::CancellationToken;
 use tonic::codec::CompressionEncoding;
@@ -28,9 +27,9 @@ use tower_http::cors::{AllowOrigin, CorsLayer};
 
 use crate::compute::Pool;
 use crate::config::Config;
-use crate::gate::Gate;
+use crate::gate::{Gate, Places};
 use crate::health::HealthWatch;
-use crate::inventory::{Heads, Holding, InventoryApi, PageKey, forget_old};
+use crate::inventory::{Heads, Holding, InventoryApi, PageKey, forget_old, note_device};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
@@ -127,6 +126,9 @@ async fn open(
     let opened = tokio::task::spawn_blocking(move || {
         let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
         let read_only = matches!(store.condition(), Condition::ReadOnly(_));
+        if !read_only {
+            backup::mark_new(&*store)?;
+        }
         let identity = Identity::open(&folder, device, founder, read_only);
         let identity = identity.map_err(|error| StoreError::Unavailable(error.to_string()))?;
         let Identity { device, founder, key } = identity;
@@ -134,7 +136,10 @@ async fn open(
         let page_key = PageKey::of(&*store)?;
         match store.condition() {
             Condition::ReadOnly(why) => tracing::error!(%why, "the store can only be read"),
-            Condition::Sound | Condition::Failed(_) => forget_old(&*store)?,
+            Condition::Sound | Condition::Failed(_) => {
+                note_device(&*store, &device)?;
+                forget_old(&*store)?;
+            }
         }
         let heads = Heads::of(&store, stop);
         Ok::<_, InventoryError>(Holding {
@@ -181,6 +186,7 @@ fn routes(
         recorders: Pool::new(RECORDERS),
         today: config.today,
         cut: cut.clone(),
+        watchers: Places::of(config.max_calls),
     };
     let exchanges = Pool::new(STORE_WORKERS);
     let peers = match holding {
@@ -274,21 +280,21 @@ impl Bound {
     pub async fn serve(self, shutdown: impl Future<Output = ()>) -> Result<(), ServeError> {
         let Self { addr, config, tcp, socket, health, routes, store, cut } = self;
         let stop = CancellationToken::new();
-        let places = Arc::new(Semaphore::new(config.max_calls));
+        let places = Places::of(config.max_calls);
         let held = store.clone();
         let health = tokio::spawn(health.run(store, stop.clone()));
         let from_web = !config.cors_origins.is_empty();
         let over_tcp = transport(&config)
             .layer(option_layer(from_web.then(|| cors(&config))))
             .layer(option_layer(from_web.then(tonic_web::GrpcWebLayer::new)))
-            .layer(Gate::new(&config, Arc::clone(&places), stop.clone(), true))
+            .layer(Gate::new(&config, places.clone(), stop.clone(), true))
             .add_routes(routes.clone())
             .serve_with_incoming_shutdown(tcp, stop.clone().cancelled_owned());
         let (listener, file) = socket.unzip();
         let over_socket = async {
             let Some(listener) = listener else { return Ok(()) };
             transport(&config)
-                .layer(Gate::new(&config, Arc::clone(&places), stop.clone(), false))
+                .layer(Gate::new(&config, places.clone(), stop.clone(), false))
                 .add_routes(routes)
                 .serve_with_incoming_shutdown(
                     UnixListenerStream::new(listener),
@@ -325,16 +331,14 @@ async fn conduct(
     shutdown: impl Future<Output = ()>,
     stop: &CancellationToken,
     cut: &CancellationToken,
-    places: &Semaphore,
+    places: &Places,
     config: &Config,
 ) {
     shutdown.await;
     tracing::info!(grace_seconds = config.drain.as_secs(), "draining");
     stop.cancel();
-    // Whoever holds all places knows that no call runs. Watchers of health never end: they have
-    // no place, and are cut off.
-    let all = u32::try_from(config.max_calls).unwrap_or(u32::MAX);
-    if tokio::time::timeout(config.drain, places.acquire_many(all)).await.is_err() {
+    // Watchers of items and of health never end: they have no place here, and are cut off.
+    if tokio::time::timeout(config.drain, places.all_free()).await.is_err() {
         tracing::warn!("cutting off calls that did not end in time");
     }
     cut.cancel();

@@ -12,7 +12,9 @@ use deepbend_store::{SledOptions, SledStore, StoreError};
 use tonic::transport::Endpoint;
 
 use crate::config::Config;
+use crate::inventory::noted_device;
 use crate::listen::socket_path;
+use crate::sync::identity::keep_name;
 
 /// What is to be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -55,6 +57,9 @@ pub enum UpkeepError {
     /// The backup is damaged.
     #[error(transparent)]
     Damaged(BackupError),
+    /// A file is there already.
+    #[error("{} is there already; name another file, or remove it first", .0.display())]
+    There(PathBuf),
     /// A file cannot be written or read.
     #[error("{}: {source}", .path.display())]
     File {
@@ -125,11 +130,22 @@ impl Upkeep {
                 let mut file = File::open(from).map_err(|error| UpkeepError::file(from, error))?;
                 let restored = SledStore::restore(folder, options, &mut file);
                 restored.map_err(|error| UpkeepError::backup(from, error))?;
+                let noted = noted_device(&SledStore::open(folder, options)?)?;
+                let device = config.device.as_ref().or(noted.as_ref());
+                let name = match device {
+                    Some(device) => {
+                        keep_name(folder, device)
+                            .map_err(|error| UpkeepError::file(folder, error))?;
+                        format!("as the store of {device}; start the service: it goes on as that")
+                    }
+                    None => "; the backup does not say whose it is: start the service with \
+                             --device and the name as before. It goes on as that"
+                        .to_owned(),
+                };
                 Ok(format!(
-                    "restored to {}. Start the service under the same name: it begins a new \
-                     incarnation, and an exchange brings back what was recorded after the backup \
-                     and had reached others. In a fleet with a founder put the old device.key \
-                     there first, or have the new key enrolled",
+                    "restored to {} {name} under new numbers, and an exchange brings back what was \
+                     recorded after the backup and had reached others. In a fleet with a founder \
+                     put the old device.key there first, or have the new key enrolled",
                     folder.display()
                 ))
             }
@@ -137,11 +153,6 @@ impl Upkeep {
                 let folder = folder?;
                 let repair = SledStore::repair(folder, options)?;
                 let mended = mend(&SledStore::open(folder, options)?)?;
-                let lost = match (repair.lost.len(), repair.unsure) {
-                    (0, false) => "nothing is lost".to_owned(),
-                    (0, true) => "older events may be lost".to_owned(),
-                    (n, _) => format!("{n} commits are lost in part or whole"),
-                };
                 let behind = match mended.strays.as_slice() {
                     [] => String::new(),
                     [one] => format!(
@@ -155,6 +166,15 @@ impl Upkeep {
                         all.len()
                     ),
                 };
+                let Some(repair) = repair else {
+                    let sound = "nothing was wrong with the store; it is as it was";
+                    return Ok(format!("{sound}{behind}"));
+                };
+                let lost = match (repair.lost.len(), repair.unsure) {
+                    (0, false) => "nothing is lost".to_owned(),
+                    (0, true) => "older events may be lost".to_owned(),
+                    (n, _) => format!("{n} commits are lost in part or whole"),
+                };
                 Ok(format!(
                     "put together again, {lost}; the damaged files are kept in {}{behind}. \
                      Exchange with another service: it brings back what it has",
@@ -163,7 +183,14 @@ impl Upkeep {
             }
             Self::Compact => {
                 let done = SledStore::compact(folder?, options)?;
-                Ok(format!("{} bytes before, {} after", done.before_bytes, done.after_bytes))
+                let [before, after] = [done.before_bytes, done.after_bytes];
+                Ok(if done.left_as_it_was() {
+                    format!(
+                        "the store is as it was, {before} bytes: there is no space to give back"
+                    )
+                } else {
+                    format!("{before} bytes before, {after} after")
+                })
             }
         }
     }
@@ -182,7 +209,7 @@ fn check(from: &Path) -> Result<Summary, UpkeepError> {
 fn back_up(folder: &Path, to: &Path, most: usize) -> Result<Summary, UpkeepError> {
     let failed = |error| UpkeepError::file(to, error);
     if to.exists() {
-        return Err(failed(io::ErrorKind::AlreadyExists.into()));
+        return Err(UpkeepError::There(to.to_owned()));
     }
     let mut name = to.as_os_str().to_owned();
     name.push(".unfinished");
@@ -235,7 +262,7 @@ async fn fetch(
     most: usize,
     to: &Path,
 ) -> Result<(), UpkeepError> {
-    let unreachable = |error: tonic::transport::Error| UpkeepError::Service(error.to_string());
+    let unreachable = |_| UpkeepError::Service("it does not answer".to_owned());
     let refused = |status: tonic::Status| UpkeepError::Service(status.message().to_owned());
     let endpoint = Endpoint::from_shared(format!("unix:{}", socket.display()));
     let channel = endpoint.map_err(unreachable)?.connect().await.map_err(unreachable)?;

@@ -304,7 +304,9 @@ async fn a_clone_is_found_out() {
     assert!(receipts.iter().all(|receipt| receipt.forks.len() == 1), "{receipts:?}");
     assert_eq!(state(&one).await, state(&two).await);
     let listed = one.inventory().list_contested(pb::ListContestedRequest::default()).await;
-    assert_eq!(listed.unwrap().into_inner().forks[0].event_id, "B1-tablet.1.3");
+    let chain = one.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap().into_inner();
+    let forked = format!("B1-tablet.{}.3", chain.tips[0].incarnation);
+    assert_eq!(listed.unwrap().into_inner().forks[0].event_id, forked);
     // What they write from now on counts again, and does not fork once more.
     record(&one, vec![said(moved("B1"))]).await;
     record(&two, vec![said(moved("B1"))]).await;
@@ -345,8 +347,11 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     let receipts = exchange(&shed, &boat, None).await;
     assert!(receipts.iter().any(|receipt| receipt.waiting_count == 1), "{receipts:?}");
     assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Ready);
-    let key =
-        boat.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap().into_inner().key;
+    let asked = pb::GetSyncStateRequest {};
+    let of_boat = boat.sync().get_sync_state(asked).await.unwrap().into_inner();
+    let key = of_boat.key;
+    let mut tips = of_boat.tips.iter();
+    let tip = tips.find(|tip| tip.device_id == "B1-tablet").unwrap();
     let enrolled =
         What::Enrolled(pb::Enrolled { device_id: "B1-tablet".to_owned(), key, keeper: false });
     record(&shed, vec![event("", "2031-09-15T19:00:00Z", pb::Certainty::Seen, "", enrolled)]).await;
@@ -366,7 +371,7 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     else {
         panic!("{told:?}")
     };
-    assert_eq!(told.last_sequences, [(1, 1)].into());
+    assert_eq!(told.last_sequences, [(tip.incarnation, 1)].into());
     assert!(!told.from_the_start);
     let found = event(
         "R1",
@@ -379,6 +384,30 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     exchange(&shed, &boat, None).await;
     assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
     assert_eq!(state(&boat).await, state(&shed).await);
+    // A keeper may not revoke another as near to the founder: it is told where that is done.
+    let enrolled = |device: &str, key: String| {
+        let device_id = device.to_owned();
+        let body = What::Enrolled(pb::Enrolled { device_id, key, keeper: true });
+        event("", "2031-09-15T21:00:00Z", pb::Certainty::Seen, "", body)
+    };
+    let c = tempfile::tempdir().unwrap();
+    let keeper = start(config("B2-tablet", c.path())).await;
+    let asked = pb::GetSyncStateRequest {};
+    let key = keeper.sync().get_sync_state(asked).await.unwrap().into_inner().key;
+    let other = deepbend_ledger::exchange::DeviceKey::from_secret(&[9; 32]).public().to_string();
+    record(&shed, vec![enrolled("B2-tablet", key), enrolled("B3-tablet", other)]).await;
+    exchange(&shed, &keeper, None).await;
+    let peer = What::Revoked(pb::Revoked {
+        device_id: "B3-tablet".to_owned(),
+        reason: "lost".to_owned(),
+        ..Default::default()
+    });
+    let peer = event("", "2031-09-15T22:00:00Z", pb::Certainty::Said, "", peer);
+    let told = record(&keeper, vec![peer]).await;
+    assert_eq!(told.events[0].effect(), pb::EventEffect::Nothing);
+    let where_to = "Record it at shed-desk, the founder, or at B3-tablet itself";
+    assert!(told.events[0].effect_reason.ends_with(where_to), "{told:?}");
+    keeper.end().await;
     // Without its founder nobody would count.
     let revoked = What::Revoked(pb::Revoked {
         device_id: "shed-desk".to_owned(),
@@ -547,14 +576,14 @@ async fn a_peer_that_lies_about_what_it_holds_harms_itself_only() {
     let known = one.sync().get_sync_state(asked).await.unwrap().into_inner().tips;
     let false_end = |device: &str, sequence| pb::ChainTip {
         device_id: device.to_owned(),
-        incarnation: 1,
+        incarnation: known[0].incarnation,
         sequence,
         hash: vec![7; 32],
     };
     let ahead =
         vec![false_end("B1-tablet", 900), false_end("B9-tablet", 5), false_end("B9-tablet", 5)];
     let least = vec![false_end("B1-tablet", 0)];
-    for tips in [ahead, least, known] {
+    for tips in [ahead, least, known.clone()] {
         let hello =
             pb::Hello { version: 1, device_id: "B9-tablet".to_owned(), tips, ..Default::default() };
         let said = vec![

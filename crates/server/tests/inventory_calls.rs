@@ -222,6 +222,7 @@ async fn a_damaged_store_is_served_for_reading() {
     fleet.iter_mut().for_each(|file| file.csv_text = file.csv_text.replace("B1", "B77"));
     let refused = running.inventory().import_items(import_of(fleet)).await.unwrap_err();
     assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
+    assert!(refused.message().contains("deepbendd --data FOLDER repair"), "{refused:?}");
     running.end().await;
     assert_eq!(std::fs::read(&db).unwrap(), bytes, "it stays as it is");
 
@@ -234,5 +235,27 @@ async fn a_damaged_store_is_served_for_reading() {
     let events = pb::ListItemEventsRequest { item_id: "R14".to_owned(), ..Default::default() };
     let refused = running.inventory().list_item_events(events).await.unwrap_err();
     assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
+    running.end().await;
+}
+
+// Common practice, no source: who cannot record is told what to do about it.
+#[tokio::test]
+async fn a_folder_that_cannot_be_written_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let running = start_on(folder.path()).await;
+    running.inventory().import_items(import_of(small_fleet(&["R1"]))).await.unwrap();
+    running.end().await;
+    // A program that runs cannot be opened for writing, not even by root (execve(2), ETXTBSY).
+    let holder = folder.path().join("holder");
+    std::fs::remove_file(&holder).unwrap();
+    std::os::unix::fs::symlink(std::env::current_exe().unwrap(), &holder).unwrap();
+    let running = start_on(folder.path()).await;
+    let get = pb::GetItemRequest { id: "R1".to_owned(), read_mask: None };
+    running.inventory().get_item(get).await.unwrap();
+    let fleet = import_of(small_fleet(&["R2"]).split_off(1));
+    let refused = running.inventory().import_items(fleet).await.unwrap_err();
+    assert_eq!(reason(&refused), "Unavailable STORE_UNAVAILABLE");
+    assert!(refused.message().contains("can only be read"), "{refused:?}");
+    assert!(refused.message().contains("permissions"), "{refused:?}");
     running.end().await;
 }

@@ -222,6 +222,31 @@ async fn running_calls_end_before_the_service_does() {
     running.ended().await;
 }
 
+// Source: the contract of WatchItems and reason TOO_LARGE: who only watches takes no call's place.
+#[tokio::test]
+async fn watchers_leave_room_for_calls() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = Some(folder.path().to_owned());
+    let running = start(Config { data, max_calls: 2, ..Config::default() }).await;
+    let mut inventory = running.inventory();
+    let watch = pb::WatchItemsRequest::default;
+    let mut watchers = Vec::new();
+    for _ in 0..2 {
+        let mut changes = inventory.watch_items(watch()).await.unwrap().into_inner();
+        assert!(changes.message().await.unwrap().is_some());
+        watchers.push(changes);
+    }
+    let status = inventory.watch_items(watch()).await.unwrap_err();
+    assert_eq!(reason(&status), "ResourceExhausted TOO_LARGE");
+    assert!(status.message().contains("at most 2"), "{status:?}");
+    inventory.list_items(pb::ListItemsRequest::default()).await.unwrap();
+    drop(watchers.pop());
+    // Its place is free as soon as the service hears that it has gone.
+    while inventory.watch_items(watch()).await.is_err() {}
+    drop((inventory, watchers));
+    running.end().await;
+}
+
 // Source: the contract, reason SHUTTING_DOWN.
 #[tokio::test]
 async fn calls_that_do_not_end_are_told_why() {

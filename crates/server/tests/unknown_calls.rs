@@ -218,6 +218,68 @@ async fn a_count_that_could_have_no_effect_is_refused() {
     at.end().await;
 }
 
+// Source: domain.md 6: a crack is never usable by one tap; what cannot be is asked about at once.
+#[tokio::test]
+async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = demo(folder.path()).await;
+    record(&at, event("E08", What::Respooled(pb::Respooled::default()))).await.unwrap();
+    let line = pb::Line { test_kgf: Some(10.0), length_m: Some(200.0), ..Default::default() };
+    let fitted = Some(pb::FittedLine { line: Some(line), ..Default::default() });
+    let filled = pb::Respooled { fitted, ..Default::default() };
+    record(&at, event("E09", What::Respooled(filled))).await.unwrap();
+    let cut = |cut_cm| What::CutBack(pb::CutBack { cut_cm: Some(cut_cm) });
+    let defect = |what: &str| {
+        let (what, usable) = (what.to_owned(), true);
+        What::FoundDefect(pb::FoundDefect { what, usable, ..Default::default() })
+    };
+    let edited = |column: &str, cell: &str| {
+        let columns = [(column.to_owned(), cell.to_owned())].into();
+        What::Edited(pb::Edited { columns })
+    };
+    let broke = || What::Broke(pb::Broke { what: "the lip".to_owned() });
+    let carried = |from: &str, to: &str, piece_count| {
+        What::Moved(pb::Moved { to_id: to.into(), from_id: from.into(), piece_count })
+    };
+    let before = count(&at).await;
+    for (item, what, field, told) in [
+        ("E08", cut(100), "cut_back.cut_cm", "the spool of E08 is empty"),
+        ("E08", What::Reversed(pb::Reversed {}), "reversed", "right is first what is on it"),
+        ("E09", cut(99_900), "cut_back.cut_cm", "E09 holds 200 m"),
+        ("R21", defect("Hairline crack, ring 3"), "found_defect.usable", "counts as broken"),
+        ("L30", broke(), "broke", "how many of the 3 pieces of L30"),
+        ("L30", What::Lost(pb::Lost {}), "lost", "right is how many are lost"),
+        ("S0", moved("S0"), "moved.to_id", "the item itself"),
+        ("R17", carried("B1", "B1", None), "moved.to_id", "where it comes from"),
+        ("L30", carried("", "B1", Some(1)), "moved.to_id", "where it comes from"),
+        ("R06", edited("status", "ready"), "edited.columns", "inspected"),
+        ("R06", edited("place", "B1"), "edited.columns", "moved"),
+        ("L30", edited("qty", "9"), "edited.columns", "counted"),
+        ("E08", edited("line_test_raw", "9 kg"), "edited.columns", "respooled"),
+    ] {
+        let (at_field, message) = refused(&at, event(item, what)).await;
+        assert_eq!(at_field, field, "{message}");
+        assert!(message.contains(told), "{told} not in {message}");
+    }
+    assert_eq!(count(&at).await, before);
+    for (item, what) in [
+        ("E09", cut(20_000)),
+        ("R21", defect("plating worn, no crack")),
+        ("R15", broke()),
+        ("R15", What::Lost(pb::Lost {})),
+        ("R17", moved("B1")),
+        ("R06", edited("power_label", "MH")),
+    ] {
+        record(&at, event(item, what)).await.unwrap();
+    }
+    // Another boat may know of line that went on.
+    let events = vec![event("E08", cut(100))];
+    let request =
+        pb::RecordEventsRequest { events, accept_unknown_ids: true, ..Default::default() };
+    send(&at, request).await.unwrap();
+    at.end().await;
+}
+
 #[tokio::test]
 async fn a_column_that_no_such_item_has_is_refused_with_those_that_look_alike() {
     let folder = tempfile::tempdir().unwrap();

@@ -10,7 +10,8 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use deepbend_contract::pb;
-use service_support::{Running, demo_files, import_of, small_fleet, start_on};
+use deepbend_server::Config;
+use service_support::{Running, demo_files, import_of, small_fleet, start, start_on};
 
 /// Runs `deepbendd` on a data folder; answers its exit code and what it said.
 fn deepbendd(folder: &Path, args: &[&OsStr]) -> (Option<i32>, String) {
@@ -49,13 +50,19 @@ async fn a_backup_of_a_running_service_is_verified_and_restored() {
     let (data, other) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
     let file = other.path().join("evening.backup");
     let (backup, verify, restore) = ("backup".as_ref(), "verify".as_ref(), "restore".as_ref());
-    let running = start_on(data.path()).await;
+    let running = start(Config {
+        data: Some(data.path().to_owned()),
+        device: deepbend_ledger::id::Id::new("B1-tablet").ok(),
+        ..Config::default()
+    })
+    .await;
     import(&running, "R1", true).await;
     let before = state(&running).await;
     let (code, said) = on_thread(data.path(), &[backup, file.as_ref()]).await;
     assert_eq!(code, Some(0), "{said}");
     let (code, said) = on_thread(data.path(), &[backup, file.as_ref()]).await;
     assert_eq!(code, Some(74), "it is there already: {said}");
+    assert!(said.contains("is there already; name another file"), "{said}");
     let (code, said) = on_thread(data.path(), &["compact".as_ref()]).await;
     assert_eq!(code, Some(75), "somebody holds the folder: {said}");
     import(&running, "R3", false).await;
@@ -65,13 +72,15 @@ async fn a_backup_of_a_running_service_is_verified_and_restored() {
     let fresh = other.path().join("restored");
     let (code, said) = deepbendd(&fresh, &[restore, file.as_ref()]);
     assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("as the store of B1-tablet"), "{said}");
     let running = start_on(&fresh).await;
     assert_eq!(state(&running).await.state_hash, before.state_hash);
+    assert_eq!(state(&running).await.device_id, before.device_id);
     import(&running, "R4", false).await;
     let tips = state(&running).await.tips;
     let tips: Vec<_> = tips.iter().map(|tip| (tip.incarnation, tip.sequence)).collect();
-    assert_eq!(tips[0], (1, before.event_count));
-    assert!(tips[1].0 > 1 && tips[1].1 == 1, "{tips:?}");
+    assert_eq!(tips[0], (before.tips[0].incarnation, before.event_count));
+    assert!(tips[1].0 > tips[0].0 && tips[1].1 == 1, "{tips:?}");
     running.end().await;
     let (code, said) = deepbendd(&fresh, &[restore, file.as_ref()]);
     assert_eq!(code, Some(74), "a store is there: {said}");
@@ -90,6 +99,62 @@ async fn a_backup_of_a_running_service_is_verified_and_restored() {
         let (code, said) = deepbendd(&nowhere, &[restore, file.as_ref()]);
         assert_eq!(code, Some(65), "{said}");
     }
+}
+
+// Source: design.md 4: a chain is a device and an incarnation. Who begins anew under an old name,
+// with an empty folder, must not take the numbers of the old store.
+#[tokio::test]
+async fn an_empty_folder_under_an_old_name_begins_numbers_of_its_own() {
+    let mut used = std::collections::BTreeSet::new();
+    for _ in 0..4 {
+        let data = tempfile::tempdir().unwrap();
+        let running = start_on(data.path()).await;
+        import(&running, "R1", true).await;
+        let tips = state(&running).await.tips;
+        assert_eq!(tips.len(), 1, "{tips:?}");
+        used.insert(tips[0].incarnation);
+        running.end().await;
+        let running = start_on(data.path()).await;
+        import(&running, "R2", false).await;
+        assert_eq!(state(&running).await.tips.len(), 1, "it goes on as it began");
+        running.end().await;
+    }
+    // Four of 65,536: that two are the same happens once in ten thousand runs.
+    assert!(used.len() == 4, "{used:?}");
+}
+
+// Common practice, no source: what is sound is left alone, and that is said.
+#[tokio::test]
+async fn a_sound_store_is_neither_repaired_nor_made_larger() {
+    let data = tempfile::tempdir().unwrap();
+    let running = start_on(data.path()).await;
+    import(&running, "R1", true).await;
+    let before = state(&running).await;
+    running.end().await;
+    let files = || {
+        let all = fs::read_dir(data.path()).unwrap().map(|entry| entry.unwrap().file_name());
+        let all = all.map(|name| name.into_string().unwrap());
+        // The engine writes its own snapshot whenever it is opened.
+        all.filter(|name| !name.starts_with("snap.")).collect::<std::collections::BTreeSet<_>>()
+    };
+    let there = files();
+    let (code, said) = deepbendd(data.path(), &["repair".as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("nothing was wrong"), "{said}");
+    assert_eq!(files(), there);
+    // The second time there is nothing left to be given back.
+    deepbendd(data.path(), &["compact".as_ref()]);
+    let there = files();
+    let (code, said) = deepbendd(data.path(), &["compact".as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("the store is as it was"), "{said}");
+    assert_eq!(files(), there);
+    let running = start_on(data.path()).await;
+    assert_eq!(state(&running).await.state_hash, before.state_hash);
+    import(&running, "R2", false).await;
+    let tips = state(&running).await.tips;
+    assert_eq!(tips.len(), 1, "the same chain goes on: {tips:?}");
+    running.end().await;
 }
 
 // Common practice, no source: what an operator does to a store that no service holds.

@@ -62,7 +62,7 @@ pub struct Summary {
     pub bytes: u64,
 }
 
-/// The mark that a store was restored or repaired and has not been heeded yet: whoever records
+/// The mark that a store is new, restored or repaired and has not been heeded yet: whoever records
 /// events must begin a new incarnation, because events after the backup may be out in the world.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Mark {
@@ -90,16 +90,35 @@ pub fn heed(mark: &Mark) -> Write {
     Write { tree: TOOLS, key: RESTORED.to_vec(), expect, value: None }
 }
 
-/// Sets the mark as one more commit. Each of the `lost` commits may have begun an incarnation.
+/// Marks a store that nobody has written to yet: an earlier store may have recorded under the same
+/// name, and what it wrote may still be out in the world.
 ///
 /// # Errors
-/// `Unavailable` where the system gives no chance.
-pub(crate) fn mark_restored(state: &mut State, lost: usize) -> Result<(), StoreError> {
+/// As [`Store::commit`]; `Unavailable` where the system gives no chance.
+pub fn mark_new(store: &dyn Store) -> Result<(), StoreError> {
+    if store.head()? > 0 {
+        return Ok(());
+    }
+    let (key, value) = (RESTORED.to_vec(), Some(further(0)?));
+    store.commit(vec![Write { tree: TOOLS, key, expect: Expect::Absent, value }])?;
+    Ok(())
+}
+
+/// The value of a mark. Each of the `lost` commits may have begun an incarnation.
+fn further(lost: usize) -> Result<Vec<u8>, StoreError> {
     let mut chance = [0; 2];
     getrandom::fill(&mut chance).map_err(|error| StoreError::Unavailable(error.to_string()))?;
     let lost = u32::try_from(lost).unwrap_or(u32::MAX);
     let further = lost.saturating_add(1 + u32::from(u16::from_be_bytes(chance)));
-    let value = further.to_be_bytes().to_vec();
+    Ok(further.to_be_bytes().to_vec())
+}
+
+/// Sets the mark as one more commit.
+///
+/// # Errors
+/// `Unavailable` where the system gives no chance.
+pub(crate) fn mark_restored(state: &mut State, lost: usize) -> Result<(), StoreError> {
+    let value = further(lost)?;
     state.head += 1;
     state.rows.insert((TOOLS, RESTORED.to_vec()), (state.head, value.clone()));
     let change = Change { tree: TOOLS, key: RESTORED.to_vec(), value: Some(value) };

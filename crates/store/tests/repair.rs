@@ -118,7 +118,7 @@ fn a_cut_or_holed_store_is_read_put_together_and_opens_with_all_that_anybody_has
         if !damaged {
             continue;
         }
-        SledStore::repair(copy.path(), OPTIONS).unwrap();
+        assert!(SledStore::repair(copy.path(), OPTIONS).unwrap().is_some(), "{n}");
         let mended = mend(&SledStore::open(copy.path(), OPTIONS).unwrap()).unwrap();
         aside += mended.strays.len();
         let again = open(copy.path());

@@ -136,13 +136,16 @@ pub enum LogCommand {
         #[arg(value_parser = minutes)]
         minutes: i32,
     },
-    /// Broken: log broke R15 "tip section"
+    /// Broken: log broke R15 "tip section", log broke L30 "the lip" --pieces 1
     Broke {
         /// The item.
         item: String,
         /// What broke, and how.
         #[arg(default_value = "broke", hide_default_value = true)]
         what: String,
+        /// How many pieces broke and are thrown away, of what is counted in pieces; --at says where
+        #[arg(long, value_name = "NUMBER", value_parser = pieces)]
+        pieces: Option<i32>,
     },
     /// A defect: log defect R21 "plating worn" --usable
     Defect {

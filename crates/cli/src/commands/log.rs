@@ -13,12 +13,21 @@ use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, put, wrapped_note};
 use crate::render;
 use crate::service::{Needs, Service};
+use crate::trade;
 
 const CM_PER_M: f64 = 100.0;
 
 /// The event that a command line tells.
 pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEvent, Failure> {
     let LogArgs { what, seen, typed, at, by, time, text, kind, dry_run: _, unknown_ok: _ } = args;
+    // Of pieces that broke the event has no words of its own.
+    let text = if let LogCommand::Broke { what, pieces: Some(_), .. } = &what
+        && text.is_empty()
+    {
+        what.clone()
+    } else {
+        text
+    };
     let certainty = match (seen, typed) {
         (true, _) => pb::Certainty::Seen,
         (false, true) => pb::Certainty::Typed,
@@ -55,7 +64,7 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
         // What a correction takes back is shown before it is recorded.
         if let Some(agreed) = agreed {
             let looked = pb::RecordEventsRequest { validate_only: true, ..request.clone() };
-            let looked = send(&service, looked).await?;
+            let looked = send(global, &service, looked).await?;
             if global.output == Format::Table {
                 put(&render::taken_back(&looked, output::width()))?;
             }
@@ -63,10 +72,13 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
                 return Err(removed);
             }
         }
-        let answer = send(&service, request).await?;
+        let answer = send(global, &service, request).await?;
         print(global, &answer, validate_only)?;
         // Its device must have held what it corrects.
-        if agreed.is_some() && answer.events.iter().any(|e| e.effect() == Effect::Nothing) {
+        let waits = |event: &pb::RecordedEvent| {
+            event.effect() == Effect::Nothing && event.effect_reason.starts_with("pending: ")
+        };
+        if agreed.is_some() && answer.events.iter().any(waits) {
             wrapped_note("note: ", "when the other event has come, record this again");
         }
         Ok(())
@@ -76,6 +88,7 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
 }
 
 async fn send(
+    global: &Global,
     service: &Service,
     request: pb::RecordEventsRequest,
 ) -> Result<pb::RecordEventsResponse, Failure> {
@@ -84,13 +97,19 @@ async fn send(
     answer.map(tonic::Response::into_inner).map_err(|status| {
         let unknown = status.code() == tonic::Code::NotFound && may_wait;
         let failure = Failure::from(status);
+        let told = |what: &str| failure.lines.iter().any(|line| line.contains(what));
         // Of moved pieces the service knows where others are.
-        let pieces = failure.lines.iter().any(|line| line.contains("accept_unknown_ids"));
-        if pieces {
+        let (pieces, more) = (told("piece_count"), told("accept_unknown_ids"));
+        // A program is told the fields of the contract.
+        let person = matches!(global.output, Format::Table | Format::Csv);
+        let failure = if person { trade::typed(failure) } else { failure };
+        if pieces && more {
             failure.hint(
                 "--from says where they were; --unknown-ok records it all the same, if another \
                  boat brought more",
             )
+        } else if more {
+            failure.hint("--unknown-ok records it all the same, if another boat knows more")
         } else if unknown {
             failure.hint(
                 "if only another boat knows it: `deepbend sync` first, or --unknown-ok to record \
@@ -241,7 +260,17 @@ async fn body(service: &Service, what: LogCommand, at: &str) -> Result<(String, 
         LogCommand::Used { item, minutes } => {
             (item, What::Used(pb::Used { minutes: Some(minutes) }))
         }
-        LogCommand::Broke { item, what } => (item, What::Broke(pb::Broke { what })),
+        LogCommand::Broke { item, what, pieces: None } => (item, What::Broke(pb::Broke { what })),
+        LogCommand::Broke { item, what: _, pieces: Some(pieces) } => {
+            let measure = pb::Measure::Pieces;
+            let adjusted = pb::Adjusted {
+                measure: measure.into(),
+                place_id: place_of(measure, String::new()),
+                change: Some(-pieces),
+                reason: pb::AdjustmentReason::Discarded.into(),
+            };
+            (item, What::Adjusted(adjusted))
+        }
         LogCommand::Defect { item, what, usable } => {
             (item, What::FoundDefect(pb::FoundDefect { what, usable, condition: 0 }))
         }

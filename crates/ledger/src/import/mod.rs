@@ -113,7 +113,8 @@ impl std::fmt::Display for RowFault {
 
 /// Whether a column of a kind's file is a description that may be written anew. The others tell
 /// of what happens: events of their own do that.
-pub(crate) fn may_edit(kind: ItemKind, column: &str) -> bool {
+#[must_use]
+pub fn may_edit(kind: ItemKind, column: &str) -> bool {
     const TOLD: [&str; 12] = [
         "place",
         "status",

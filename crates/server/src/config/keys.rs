@@ -112,7 +112,7 @@ pub const KEYS: &[Key] = &[
     Key {
         name: "max_calls",
         form: "a whole number from 1 to 65536",
-        help: "Calls taken at once [default: 256]",
+        help: "Calls taken at once, and watchers of the inventory besides [default: 256]",
         set: |c, text| whole(text, 1, 65_536).map(|n| c.max_calls = n),
     },
     Key {

@@ -57,7 +57,8 @@ pub struct Config {
     pub max_request_bytes: usize,
     /// Greatest message that is sent, bytes.
     pub max_response_bytes: usize,
-    /// Calls that are taken at once; more are answered `OVERLOADED`.
+    /// Calls that are taken at once; more are answered `OVERLOADED`. As many watchers of the
+    /// inventory are taken besides.
     pub max_calls: usize,
     /// Threads that judge and plan.
     pub workers: usize,

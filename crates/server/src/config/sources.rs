@@ -103,10 +103,10 @@ fn upkeep_commands() -> [Command; 5] {
 
 fn command() -> Command {
     let config = Arg::new("config").long("config").value_name("FILE");
-    let config = config.help("File with settings, as `key = value` lines (TOML)");
+    let config = config.help("File with settings, as `key = value` lines (TOML)").global(true);
     let args = KEYS.iter().map(|key| {
         let flag = key.name.replace('_', "-");
-        Arg::new(key.name).long(flag).value_name("VALUE").help(key.help)
+        Arg::new(key.name).long(flag).value_name("VALUE").help(key.help).global(true)
     });
     Command::new("deepbendd")
         .version(env!("CARGO_PKG_VERSION"))
@@ -227,6 +227,17 @@ mod tests {
         assert_eq!(config.drain.as_secs(), 2);
         assert_eq!(config.cors_origins.len(), 2);
         assert_eq!(config.today.unwrap().to_string(), "2031-09-15");
+    }
+
+    // Common practice, no source: settings may stand before or behind the command.
+    #[test]
+    fn settings_may_stand_behind_a_command() {
+        for args in [["--data", "there", "repair"], ["repair", "--data", "there"]] {
+            let args = ["deepbendd"].iter().chain(&args).map(OsString::from);
+            let Loaded::Upkeep(work, config) = load(args, |_| None).unwrap() else { panic!() };
+            assert_eq!(work, Upkeep::Repair);
+            assert_eq!(config.data, Some(PathBuf::from("there")));
+        }
     }
 
     // Common practice, no source: one sentence, with the key, the place and what would be right.

@@ -42,6 +42,38 @@ pub(crate) struct CallPlace {
     _place: Arc<OwnedSemaphorePermit>,
 }
 
+/// So many places, and no more.
+#[derive(Clone, Debug)]
+pub(crate) struct Places {
+    free: Arc<Semaphore>,
+    all: usize,
+}
+
+impl Places {
+    /// All of them, free.
+    pub(crate) fn of(all: usize) -> Self {
+        Self { free: Arc::new(Semaphore::new(all)), all }
+    }
+
+    /// How many there are, taken or free.
+    pub(crate) fn all(&self) -> usize {
+        self.all
+    }
+
+    /// A place; `None` if all are taken.
+    pub(crate) fn take(&self) -> Option<CallPlace> {
+        let place = Arc::clone(&self.free).try_acquire_owned().ok()?;
+        Some(CallPlace { _place: Arc::new(place) })
+    }
+
+    /// Waits until nobody has one: whoever holds all places knows that no call runs.
+    pub(crate) async fn all_free(&self) {
+        let all = u32::try_from(self.all).unwrap_or(u32::MAX);
+        // They are never closed.
+        let _ = self.free.acquire_many(all).await;
+    }
+}
+
 /// The gate, as a layer.
 #[derive(Clone, Debug)]
 pub(crate) struct Gate {
@@ -52,7 +84,7 @@ pub(crate) struct Gate {
 struct Rules {
     token: Option<Token>,
     origins: Vec<HeaderValue>,
-    places: Arc<Semaphore>,
+    places: Places,
     stop: CancellationToken,
     call_limit: Duration,
     max_request_bytes: usize,
@@ -64,7 +96,7 @@ impl Gate {
     /// permissions decide.
     pub(crate) fn new(
         config: &Config,
-        places: Arc<Semaphore>,
+        places: Places,
         stop: CancellationToken,
         asks_token: bool,
     ) -> Self {
@@ -163,10 +195,9 @@ where
         if rules.stop.is_cancelled() {
             return turned_away(request, ServiceError::ShuttingDown).await;
         }
-        let Ok(place) = Arc::clone(&rules.places).try_acquire_owned() else {
+        let Some(place) = rules.places.take() else {
             return turned_away(request, ServiceError::Overloaded).await;
         };
-        let place = CallPlace { _place: Arc::new(place) };
         held = Some(place.clone());
         request.extensions_mut().insert(place);
     }
@@ -222,13 +253,13 @@ mod tests {
 
     struct Doors {
         gate: Gate,
-        places: Arc<Semaphore>,
+        places: Places,
         stop: CancellationToken,
     }
 
     fn doors(config: &Config) -> Doors {
-        let (places, stop) = (Arc::new(Semaphore::new(config.max_calls)), CancellationToken::new());
-        let gate = Gate::new(config, Arc::clone(&places), stop.clone(), true);
+        let (places, stop) = (Places::of(config.max_calls), CancellationToken::new());
+        let gate = Gate::new(config, places.clone(), stop.clone(), true);
         Doors { gate, places, stop }
     }
 
@@ -256,7 +287,7 @@ mod tests {
         assert_eq!(status.code(), Code::Internal);
         assert_eq!(status.get_details_error_info().unwrap().reason, reason::INTERNAL.name);
         assert!(!format!("{response:?}").contains("somebody"));
-        assert_eq!(doors.places.available_permits(), Config::default().max_calls);
+        assert_eq!(doors.places.free.available_permits(), Config::default().max_calls);
     }
 
     // Source: the contract, reasons OVERLOADED and SHUTTING_DOWN; health is always answered.
@@ -281,7 +312,7 @@ mod tests {
         let service = doors.gate.layer(inner);
         let first = tokio::spawn(service.clone().oneshot(request(PATH)));
         begun.notified().await;
-        assert_eq!(doors.places.available_permits(), 0);
+        assert_eq!(doors.places.free.available_permits(), 0);
         let second = service.clone().oneshot(request(PATH)).await.unwrap();
         assert_eq!(status(&second).get_details_error_info().unwrap().reason, "OVERLOADED");
         doors.stop.cancel();
@@ -292,6 +323,6 @@ mod tests {
         go.notify_one();
         let first = first.await.unwrap().unwrap();
         assert!(Status::from_header_map(first.headers()).is_none());
-        assert_eq!(doors.places.available_permits(), 1);
+        assert_eq!(doors.places.free.available_permits(), 1);
     }
 }

@@ -19,6 +19,7 @@ use super::fields::{
 };
 use super::import::read_claim;
 use super::named::{self, Known};
+use super::sense;
 use super::words::LedgerWord;
 use crate::error::Missing;
 
@@ -59,6 +60,7 @@ pub(super) fn read(
     let body = item.body(&mut reader, "body", what, known)?;
     named::check(&at, &remark, &body, known);
     amounts::check(&at.field("body"), &body, known, faults);
+    sense::check(&at.field("body"), &body, known, faults);
     known.told.extend(item.key.clone());
     if let Some(acquired) = body.acquired() {
         known.acquired.insert(acquired.id.clone(), acquired.kind());

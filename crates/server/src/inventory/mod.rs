@@ -3,8 +3,8 @@
 //! 1. [`item`]: an item, written;
 //! 2. [`list`] and [`page`]: filters, pages and their tokens;
 //! 3. [`import`] and [`requests`]: files in, all rows or none, safe to repeat;
-//! 4. [`record`], [`event`], [`fields`], [`named`] and [`columns`]: what happened, read and
-//!    recorded;
+//! 4. [`record`], [`event`], [`fields`], [`named`], [`amounts`], [`sense`] and [`columns`]: what
+//!    happened, read, held against what is known, and recorded;
 //! 5. [`told`] and [`history`]: claims, disputes, who said what, what is due;
 //! 6. [`watch`]: changes from a revision on.
 
@@ -14,7 +14,7 @@ use deepbend_contract::pb::inventory_service_server::InventoryService;
 use deepbend_contract::{At, Faults, ReadMask, Reader, pb};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::time::Date;
-use deepbend_store::inventory::Inventory;
+use deepbend_store::inventory::{Inventory, InventoryError};
 use deepbend_store::{Condition, Store, StoreError};
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
@@ -22,7 +22,7 @@ use tonic::{Request, Response, Status};
 
 use crate::compute::Pool;
 use crate::error::{Missing, ServiceError};
-use crate::gate::{CallDeadline, CallPlace};
+use crate::gate::{CallDeadline, Places};
 use crate::today::today;
 
 mod amounts;
@@ -37,12 +37,13 @@ mod named;
 mod page;
 mod record;
 mod requests;
+mod sense;
 mod told;
 mod watch;
 mod words;
 
 pub(crate) use page::PageKey;
-pub(crate) use requests::forget_old;
+pub(crate) use requests::{forget_old, note_device, noted_device};
 pub(crate) use told::forks;
 pub(crate) use watch::Heads;
 
@@ -62,14 +63,20 @@ pub(crate) struct Holding {
 }
 
 impl Holding {
-    /// What is not found in a damaged store may have been lost: then the damage is the answer.
-    /// Waits for the writer.
+    /// What is not found in a damaged store may have been lost: then the damage is the answer. And
+    /// what is refused because the folder is read-only says that. Waits for the writer.
     fn heed(&self, error: ServiceError) -> ServiceError {
-        match (error, self.store.condition()) {
-            (ServiceError::NotFound(_), Condition::ReadOnly(damage @ StoreError::Corrupt(_))) => {
-                damage.into()
+        use ServiceError::{Inventory, NotFound};
+        let refused = matches!(error, Inventory(InventoryError::Store(StoreError::Unavailable(_))));
+        if !refused && !matches!(error, NotFound(_)) {
+            return error;
+        }
+        match self.store.condition() {
+            Condition::ReadOnly(damage @ StoreError::Corrupt(_)) if !refused => damage.into(),
+            Condition::ReadOnly(StoreError::Unavailable(_)) if refused => {
+                ServiceError::ReadOnlyFolder
             }
-            (error, _) => error,
+            Condition::Sound | Condition::ReadOnly(_) | Condition::Failed(_) => error,
         }
     }
 }
@@ -84,6 +91,8 @@ pub(crate) struct InventoryApi {
     pub(crate) today: Option<Date>,
     /// Ends the streams.
     pub(crate) cut: CancellationToken,
+    /// Who watches at once: apart from other calls, since nobody knows when he ends.
+    pub(crate) watchers: Places,
 }
 
 impl InventoryApi {
@@ -124,8 +133,8 @@ impl InventoryService for InventoryApi {
     ) -> Result<Response<pb::ImportItemsResponse>, Status> {
         let asked = import::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
-        let report = self.recorders.run(move || import::import(&holding, &asked)).await??;
-        Ok(Response::new(report))
+        let work = move || import::import(&holding, &asked).map_err(|error| holding.heed(error));
+        Ok(Response::new(self.recorders.run(work).await??))
     }
 
     async fn get_item(
@@ -159,7 +168,8 @@ impl InventoryService for InventoryApi {
     ) -> Result<Response<pb::RecordEventsResponse>, Status> {
         let asked = record::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
-        Ok(Response::new(self.recorders.run(move || record::record(&holding, asked)).await??))
+        let work = move || record::record(&holding, asked).map_err(|error| holding.heed(error));
+        Ok(Response::new(self.recorders.run(work).await??))
     }
 
     async fn list_item_events(
@@ -205,9 +215,11 @@ impl InventoryService for InventoryApi {
         request: Request<pb::WatchItemsRequest>,
     ) -> Result<Response<Self::WatchItemsStream>, Status> {
         let deadline = request.extensions().get::<CallDeadline>().copied();
-        let place = request.extensions().get::<CallPlace>().cloned();
         let asked = watch::read(request.into_inner()).map_err(ServiceError::from)?;
         let holding = self.holding()?;
+        let limit = self.watchers.all();
+        let place = self.watchers.take();
+        let place = place.ok_or(ServiceError::TooLarge { what: "watchers (max_calls)", limit })?;
         Ok(Response::new(watch::start(self.clone(), holding, asked, deadline, place)))
     }
 }

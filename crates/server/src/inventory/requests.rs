@@ -1,7 +1,8 @@
 //! Request ids: what each one did, so that a repeated call gets the first answer again.
 //!
 //! A note is written in the same commit as the events that it tells of. Notes are kept for two
-//! days and dropped when the service starts.
+//! days and dropped when the service starts. Beside them stands the name under which the service
+//! records, so that a backup knows it.
 
 use deepbend_contract::Reader;
 use deepbend_contract::pb::FaultCode;
@@ -17,6 +18,7 @@ use crate::today::unix_seconds;
 /// What the service keeps beside the ledger: notes of requests, and the key of page tokens.
 const SERVICE: Tree = Tree(3);
 const PAGE_KEY: &[u8] = b"page key";
+const DEVICE: &[u8] = b"device";
 const REQUEST: &[u8] = b"request ";
 /// The contract promises 24 hours.
 const KEEP_SECONDS: u64 = 48 * 3600;
@@ -130,6 +132,25 @@ pub(super) fn read_id(reader: &mut Reader<'_>, request_id: &str) -> Option<Strin
         reader.fault("request_id", FaultCode::Malformed, "is no UUID", right);
     }
     Some(request_id.to_ascii_lowercase())
+}
+
+/// Keeps the name under which the service records.
+pub(crate) fn note_device(store: &dyn Store, device: &Id) -> Result<(), StoreError> {
+    if noted_device(store)?.as_ref() == Some(device) {
+        return Ok(());
+    }
+    let (key, value) = (DEVICE.to_vec(), Some(device.as_str().as_bytes().to_vec()));
+    store.commit(vec![Write { tree: SERVICE, key, expect: Expect::Any, value }])?;
+    Ok(())
+}
+
+/// The name under which the service that wrote a store recorded; `None` in a store from before
+/// names were kept.
+pub(crate) fn noted_device(store: &dyn Store) -> Result<Option<Id>, StoreError> {
+    let Some(row) = store.get(SERVICE, DEVICE)? else { return Ok(None) };
+    let name = std::str::from_utf8(&row.value).ok().and_then(|name| Id::new(name).ok());
+    let unread = || StoreError::Corrupt("the name of the device cannot be read".to_owned());
+    name.map(Some).ok_or_else(unread)
 }
 
 /// Drops notes that are older than anybody was promised.

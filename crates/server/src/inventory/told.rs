@@ -233,7 +233,19 @@ pub(super) fn of_no_item(view: &View, reference: &EventRef) -> Option<pb::Record
             ..told
         });
     }
-    Some(with_effect(told, &view.effect(reference)?))
+    let effect = view.effect(reference)?;
+    let told = with_effect(told, &effect);
+    // Who may not do it is told who may.
+    let founder = view.roll().founder().filter(|_| effect == Effect::Nothing(Why::NotKeeper));
+    let Some(founder) = founder.map(|founder| &founder.device) else { return Some(told) };
+    let itself = if let Body::Revoked { device, .. } = &view.event(reference)?.body {
+        format!(", or at {device} itself")
+    } else {
+        String::new()
+    };
+    let why = &told.effect_reason;
+    let effect_reason = format!("{why}. Record it at {founder}, the founder{itself}");
+    Some(pb::RecordedEvent { effect_reason, ..told })
 }
 
 /// One event of an item's history, with what it does to that item.

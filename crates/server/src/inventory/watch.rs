@@ -99,7 +99,7 @@ pub(super) fn start(
     holding: Holding,
     asked: Asked,
     deadline: Option<CallDeadline>,
-    place: Option<CallPlace>,
+    place: CallPlace,
 ) -> ReceiverStream<Answer> {
     let (answers, receiver) = mpsc::channel(1);
     tokio::spawn(async move {

@@ -72,11 +72,15 @@ impl Identity {
             }
             (None, None) => Id::new(DEVICE).map_err(|e| bad(NAME, e.to_string()))?,
         };
-        note(&folder.join(NAME), &format!("{device}\n{}", name_sum(&device)), read_only)?;
+        if !read_only {
+            keep_name(folder, &device)?;
+        }
         let founder = match founder {
             Some(founder) => {
                 let text = format!("{}:{}", founder.device, founder.key);
-                note(&folder.join(FOUNDER), &text, read_only)?;
+                if !read_only {
+                    note(&folder.join(FOUNDER), &text)?;
+                }
                 Some(founder)
             }
             None => {
@@ -135,10 +139,15 @@ fn read(path: &Path) -> io::Result<Option<String>> {
     }
 }
 
+/// Keeps in a data folder the name under which its service records.
+pub(crate) fn keep_name(folder: &Path, device: &Id) -> io::Result<()> {
+    note(&folder.join(NAME), &format!("{device}\n{}", name_sum(device)))
+}
+
 /// Writes a file whole, unless it says so already.
-fn note(path: &Path, text: &str, read_only: bool) -> io::Result<()> {
+fn note(path: &Path, text: &str) -> io::Result<()> {
     let line = format!("{text}\n");
-    if read_only || read(path)?.is_some_and(|there| there == line) {
+    if read(path)?.is_some_and(|there| there == line) {
         return Ok(());
     }
     let new = path.with_extension("new");

@@ -25,8 +25,8 @@ pub struct Mended {
     pub strays: Vec<EventId>,
 }
 
-/// Makes the events of a store that was put together again follow each other without a gap.
-/// Cut off half-way it can be done again.
+/// Makes the events of a store that was put together again follow each other without a gap; where
+/// they do nothing is written. Cut off half-way it can be done again.
 ///
 /// # Errors
 /// [`InventoryError`] if the store cannot be read or written.
@@ -68,7 +68,8 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
     })?;
     let head =
         |chain, value| Write { tree: HEADS, key: chain_key(chain), expect: Expect::Any, value };
-    let reached = found.reached.iter();
+    let stands = |chain| found.heads.get(chain).map(|stored| stored.head);
+    let reached = found.reached.iter().filter(|(chain, reached)| stands(chain) != Some(**reached));
     rest.extend(reached.map(|(chain, reached)| head(chain, Some(head_value(reached)))));
     let gone = found.heads.keys().filter(|chain| !found.reached.contains_key(*chain));
     rest.extend(gone.map(|chain| head(chain, None)));

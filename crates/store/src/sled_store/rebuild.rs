@@ -10,10 +10,10 @@ use std::os::unix::fs::FileExt;
 use std::path::{Path, PathBuf};
 
 use super::audit::audit;
-use super::disk::{FolderLock, NOTE, Taken, free_bytes, sync_engine, unavailable};
+use super::disk::{DbFile, Disk, FolderLock, NOTE, Taken, free_bytes, sync_engine, unavailable};
 use super::image::{Image, check_tail, read_note};
 use super::live::{Marks, engine_error, guarded, open_engine, stored_marks};
-use super::{SledOptions, SledStore};
+use super::{Engine, SledOptions, SledStore};
 use crate::api::{Seq, StoreError};
 use crate::backup::{self, BackupError, Summary};
 use crate::memory::State;
@@ -31,8 +31,16 @@ const BATCH: usize = 1_000;
 pub struct Compaction {
     /// Bytes of the engine's file before.
     pub before_bytes: u64,
-    /// Bytes of it after.
+    /// Bytes of the fresh one.
     pub after_bytes: u64,
+}
+
+impl Compaction {
+    /// Whether the store stayed as it was, because the fresh file was not smaller.
+    #[must_use]
+    pub fn left_as_it_was(&self) -> bool {
+        self.after_bytes >= self.before_bytes
+    }
 }
 
 /// What could be put together again of a damaged store.
@@ -47,7 +55,8 @@ pub struct Repair {
 }
 
 impl SledStore {
-    /// Copies what counts into a fresh engine and removes the old one. Nobody may hold the store.
+    /// Copies what counts into a fresh engine and removes the old one, or the fresh one if that is
+    /// not smaller. Nobody may hold the store.
     ///
     /// # Errors
     /// `Locked`; `Full` if the copy has no space; `Corrupt` if the store is damaged, and then it
@@ -70,10 +79,15 @@ impl SledStore {
         });
         let new = build(folder, options, marks, records)?;
         drop(source);
-        publish(folder, &new)?;
-        remove_engine(folder, &old).map_err(failed)?;
         let after_bytes = fs::metadata(new.join("db")).map_err(failed)?.len();
-        Ok(Compaction { before_bytes, after_bytes })
+        let done = Compaction { before_bytes, after_bytes };
+        if done.left_as_it_was() {
+            fs::remove_dir_all(&new).map_err(failed)?;
+        } else {
+            publish(folder, &new)?;
+            remove_engine(folder, &old).map_err(failed)?;
+        }
+        Ok(done)
     }
 
     /// Builds a new store from a backup in `folder`, which must be empty or not there. The new
@@ -101,12 +115,13 @@ impl SledStore {
     }
 
     /// Puts a damaged store together again from what can be read of it. The damaged files are
-    /// kept. The store then carries the mark of [`backup::restored`].
+    /// kept. The store then carries the mark of [`backup::restored`]. `None`: nothing is wrong with
+    /// it, and it stays as it is.
     ///
     /// # Errors
     /// `Locked`, `Full` or `Unavailable`; `Corrupt` if a restore did not end: it must be done anew.
     /// The store then is as it was.
-    pub fn repair(folder: &Path, options: SledOptions) -> Result<Repair, StoreError> {
+    pub fn repair(folder: &Path, options: SledOptions) -> Result<Option<Repair>, StoreError> {
         let Taken::Lock(_lock) = FolderLock::take(folder)? else {
             return Err(StoreError::Unavailable(format!("{} is read-only", folder.display())));
         };
@@ -119,6 +134,9 @@ impl SledStore {
             }
             Ok(_) | Err(_) => likely_engine(folder),
         };
+        if is_sound(folder, options) {
+            return Ok(None);
+        }
         let Image { rows, log, head, floor, lost, unsure, .. } = Image::read(&kept, noted)?;
         // What was lost leaves a hole in the feed; the feed begins behind it.
         let floor = lost.last().copied().unwrap_or(0).max(floor);
@@ -128,8 +146,16 @@ impl SledStore {
         let size = fs::metadata(kept.join("db")).map_or(0, |meta| meta.len());
         leave_floor(folder, options, size)?;
         fill(folder, options, &state)?;
-        Ok(Repair { kept, lost, unsure })
+        Ok(Some(Repair { kept, lost, unsure }))
     }
+}
+
+/// Whether a store opens for writing.
+fn is_sound(folder: &Path, options: SledOptions) -> bool {
+    let disk = |engine: &Path| -> io::Result<Box<dyn Disk>> {
+        Ok(Box::new(DbFile::open(folder, engine)?))
+    };
+    matches!(super::open_engine(folder, options, disk), Ok(Engine::Live(_)))
 }
 
 /// The folder of the engine that counts.

@@ -173,7 +173,7 @@ fn a_record_that_vanished_is_missed_and_put_together_again() {
         let repair = SledStore::repair(folder.path(), SledOptions::default()).unwrap();
         assert_eq!(
             repair,
-            Repair { kept: folder.path().to_owned(), lost: Vec::new(), unsure: false }
+            Some(Repair { kept: folder.path().to_owned(), lost: Vec::new(), unsure: false })
         );
         let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
         assert_eq!(store.condition(), Condition::Sound);
@@ -208,7 +208,7 @@ fn a_file_that_was_cut_is_read_only_and_stays_as_it_is() {
         drop(store);
         assert_eq!(fs::read(&db).unwrap(), bytes);
         let repair = SledStore::repair(folder.path(), SledOptions::default()).unwrap();
-        assert!(!repair.lost.is_empty());
+        assert!(!repair.unwrap().lost.is_empty());
         let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
         assert_eq!(store.condition(), Condition::Sound);
         assert_eq!(store.head(), Ok(commits + 1));

@@ -1,0 +1,138 @@
+//! What a service says of the fields of an event, in the words of the command line that told it.
+
+use crate::failure::Failure;
+
+/// Fields of an event and what the command line calls them, the longest first where one ends in
+/// the other.
+const FIELDS: [(&str, &str); 37] = [
+    ("item_id", "the item"),
+    ("item_kind", "--kind"),
+    ("seen_at_id", "--at"),
+    ("claim.actor", "--by"),
+    ("claim.observed_time", "--time"),
+    ("body.moved.to_id", "the place"),
+    ("body.moved.from_id", "--from"),
+    ("body.moved.piece_count", "--pieces"),
+    ("body.lent.to_id", "to whom"),
+    ("body.lent.until_date", "--until"),
+    ("body.returned.to_id", "the place"),
+    ("place_id", "--place"),
+    ("counted.amount", "the amount"),
+    ("counted.measure", "the amount"),
+    ("adjusted.change", "the amount"),
+    ("adjusted.measure", "the amount"),
+    ("body.found.at_id", "the place"),
+    ("reel_id", "the reel"),
+    ("body.respooled.from_id", "--from"),
+    ("body.respooled.taken_cm", "--length"),
+    ("body.respooled", "the line"),
+    ("body.reversed", "this"),
+    ("body.cut_back.cut_cm", "the length"),
+    ("body.used.minutes", "the minutes"),
+    ("body.broke.what", "what broke"),
+    ("body.broke", "this"),
+    ("body.lost", "this"),
+    ("body.found_defect.usable", "--usable"),
+    ("body.inspected.reason", "the reason"),
+    ("body.inspected.condition", "--condition"),
+    ("body.sent_to_service.back_by_date", "--until"),
+    ("body.edited.columns", "COLUMN=TEXT"),
+    ("body.correction.event_id", "the event"),
+    ("body.enrolled.key", "the key"),
+    ("device_id", "the device"),
+    ("reason", "the reason"),
+    ("text", "--text"),
+];
+
+/// Words of the contract and what the command line has for them.
+const WORDS: [(&str, &str); 11] = [
+    ("accept_unknown_ids", "--unknown-ok"),
+    ("another from_id", "another --from"),
+    ("how many broke: adjusted, with reason DISCARDED", "how many broke: --pieces"),
+    ("how many are lost: adjusted, with reason LOST", "how many are lost, as a number behind it"),
+    ("false; if it was looked at", "to leave it out; if it was looked at"),
+    ("is true, but", "says that it can be fished, but"),
+    ("or from_the_start", "or --from-the-start"),
+    ("inspected, with the reason", "`deepbend log inspected`, with the reason"),
+    ("cut_back", "cut"),
+    ("an event that tells", "`deepbend log` with what tells"),
+    (": acquired, and this one retired", ": import it, and retire this one"),
+];
+
+/// Where the fields of the first event begin.
+const EVENT: &str = "events[0].";
+
+/// A failure to record one event, as a person who typed it reads it.
+pub(crate) fn typed(failure: Failure) -> Failure {
+    let lines = failure.lines.iter().map(|line| in_words(line)).collect();
+    Failure { lines, ..failure }
+}
+
+fn in_words(line: &str) -> String {
+    let mut out = String::new();
+    let mut rest = line;
+    while let Some(start) = rest.find(EVENT) {
+        let (before, found) = rest.split_at(start);
+        let path = found.split([' ', ';', ')', ':']).next().unwrap_or_default();
+        rest = &found[path.len()..];
+        let field = path.trim_start_matches(EVENT);
+        let named =
+            FIELDS.iter().find(|(wire, _)| field.ends_with(wire) || field.starts_with(wire));
+        let named = named.map_or(field, |(_, named)| named);
+        // An id that names nothing is named already: its field stands behind it in brackets.
+        match (before.strip_suffix(" ("), rest.strip_prefix("; "), rest.strip_prefix(')')) {
+            (Some(before), Some(after), _) => {
+                out.push_str(before);
+                out.push_str(" (");
+                rest = after;
+            }
+            (Some(before), None, Some(after)) => {
+                out.push_str(before);
+                rest = after;
+            }
+            _ => {
+                out.push_str(before);
+                out.push_str(named);
+            }
+        }
+    }
+    out.push_str(rest);
+    WORDS.iter().fold(out, |text, (wire, word)| text.replace(wire, word))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common practice, no source: a person is told of what he typed.
+    #[test]
+    fn fields_are_named_as_they_were_typed() {
+        for (wire, words) in [
+            (
+                "events[0].body.moved.to_id is S0, the item itself",
+                "the place is S0, the item itself",
+            ),
+            ("events[0].item_kind is missing", "--kind is missing"),
+            ("events[0].body.counted.amount is -1; right is 0", "the amount is -1; right is 0"),
+            (
+                "events[0].body.correction.instead.counted.measure is missing",
+                "the amount is missing",
+            ),
+            (
+                "not in the inventory: rod R9 (events[0].item_id; there are R09, R19)",
+                "not in the inventory: rod R9 (there are R09, R19)",
+            ),
+            (
+                "not in the inventory: place B9 (events[0].body.moved.to_id), event b.1.2 \
+                 (events[0].body.correction.event_id)",
+                "not in the inventory: place B9, event b.1.2",
+            ),
+            (
+                "etag goes with several; or accept_unknown_ids",
+                "etag goes with several; or --unknown-ok",
+            ),
+        ] {
+            assert_eq!(in_words(wire), words);
+        }
+    }
+}

@@ -1,0 +1,145 @@
+//! What cannot have happened as it is told, of an item that is known here: refused, since it could
+//! have no effect or a wrong one. What other boats tell is never looked at here.
+
+use deepbend_contract::pb::FaultCode;
+use deepbend_contract::{At, Faults};
+use deepbend_ledger::body::Body;
+use deepbend_ledger::fold::{Disputed, Field};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::import::may_edit;
+use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
+use deepbend_ledger::view::Entry;
+
+use super::named::Known;
+
+/// Centimetres to a metre.
+const CM: f64 = 100.0;
+const OR_ACCEPT: &str = "or accept_unknown_ids: another boat may know more";
+
+/// Notes what makes no sense. `at` is the place of the body.
+pub(super) fn check(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
+    if let Body::Correction { instead: Some(instead), .. } = body {
+        // It acts at the place of the corrected event: what the item is now does not matter.
+        let at = at.field("correction");
+        return whenever(&at.field("instead"), instead, known, faults);
+    }
+    whenever(at, body, known, faults);
+    // What another boat or an earlier event of the same request does to the item is not told yet.
+    let about = body.about();
+    if known.accept_unknown || about.iter().any(|item| known.told.contains(item)) {
+        return;
+    }
+    if let Some(entry) = about.first().and_then(|item| known.view.get(item)) {
+        now(at, body, entry, faults);
+    }
+}
+
+/// What makes no sense at any time.
+fn whenever(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
+    if let Body::FoundDefect { what, usable: true, .. } = body
+        && tells_of_a_crack(what)
+    {
+        let at = at.field("found_defect");
+        let wrong = "is true, but a crack is told of, and what is cracked counts as broken";
+        let right = "false; if it was looked at and is no crack: inspected, with the reason";
+        faults.push(FaultCode::Conflict, at.field("usable"), wrong, right);
+    }
+    if let Body::Moved { item, from, to, .. } = body {
+        let first = || known.view.get(item).and_then(|entry| from_first(entry, body));
+        let from = from.clone().or_else(first);
+        let itself = item.kind == ItemKind::Boat && item.id == *to;
+        if itself || from.as_ref() == Some(to) {
+            let wrong = if itself { "the item itself" } else { "where it comes from" };
+            let wrong = format!("is {to}, {wrong}");
+            let at = at.field("moved");
+            faults.push(FaultCode::Conflict, at.field("to_id"), wrong, "another place");
+        }
+    }
+    if let Body::Edited { item, columns } = body {
+        let at = at.field("edited");
+        for column in columns.keys().filter(|column| !may_edit(item.kind, column)) {
+            let wrong = format!("has {column}, which is not edited: what happened tells it");
+            faults.push(FaultCode::Conflict, at.field("columns"), wrong, told_by(column));
+        }
+    }
+}
+
+/// The place that pieces come from where none is named.
+fn from_first(entry: &Entry, body: &Body) -> Option<Id> {
+    let Body::Moved { pieces: Some(_), .. } = body else { return None };
+    entry.claims().find_map(|(_, said)| said.item()).and_then(|first| first.place.clone())
+}
+
+/// Whether words tell of a crack, and not that there is none.
+fn tells_of_a_crack(what: &str) -> bool {
+    let what = what.to_lowercase();
+    let words: Vec<_> = what.split(|c: char| !c.is_alphabetic()).collect();
+    let denied =
+        |before: Option<&&str>| before.is_some_and(|w| matches!(*w, "no" | "not" | "without"));
+    words.iter().enumerate().any(|(index, word)| {
+        let before = index.checked_sub(1).and_then(|before| words.get(before));
+        word.starts_with("crack") && !denied(before)
+    })
+}
+
+/// The event that tells what stands in a column.
+fn told_by(column: &str) -> &'static str {
+    match column {
+        "place" => "an event that tells where it is: moved",
+        "status" => "an event that tells why: broke, lost, found, lent, inspected, retired ...",
+        "condition" => "an event that tells it: inspected",
+        "qty" | "length_m" => "an event that tells how much there is: counted",
+        "line_type" | "strands" | "line_test_raw" | "line_dia_mm" | "line_length_m"
+        | "spooled_on" | "hours_on_line" => "an event that tells it: respooled, cut_back or used",
+        _ => "another item for another id: acquired, and this one retired",
+    }
+}
+
+/// What makes no sense of the item as it is now.
+fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
+    let item = entry.item();
+    if let Body::Reversed { .. } = body {
+        on_the_spool(&at.field("reversed"), entry, None, faults);
+    } else if let Body::CutBack { cut_cm, .. } = body {
+        on_the_spool(&at.field("cut_back").field("cut_cm"), entry, Some(*cut_cm), faults);
+    } else if let Body::Broke { .. } = body {
+        let right = "how many broke: adjusted, with reason DISCARDED";
+        in_pieces(&at.field("broke"), item, right, faults);
+    } else if let Body::Lost { .. } = body {
+        let right = "how many are lost: adjusted, with reason LOST";
+        in_pieces(&at.field("lost"), item, right, faults);
+    }
+}
+
+/// Of several pieces one breaks or is lost, not the item.
+fn in_pieces(at: &At<'_>, item: &Item, right: &str, faults: &mut Faults) {
+    if let Some(pieces) = item.quantity.filter(|pieces| *pieces > 1) {
+        let wrong = format!("does not say how many of the {pieces} pieces of {}", item.id);
+        faults.push(FaultCode::Conflict, *at, wrong, right);
+    }
+}
+
+/// There must be line to be worked on, and enough of it to be cut.
+fn on_the_spool(at: &At<'_>, entry: &Entry, cut_cm: Option<u32>, faults: &mut Faults) {
+    let item = entry.item();
+    let Spec::Reel(reel) = &item.spec else { return };
+    // Which line is on it is not known: then one of them may be long enough.
+    if entry.disputes().contains(&Disputed::Field(Field::Line)) {
+        return;
+    }
+    let ItemKey { id, .. } = item.key();
+    let Some(fitted) = &reel.fitted else {
+        let wrong = format!("tells of line, but the spool of {id} is empty");
+        let right = format!("first what is on it: respooled; {OR_ACCEPT}");
+        return faults.push(FaultCode::Conflict, *at, wrong, right);
+    };
+    let left = fitted.line.length.map(|length| length.m());
+    if let (Some(left), Some(cut)) = (left, cut_cm)
+        && f64::from(cut) > (left * CM).ceil()
+    {
+        let told = f64::from(cut) / CM;
+        let wrong = format!("is {cut} cm ({told} m), but {id} holds {left} m of line");
+        let right = format!("0 to {:.0} cm; {OR_ACCEPT}", (left * CM).ceil());
+        faults.push(FaultCode::TooLarge, *at, wrong, right);
+    }
+}
