@@ -3,6 +3,7 @@
 use std::io::{ErrorKind, IsTerminal as _, Write as _};
 
 use deepbend_contract::json;
+use deepbend_server::text::{WIDTH, hanging};
 use prost::{Message, Name};
 
 use crate::failure::{Exit, Failure};
@@ -20,14 +21,13 @@ pub enum Format {
     Csv,
 }
 
-const USUAL_WIDTH: usize = 80;
 const GREATEST_WIDTH: usize = 120;
 
 /// Width of text for people: 80 columns; what COLUMNS says where that is set.
 #[must_use]
 pub fn width() -> usize {
     let columns = std::env::var_os("COLUMNS").and_then(|v| v.to_str()?.parse::<usize>().ok());
-    columns.unwrap_or(USUAL_WIDTH).clamp(crate::render::LEAST_WIDTH, GREATEST_WIDTH)
+    columns.unwrap_or(WIDTH).clamp(crate::render::LEAST_WIDTH, GREATEST_WIDTH)
 }
 
 /// Writes data. A reader that has gone away ends the command quietly.
@@ -45,17 +45,27 @@ pub fn put(text: &str) -> Result<(), Failure> {
     })
 }
 
-/// Writes a note to stderr, where a person may read it.
+/// What a note begins with; the lines that follow stand below what is behind it.
+const LEADS: [&str; 6] = ["error: ", "warning: ", "caution: ", "refused: ", "note: ", "hint: "];
+
+/// Writes a note to stderr, where a person may read it, no line wider than he sees.
 pub fn note(text: &str) {
-    // Nobody is left to be told that stderr is gone.
-    let _ = writeln!(std::io::stderr().lock(), "{text}");
+    let mut out = std::io::stderr().lock();
+    for line in text.split('\n') {
+        let fits = line.chars().count() <= width();
+        let lead = LEADS.iter().find(|lead| line.starts_with(**lead)).unwrap_or(&"");
+        let lines = match line.strip_prefix(lead) {
+            Some(rest) if !fits => hanging(lead, rest, width()),
+            Some(_) | None => vec![line.to_owned()],
+        };
+        // Nobody is left to be told that stderr is gone.
+        let _ = lines.iter().try_for_each(|line| writeln!(out, "{line}"));
+    }
 }
 
-/// Writes a note that may be longer than a line.
+/// Writes a note behind its lead.
 pub fn wrapped_note(lead: &str, text: &str) {
-    let mut page = crate::render::Page::new(width());
-    page.hanging(lead, text);
-    note(page.finish().trim_end());
+    note(&format!("{lead}{text}"));
 }
 
 /// Shows how far long work is, where a person looks on.

@@ -241,6 +241,25 @@ fn lengths_are_typed_and_told_in_both_systems() {
     boat.types(&["stocktake", "B1", "L30=99999999999"]).code(2).warns(&["0 to 1000000"]);
 }
 
+// Common practice, no source: what is shown says its unit and what is contested. Inches from NIST
+// SP 811 (1 in = 25.4 mm).
+#[test]
+fn an_item_is_shown_with_its_units_and_what_is_contested() {
+    let boat = Boat::new();
+    let listed = boat.types(&["gear", "list", "--kind", "line-stock"]).code(0).out;
+    assert!(flat(&listed).contains("8 strands"), "{listed}");
+    assert!(listed.lines().all(|line| !line.ends_with(", 8")), "{listed}");
+    boat.records(&["log", "respooled", "E08", "braid 10 kg 0.20 mm"]);
+    boat.records(&["log", "used", "E08", "90"]);
+    let shown = flat(&boat.types(&["gear", "show", "E08"]).code(0).out);
+    assert!(shown.contains("fished 1 h 30 min"), "{shown}");
+    assert!(shown.contains("0.2 mm (0.0079 in)"), "{shown}");
+    boat.records(&["log", "lost", "L30", "9"]);
+    let shown = flat(&boat.types(&["gear", "show", "L30"]).code(0).out);
+    assert!(shown.contains("status ready place"), "{shown}");
+    assert!(shown.contains("contested count at B1"), "{shown}");
+}
+
 // Common practice, no source: people who count again need both stories.
 #[test]
 fn a_disputed_count_shows_what_was_counted_and_what_went() {

@@ -20,7 +20,7 @@
 //! 4. `compute`: the work, on threads of its own.
 //!
 //! Around them: [`config`], `serve` (up and down again), `health`, [`log`], `error`, [`upkeep`] of the
-//! data folder.
+//! data folder, [`text`] in lines.
 //!
 //! # Architecture invariants
 //!
@@ -51,6 +51,7 @@ mod matching;
 mod mechanics;
 mod serve;
 mod sync;
+pub mod text;
 mod today;
 pub mod trips;
 pub mod upkeep;

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use deepbend_server::config::{Loaded, load};
 use deepbend_server::exit::{BAD_DATA, Exit, HELD, IO, UNAVAILABLE, USAGE};
+use deepbend_server::text::{WIDTH, hanging, wrap};
 use deepbend_server::upkeep::UpkeepError;
 use deepbend_server::{Config, Server, StartError};
 use tokio::signal::unix::{SignalKind, signal};
@@ -15,7 +16,7 @@ fn main() -> ExitCode {
         Ok(Loaded::Run(config)) => *config,
         Ok(Loaded::Upkeep(upkeep, config)) => {
             return match upkeep.run(&config) {
-                Ok(done) => print(&format!("{done}\n")),
+                Ok(done) => print(&format!("{}\n", wrap(&done, WIDTH).join("\n"))),
                 Err(error) => fail(code_of(&error), &error),
             };
         }
@@ -79,6 +80,7 @@ fn code_of(error: &UpkeepError) -> Exit {
 fn fail((code, _): Exit, error: &dyn std::fmt::Display) -> ExitCode {
     use std::io::Write as _;
     // Where stderr is closed the exit code has to do.
-    let _ = writeln!(std::io::stderr(), "deepbendd: {error}");
+    let told = hanging("deepbendd: ", &error.to_string(), WIDTH);
+    let _ = writeln!(std::io::stderr(), "{}", told.join("\n"));
     ExitCode::from(code)
 }

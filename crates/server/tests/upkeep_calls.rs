@@ -18,8 +18,12 @@ fn deepbendd(folder: &Path, args: &[&OsStr]) -> (Option<i32>, String) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_deepbendd"));
     let Output { status, stdout, stderr } =
         command.arg("--data").arg(folder).args(args).output().unwrap();
-    let said = [stdout, stderr].concat();
-    (status.code(), String::from_utf8(said).unwrap())
+    let said = String::from_utf8([stdout, stderr].concat()).unwrap();
+    for line in said.lines() {
+        assert!(line.chars().count() <= 80, "wider than 80: {line}");
+    }
+    // Words as they follow each other, wherever lines break.
+    (status.code(), said.split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
 async fn on_thread(folder: &Path, args: &[&OsStr]) -> (Option<i32>, String) {

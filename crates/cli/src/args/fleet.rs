@@ -271,6 +271,7 @@ pub struct LogArgs {
         long,
         global = true,
         env = "DEEPBEND_ACTOR",
+        hide_env_values = true,
         default_value = "guide",
         value_name = "NAME"
     )]
@@ -314,7 +315,13 @@ pub struct StocktakeArgs {
     #[arg(long)]
     pub record: bool,
     /// Who says it: a role or a person's id
-    #[arg(long, env = "DEEPBEND_ACTOR", default_value = "guide", value_name = "NAME")]
+    #[arg(
+        long,
+        env = "DEEPBEND_ACTOR",
+        hide_env_values = true,
+        default_value = "guide",
+        value_name = "NAME"
+    )]
     pub by: String,
 }
 

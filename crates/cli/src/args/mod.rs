@@ -30,7 +30,7 @@ use crate::output::Format;
     name = "deepbend",
     version,
     disable_help_subcommand = true,
-    max_term_width = 100,
+    max_term_width = deepbend_server::text::WIDTH,
     after_help = "Gear is named by its inventory id (R14) or described in words. \
                   `deepbend help exit-codes` lists how commands end."
 )]
@@ -48,16 +48,40 @@ pub struct Cli {
 #[command(next_help_heading = "Options of all commands")]
 pub struct Global {
     /// Service to ask, for example http://localhost:50551 [default: one on this machine]
-    #[arg(long, global = true, env = "DEEPBEND_SERVER", value_name = "ADDR")]
+    #[arg(
+        long,
+        global = true,
+        env = "DEEPBEND_SERVER",
+        hide_env_values = true,
+        value_name = "ADDR"
+    )]
     pub server: Option<String>,
     /// Folder of the inventory on this machine [default: deepbend in the user's data folder]
-    #[arg(long, global = true, env = "DEEPBEND_DATA", value_name = "FOLDER")]
+    #[arg(
+        long,
+        global = true,
+        env = "DEEPBEND_DATA",
+        hide_env_values = true,
+        value_name = "FOLDER"
+    )]
     pub data: Option<PathBuf>,
     /// Name under which this machine records events; kept in the folder [default: service]
-    #[arg(long, global = true, env = "DEEPBEND_DEVICE", value_name = "NAME")]
+    #[arg(
+        long,
+        global = true,
+        env = "DEEPBEND_DEVICE",
+        hide_env_values = true,
+        value_name = "NAME"
+    )]
     pub device: Option<String>,
     /// File with the token that the service asks for in its first line
-    #[arg(long, global = true, env = "DEEPBEND_TOKEN_FILE", value_name = "FILE")]
+    #[arg(
+        long,
+        global = true,
+        env = "DEEPBEND_TOKEN_FILE",
+        hide_env_values = true,
+        value_name = "FILE"
+    )]
     pub token_file: Option<PathBuf>,
     /// Format of the data on stdout
     #[arg(short, long, global = true, value_enum, default_value = "table", value_name = "FORMAT")]

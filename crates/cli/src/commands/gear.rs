@@ -190,12 +190,8 @@ fn print_items(global: &Global, page: &pb::ListItemsResponse) -> Result<(), Fail
         }
     })?;
     if !page.next_page_token.is_empty() {
-        note(&format!(
-            "note: {} of {} items; the next page: --page-token {}",
-            page.items.len(),
-            page.total_size,
-            page.next_page_token
-        ));
+        note(&format!("note: {} of {} items; the next page:", page.items.len(), page.total_size));
+        note(&format!("--page-token {}", page.next_page_token));
     } else if page.items.is_empty() {
         note("note: no such item; `deepbend gear import FOLDER` brings some in");
     }
@@ -227,7 +223,9 @@ pub(super) async fn show(global: &Global, args: &ShowArgs) -> Result<(), Failure
         let answer = service.inventory().get_item(service.request(request)).await?.into_inner();
         let item = answer.item.unwrap_or_default();
         put(&match global.output {
-            Format::Table => render::item(&item, output::width()),
+            Format::Table => {
+                render::item(&item, &answer.story.unwrap_or_default(), output::width())
+            }
             Format::Json => output::json_text(&item)?,
             Format::Jsonl => output::json_line(&item)?,
             Format::Csv => output::csv_text(&ITEM_HEADER, &[item_row(&item)])?,

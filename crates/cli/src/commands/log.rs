@@ -156,8 +156,9 @@ pub(super) fn print(
             let mut text = String::new();
             for event in &answer.events {
                 let recorded = if dry_run { "would be recorded" } else { "recorded" };
-                let line = format!("{recorded} {} {}", event.event_id, event.item_id);
-                text.push_str(&format!("{}\n", line.trim_end()));
+                let mut page = render::Page::new(output::width());
+                page.paragraph(&format!("{recorded} {} {}", event.event_id, event.item_id));
+                text.push_str(&page.finish());
                 text.push_str(&render::no_full_effect(event, output::width()));
                 text.push_str(&render::for_device(event, output::width()));
             }

@@ -20,7 +20,7 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
         for dispute in &item.disputes {
             let kind = plain!(ItemKind, item.kind);
             let named = [item.item_id.as_str(), &kind, &item.display_name].join(" ");
-            page.line(&format!("{}: {}", named.trim_end(), dispute.what));
+            page.hanging("", &format!("{}: {}", named.trim_end(), dispute.what));
             if dispute.count.is_some() && item.place_counts.len() > 1 {
                 let apart = pieces_by_place(&item.place_counts);
                 page.hanging("  ", &format!("each place is counted by itself: {apart}"));
@@ -31,22 +31,22 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
             side_by_side(&mut page, &stories, width);
             if further > 0 {
                 let all = format!("deepbend history {}", item.item_id);
-                page.line(&format!("  and {further} more: {all}"));
+                page.hanging("  ", &format!("and {further} more: {all}"));
             }
             if let Some(held) = dispute.field.as_ref().and_then(|field| field.value.as_ref()) {
-                page.line(&format!("  until then: {}", value(Some(held))));
+                page.hanging("  ", &format!("until then: {}", value(Some(held))));
             }
             if let Some(count) = &dispute.count {
                 let [low, high] = [count.low, count.high].map(|n| amount(count.measure, n));
                 let most = if low == high { String::new() } else { format!("; at most {high}") };
-                page.line(&format!("  until then: {low}{most}"));
+                page.hanging("  ", &format!("until then: {low}{most}"));
             }
             page.hanging("  ", &format!("{}:", dispute.cure));
             let mut commands = commands(item, dispute);
             let mut told = BTreeSet::new();
             commands.retain(|command| told.insert(command.clone()));
             for command in commands.iter().take(MOST_STORIES) {
-                page.line(&format!("    {command}"));
+                typed(&mut page, command, width);
             }
             page.line("");
         }
@@ -59,6 +59,17 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
         ));
     }
     page.finish()
+}
+
+/// A command as it can be typed: where it goes on in the next line the shell is told so.
+fn typed(page: &mut Page, command: &str, width: usize) {
+    const INDENT: &str = "    ";
+    const ON: &str = " \\";
+    let lines = wrap(command, width.saturating_sub(INDENT.len() + ON.len()));
+    for (index, line) in lines.iter().enumerate() {
+        let on = if index + 1 < lines.len() { ON } else { "" };
+        page.line(&format!("{INDENT}{line}{on}"));
+    }
 }
 
 fn said(claim: Option<&pb::Claim>, event_id: &str) -> Vec<String> {

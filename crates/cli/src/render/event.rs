@@ -84,10 +84,8 @@ pub(crate) fn taken_back(answer: &pb::RecordEventsResponse, width: usize) -> Str
         let claim = event.claim.clone().unwrap_or_default();
         let said = format!("{}, {}", who(&claim), second(claim.observed_time));
         let item = &event.item_id;
-        page.hanging(
-            "takes back ",
-            &format!("{}: {} ({said})", event.event_id, phrase(&event, "")),
-        );
+        let phrase = phrase(&event, "");
+        page.paragraph(&format!("takes back {}: {phrase} ({said})", event.event_id));
         if back.item_removed {
             let others = match back.idle_event_count {
                 0 if back.lying_item_count > 0 => String::new(),

@@ -117,11 +117,11 @@ pub(super) fn leader(leader: &pb::Leader) -> Pairs {
     rows.0
 }
 
-/// A line in one phrase: `braid 13 kg (28.7 lb) 0.202 mm`.
+/// A line in one phrase: `braid 13 kg (28.7 lb) 0.202 mm (0.0080 in)`.
 pub(super) fn line_phrase(line: &pb::Line) -> String {
     let mut words = vec![plain!(LineMaterial, line.material)];
     words.extend(line.test_kgf.map(units::kilograms));
-    words.extend(line.diameter_mm.map(|mm| format!("{} mm", units::trimmed(mm))));
+    words.extend(line.diameter_mm.map(units::diameter));
     words.retain(|word| !word.is_empty());
     words.join(" ")
 }
@@ -147,7 +147,7 @@ fn hook(hook: &pb::Hook) -> String {
     if !hook.size.is_empty() {
         words.push(format!("size {}", hook.size));
     }
-    words.extend(hook.wire_mm.map(|mm| format!("wire {} mm", units::trimmed(mm))));
+    words.extend(hook.wire_mm.map(|mm| format!("wire {}", units::diameter(mm))));
     words.extend(hook.barbed.map(|yes| if yes { "barbed" } else { "barbless" }.to_owned()));
     words.push(plain!(HookPoint, hook.point));
     words.retain(|word| !word.is_empty());

@@ -8,17 +8,17 @@ use super::judgement::findings;
 use super::units;
 use super::{Page, Table, capital, plain, second};
 
-/// One item with everything that is known of it.
+/// One item with everything that is known of it; `story` says what of it is contested.
 #[must_use]
-pub fn item(item: &pb::Item, width: usize) -> String {
+pub fn item(item: &pb::Item, story: &pb::ItemStory, width: usize) -> String {
     let mut page = Page::new(width);
     let name = if item.display_name.is_empty() {
         String::new()
     } else {
         format!(", {}", item.display_name)
     };
-    page.line(&format!("{} {}{name}", capital(&plain!(ItemKind, item.kind)), item.id));
-    page.pairs(&state(item));
+    page.paragraph(&format!("{} {}{name}", capital(&plain!(ItemKind, item.kind)), item.id));
+    page.pairs(&state(item, story));
     page.heading("Description");
     page.pairs(&description(item));
     findings(&mut page, &item.findings);
@@ -26,19 +26,24 @@ pub fn item(item: &pb::Item, width: usize) -> String {
     page.finish()
 }
 
-fn state(item: &pb::Item) -> Pairs {
+fn state(item: &pb::Item, story: &pb::ItemStory) -> Pairs {
     let mut pairs = Pairs::new();
     let mut put = |name: &str, value: String| {
         if !value.is_empty() {
             pairs.push((name.to_owned(), value));
         }
     };
-    let contested = if item.contested { " (contested)" } else { "" };
-    put("status", format!("{}{contested}", plain!(ItemStatus, item.status)));
+    put("status", plain!(ItemStatus, item.status));
     put("place", if in_parts(item) { String::new() } else { item.place_id.clone() });
     put("pieces", item.quantity.map(|n| n.to_string()).unwrap_or_default());
     if in_parts(item) {
         put("counted", pieces_by_place(&item.place_counts));
+    }
+    let disputed: Vec<_> = story.disputes.iter().map(|of| of.what.as_str()).collect();
+    if item.contested {
+        // Nothing of its own: its id is claimed by two kinds of item.
+        let what = if disputed.is_empty() { "id".to_owned() } else { disputed.join(", ") };
+        put("contested", format!("{what}; `deepbend contested` says how to settle it"));
     }
     let condition = item.condition;
     put("condition", plain!(ItemCondition, condition).to_uppercase());
@@ -78,12 +83,15 @@ fn fitted(fitted: &pb::FittedLine) -> Pairs {
     if !fitted.spooled_date.is_empty() {
         pairs.push(("spooled".to_owned(), fitted.spooled_date.clone()));
     }
-    pairs.extend(fitted.fished_hours.map(|h| ("fished".to_owned(), format!("{h:.0} h"))));
+    pairs.extend(fitted.fished_hours.map(|h| ("fished".to_owned(), units::hours(h))));
     if !fitted.due.is_empty() {
         pairs.push(("due".to_owned(), fitted.due.clone()));
     }
     pairs
 }
+
+const STRANDS: &str = "strands";
+const PIECE_LENGTH: &str = "length of a piece";
 
 fn line_stock(stock: &pb::LineStock) -> Pairs {
     use pb::line_stock::Stock;
@@ -92,8 +100,8 @@ fn line_stock(stock: &pb::LineStock) -> Pairs {
         Some(Stock::Leader(leader)) => gear::leader(leader),
         None => Pairs::new(),
     };
-    pairs.extend(stock.strand_count.map(|n| ("strands".to_owned(), n.to_string())));
-    pairs.extend(stock.piece_length_m.map(|m| ("length of a piece".to_owned(), units::metres(m))));
+    pairs.extend(stock.strand_count.map(|n| (STRANDS.to_owned(), n.to_string())));
+    pairs.extend(stock.piece_length_m.map(|m| (PIECE_LENGTH.to_owned(), units::metres(m))));
     pairs
 }
 
@@ -138,11 +146,11 @@ pub fn items(items: &[pb::Item], width: usize) -> String {
         .wrapped("what");
     for item in items {
         let status = plain!(ItemStatus, item.status);
-        let contested = if item.contested { "?" } else { "" };
+        let contested = if item.contested { " ?" } else { "" };
         table.row(vec![
-            item.id.clone(),
+            format!("{}{contested}", item.id),
             plain!(ItemKind, item.kind),
-            format!("{status}{contested}"),
+            status,
             if in_parts(item) { places(item) } else { item.place_id.clone() },
             item.quantity.map(|n| n.to_string()).unwrap_or_default(),
             what(item),
@@ -205,8 +213,12 @@ pub(crate) fn what(item: &pb::Item) -> String {
             format!("{} {mass}", plain!(LureClass, lure.lure_class))
         }
         Some(Spec::LineStock(stock)) => {
-            let pairs = line_stock(stock);
-            pairs.into_iter().map(|(_, value)| value).collect::<Vec<_>>().join(", ")
+            let pairs = line_stock(stock).into_iter().map(|(name, value)| match name.as_str() {
+                STRANDS => value.parse().map_or(value, |count| units::counted(count, "strand")),
+                PIECE_LENGTH => format!("{value} each"),
+                _ => value,
+            });
+            pairs.collect::<Vec<_>>().join(", ")
         }
         Some(Spec::Boat(boat)) => boat.home_berth.clone(),
         Some(Spec::Device(device)) => device.role.clone(),

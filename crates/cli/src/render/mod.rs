@@ -22,6 +22,7 @@ pub mod units;
 
 pub use comparison::comparison;
 pub use contested::contested;
+pub use deepbend_server::text::wrap;
 pub(crate) use event::{event_row, for_device, no_full_effect, second, taken_back};
 pub(crate) use fitting::{NUMBERS, WORDS, spans};
 pub use fitting::{envelope, specification};
@@ -37,7 +38,7 @@ pub use plan_change::{plan_difference, recovered};
 pub use ranking::ranking;
 pub use season::{gaps, outfit_sets};
 pub use table::Table;
-pub use text::{LEAST_WIDTH, Page, wrap};
+pub use text::{LEAST_WIDTH, Page};
 
 /// The word of an enum of the contract: lower case, underscores, without the name of the enum;
 /// empty where it is not given.

@@ -1,6 +1,6 @@
 //! Tables for people: columns as wide as their cells, one or more that wrap.
 
-use super::text::wrap;
+use super::wrap;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Shape {
@@ -20,6 +20,8 @@ const GAP: usize = 2;
 const LEAST_WRAPPED: usize = 12;
 /// A longer word is cut.
 const LONGEST_WORD: usize = 24;
+/// What is left at least of an id or a hash for which there is no room: `abcdef12…`.
+const LEAST_LEFT: usize = 9;
 
 impl Table {
     /// A table without columns.
@@ -73,9 +75,24 @@ impl Table {
         out
     }
 
+    /// Takes from the widest columns of words what the others lack.
+    fn make_room(&self, natural: &mut [usize], width: usize) {
+        let least = |(i, n): (usize, &usize)| match self.columns[i].1 {
+            Shape::Wrapped => (*n).min(LEAST_WRAPPED),
+            Shape::Left | Shape::Right => *n,
+        };
+        let gaps = GAP * natural.len().saturating_sub(1);
+        while natural.iter().enumerate().map(least).sum::<usize>() + gaps > width {
+            let left = |i: &usize| self.columns[*i].1 == Shape::Left;
+            let widest = (0..natural.len()).filter(left).max_by_key(|i| natural[*i]);
+            let Some(widest) = widest.filter(|i| natural[*i] > LEAST_LEFT) else { return };
+            natural[widest] -= 1;
+        }
+    }
+
     fn widths(&self, width: usize) -> Vec<usize> {
         let cell = |row: &Vec<String>, i: usize| row.get(i).map_or(0, |c| c.chars().count());
-        let natural: Vec<usize> = self
+        let mut natural: Vec<usize> = self
             .columns
             .iter()
             .enumerate()
@@ -84,6 +101,7 @@ impl Table {
                 cells.max(title.chars().count())
             })
             .collect();
+        self.make_room(&mut natural, width);
         let shapes = || self.columns.iter().map(|(_, shape)| *shape).zip(&natural);
         let gaps = GAP * self.columns.len().saturating_sub(1);
         let fixed: usize = shapes().filter(|(s, _)| *s != Shape::Wrapped).map(|(_, n)| n).sum();
@@ -135,7 +153,7 @@ impl Table {
                 let cell = cells.get(i).unwrap_or(&empty);
                 match shape {
                     Shape::Wrapped => wrap(cell, widths[i]),
-                    Shape::Left | Shape::Right => vec![cell.clone()],
+                    Shape::Left | Shape::Right => vec![shortened(cell, widths[i])],
                 }
             })
             .collect();
@@ -159,6 +177,15 @@ impl Table {
     }
 }
 
+/// The beginning of a word for which there is no room.
+fn shortened(word: &str, width: usize) -> String {
+    if word.chars().count() <= width {
+        return word.to_owned();
+    }
+    let kept: String = word.chars().take(width.saturating_sub(1)).collect();
+    format!("{}…", kept.trim_end())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -174,6 +201,19 @@ mod tests {
             assert!(text.lines().all(|line| line.chars().count() <= width), "{width}:\n{text}");
         }
         assert!(table.render(80).starts_with("factor  score  why"));
+    }
+
+    // Common practice, no source: 80 columns, and enough of each id to find it in the JSON.
+    #[test]
+    fn ids_are_shortened_where_there_is_no_room() {
+        let id = |letter: &str| letter.repeat(64);
+        let mut table = Table::new().left("event").left("when").left("who").wrapped("what");
+        table.row(vec![id("a"), "2031-09-15T18:00:00Z".into(), id("b"), "word ".repeat(9)]);
+        table.row(vec!["B1.1.2".into(), "2031-09-15T18:00:00Z".into(), "anna".into(), "x".into()]);
+        let text = table.render(80);
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+        assert!(text.contains("aaaaaaaa") && text.contains('…') && text.contains("anna"), "{text}");
+        assert!(text.contains("2031-09-15T18:00:00Z"), "{text}");
     }
 
     // Common practice, no source: a name is found again only where it is whole.

@@ -118,6 +118,18 @@ pub fn centimetres(cm: f64) -> String {
     format!("{} cm ({} in)", short(cm), short(cm * 10.0 / MM_PER_IN))
 }
 
+/// A time, h: `1 h 30 min`; to the minute.
+#[must_use]
+pub fn hours(hours: f64) -> String {
+    const MINUTES: f64 = 60.0;
+    let minutes = (hours * MINUTES).round();
+    match ((minutes / MINUTES).floor(), minutes % MINUTES) {
+        (0.0, minutes) => format!("{minutes} min"),
+        (hours, 0.0) => format!("{hours} h"),
+        (hours, minutes) => format!("{hours} h {minutes} min"),
+    }
+}
+
 /// Three decimals at most.
 #[must_use]
 pub fn trimmed(value: f64) -> String {
@@ -188,6 +200,10 @@ mod tests {
         assert_eq!(line_centimetres(0), "0 m (0 yd)");
         assert_eq!([counted(1, "piece"), counted(-2, "piece")], ["1 piece", "-2 pieces"]);
         assert_eq!(speed(9.0), "9 m/s (17.5 kn)");
+        assert_eq!(
+            [1.5, 0.25, 2.0, 1.9999, 0.0].map(hours),
+            ["1 h 30 min", "15 min", "2 h", "2 h", "0 min"]
+        );
         assert_eq!(grams_range(Some(10.0), Some(30.0)).as_deref(), Some("10-30 g (0.35-1.06 oz)"));
         assert_eq!(kilograms_range(None, None), None);
         assert_eq!(interval([9.0, 28.35], ["", "+"], "g"), "9 to 28.4+ g (0.32 to 1.00+ oz)");

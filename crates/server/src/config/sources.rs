@@ -9,6 +9,7 @@ use toml::{Table, Value};
 use super::keys::{KEYS, Key};
 use super::{Config, ConfigFault};
 use crate::exit;
+use crate::text::WIDTH;
 use crate::upkeep::Upkeep;
 
 /// What the command line asked for.
@@ -110,6 +111,7 @@ fn command() -> Command {
     });
     Command::new("deepbendd")
         .version(env!("CARGO_PKG_VERSION"))
+        .max_term_width(WIDTH)
         .about("Serves deepbend.v1: matching, inventory and trips")
         .after_help(format!(
             "Each setting may also stand in the file, or in the environment as DEEPBEND_ and its \
