@@ -139,6 +139,9 @@ impl fmt::Display for Failure {
 
 impl std::error::Error for Failure {}
 
+/// What tonic calls a connection that failed under a call.
+const BROKEN_OFF: &str = "transport error";
+
 fn exit_of(status: &Status) -> Exit {
     match status.code() {
         Code::Ok => Exit::Ok,
@@ -149,6 +152,7 @@ fn exit_of(status: &Status) -> Exit {
         Code::Cancelled if status.message().contains("Timeout expired") => Exit::Deadline,
         Code::DeadlineExceeded => Exit::Deadline,
         Code::Unavailable => Exit::Unavailable,
+        Code::Unknown if status.message().contains(BROKEN_OFF) => Exit::Unavailable,
         Code::Unauthenticated | Code::PermissionDenied => Exit::Refused,
         Code::Cancelled
         | Code::Unknown
@@ -178,12 +182,14 @@ impl From<Status> for Failure {
             lines.push(format!("and {} more", count - lines.len()));
         }
         if lines.is_empty() {
-            let said = if status.message().is_empty() {
-                status.code().description()
-            } else {
-                status.message()
-            };
-            lines.push(said.to_owned());
+            lines.push(match status.message() {
+                // What gRPC says where the line broke off.
+                said if reason.is_empty() && said.contains(BROKEN_OFF) => {
+                    "the service went out of reach before it had answered".to_owned()
+                }
+                "" => status.code().description().to_owned(),
+                said => said.to_owned(),
+            });
         }
         Self { exit, lines, hint: hint_for(exit, reason).map(str::to_owned) }
     }
@@ -228,6 +234,9 @@ mod tests {
         assert_eq!((full.exit, full.hint), (Exit::Unavailable, None));
         let silent = Failure::from(Status::unavailable("connection refused"));
         assert!(silent.hint.unwrap().contains("--server"));
+        let gone = Failure::from(Status::unknown("transport error"));
+        assert_eq!(gone.exit, Exit::Unavailable);
+        assert_eq!(gone.lines, ["the service went out of reach before it had answered"]);
     }
 
     // Common practice, no source: 80 columns.

@@ -59,10 +59,10 @@ const WORDS: [(&str, &str); 11] = [
     (": acquired, and this one retired", ": import it, and retire this one"),
 ];
 
-/// Where the fields of the first event begin.
-const EVENT: &str = "events[0].";
+/// Where the fields of an event begin, before its number.
+const EVENT: &str = "events[";
 
-/// A failure to record one event, as a person who typed it reads it.
+/// A failure to record events, as a person who typed them reads it.
 pub(crate) fn typed(failure: Failure) -> Failure {
     let lines = failure.lines.iter().map(|line| in_words(line)).collect();
     Failure { lines, ..failure }
@@ -71,29 +71,24 @@ pub(crate) fn typed(failure: Failure) -> Failure {
 fn in_words(line: &str) -> String {
     let mut out = String::new();
     let mut rest = line;
-    while let Some(start) = rest.find(EVENT) {
-        let (before, found) = rest.split_at(start);
+    while let Some((before, found)) = rest.find(EVENT).map(|start| rest.split_at(start)) {
         let path = found.split([' ', ';', ')', ':']).next().unwrap_or_default();
-        rest = &found[path.len()..];
-        let field = path.trim_start_matches(EVENT);
-        let named =
-            FIELDS.iter().find(|(wire, _)| field.ends_with(wire) || field.starts_with(wire));
-        let named = named.map_or(field, |(_, named)| named);
+        rest = found.strip_prefix(path).unwrap_or_default();
+        let field = path.split_once("].").map_or("this", |(_, field)| field);
         // An id that names nothing is named already: its field stands behind it in brackets.
-        match (before.strip_suffix(" ("), rest.strip_prefix("; "), rest.strip_prefix(')')) {
-            (Some(before), Some(after), _) => {
-                out.push_str(before);
+        if let Some(before) = before.strip_suffix(" (") {
+            out.push_str(before);
+            if let Some(after) = rest.strip_prefix("; ") {
                 out.push_str(" (");
                 rest = after;
+            } else {
+                rest = rest.strip_prefix(')').unwrap_or(rest);
             }
-            (Some(before), None, Some(after)) => {
-                out.push_str(before);
-                rest = after;
-            }
-            _ => {
-                out.push_str(before);
-                out.push_str(named);
-            }
+        } else {
+            let called =
+                |(wire, _): &&(&str, &str)| field.ends_with(wire) || field.starts_with(wire);
+            out.push_str(before);
+            out.push_str(FIELDS.iter().find(called).map_or(field, |(_, words)| words));
         }
     }
     out.push_str(rest);

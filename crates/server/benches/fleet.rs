@@ -1,7 +1,9 @@
 //! What a fleet of 100,000 events costs through the service, as ratios of one run on one machine.
 //!
 //! 1. Durable events through gRPC, 16 a call, against sled itself with a sync after each batch.
-//! 2. What a page of 100,000 items costs: the first, one in the middle, the last, with a filter.
+//! 2. What a page of 100,000 items costs: the first, one in the middle, the last, with a filter; of
+//!    lures with many events each; and what an id costs that is not there, with those that look
+//!    alike.
 //! 3. How long a service takes to start on 100,000 events, in a process of its own.
 //! 4. How long two services take to exchange them over loopback, against a bare copy of their bytes
 //!    and against sled with a sync after each 500, whichever is slower.
@@ -33,6 +35,9 @@ const ITEMS: usize = 100_000;
 /// Rows of one import.
 const ROWS: usize = 9_000;
 const CALL_EVENTS: usize = 16;
+/// Lures that are counted in pieces, and how often each of them changes.
+const LURES: usize = 1_000;
+const CHANGES: usize = 20;
 const SPAN: Duration = Duration::from_secs(3);
 const ROUNDS: usize = 3;
 /// Set for the process that only starts a service on this folder.
@@ -61,7 +66,9 @@ fn main() {
             let service = start(folder.path()).await;
             fill(&service, 0..ITEMS).await;
             if wants("pages") {
+                count_lures(&service).await;
                 pages(&service).await;
+                miss(&service).await;
             }
             service.end().await;
         });
@@ -263,8 +270,17 @@ async fn pages(service: &Running) {
     let none = pb::ItemFilter::default();
     let few = pb::ItemFilter { text: "R0999".to_owned(), ..Default::default() };
     let kind = pb::ItemFilter { kinds: vec![pb::ItemKind::Rod.into()], ..Default::default() };
+    let lures = pb::ItemFilter { kinds: vec![pb::ItemKind::Lure.into()], ..Default::default() };
+    let many = pb::ItemFilter { text: "20 g".to_owned(), ..Default::default() };
     println!("pages of {SIZE} of {ITEMS} items, milliseconds (first, middle, last):");
-    for (name, filter) in [("all", none), ("one kind", kind), ("a text of 100 items", few)] {
+    let told = format!("{LURES} lures, {CHANGES} changes each");
+    for (name, filter) in [
+        ("all", none),
+        ("one kind", kind),
+        ("a text of 100 items", few),
+        ("a text of all rods", many),
+        (told.as_str(), lures),
+    ] {
         let mut times = Vec::new();
         let mut token = String::new();
         loop {
@@ -286,11 +302,52 @@ async fn pages(service: &Running) {
         let typical = median(times.clone());
         let middle = times[times.len() / 2];
         println!(
-            "  {name:20} {first:7.2} {middle:7.2} {last:7.2}; {} pages, median {typical:.2}",
+            "  {name:27} {first:7.2} {middle:7.2} {last:7.2}; {} pages, median {typical:.2}",
             times.len()
         );
     }
     println!("  memory {} MB", memory() / 1_000_000);
+}
+
+/// Imports lures, and loses pieces of each again and again.
+async fn count_lures(service: &Running) {
+    let rows = (0..LURES).map(|n| format!("L{n:04},crankbait,18 g,50,B1\n"));
+    let csv_text = format!("lure_id,class,mass_raw,qty,place\n{}", rows.collect::<String>());
+    let files = vec![pb::ImportFile { kind: pb::ImportFileKind::Lures.into(), csv_text }];
+    let asked = pb::ImportItemsRequest { files, claim: Some(claim()), ..Default::default() };
+    let answer = service.inventory().import_items(asked).await.unwrap().into_inner();
+    assert_eq!(answer.outcome(), pb::ImportOutcome::Imported, "{:?}", answer.faults.first());
+    for _ in 0..CHANGES {
+        let lost = |n: usize| {
+            let what = Some(What::Adjusted(pb::Adjusted {
+                measure: pb::Measure::Pieces.into(),
+                change: Some(-1),
+                reason: pb::AdjustmentReason::Lost.into(),
+                ..Default::default()
+            }));
+            let body = Some(pb::EventBody { what });
+            let item_id = format!("L{n:04}");
+            pb::NewEvent { item_id, claim: Some(claim()), body, ..Default::default() }
+        };
+        for numbers in (0..LURES).collect::<Vec<_>>().chunks(100) {
+            let events = numbers.iter().map(|n| lost(*n)).collect();
+            let asked = pb::RecordEventsRequest { events, ..Default::default() };
+            service.inventory().record_events(asked).await.unwrap();
+        }
+    }
+}
+
+/// Asks for an id that is not there.
+async fn miss(service: &Running) {
+    let mut times = Vec::new();
+    for _ in 0..20 {
+        let asked = pb::GetItemRequest { id: "R0500000".to_owned(), read_mask: None };
+        let began = Instant::now();
+        let status = service.inventory().get_item(asked).await.unwrap_err();
+        times.push(began.elapsed().as_secs_f64() * 1e3);
+        assert!(status.message().contains("R050000"), "{status}");
+    }
+    println!("an id that looks like others of {ITEMS}: {:.2} ms (median)", median(times));
 }
 
 async fn exchange() {

@@ -11,6 +11,7 @@ use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, note, put};
 use crate::render::{self, Table, units};
 use crate::service::{Needs, Service};
+use crate::trade;
 
 /// Tags that were found, each with how often, and how many pieces were counted.
 fn found(args: &StocktakeArgs) -> Result<BTreeMap<String, (usize, Option<i32>)>, Failure> {
@@ -85,7 +86,8 @@ pub(super) async fn run(global: &Global, args: &StocktakeArgs) -> Result<(), Fai
         if args.record && !events.is_empty() {
             let count = events.len();
             let request = pb::RecordEventsRequest { events, ..Default::default() };
-            let answer = service.inventory().record_events(service.request(request)).await?;
+            let answer = service.inventory().record_events(service.request(request)).await;
+            let answer = answer.map_err(|status| trade::typed(status.into()))?;
             let left = answer.into_inner().contested.len();
             note(&format!("note: {count} events recorded; {left} of these items are contested"));
         } else if !events.is_empty() {

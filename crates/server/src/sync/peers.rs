@@ -142,8 +142,11 @@ impl Peer {
     /// One exchange; answers how many new events came here and went there.
     async fn exchange(&self, side: &Side) -> Result<(i64, i64), Status> {
         let unreachable = |error: tonic::transport::Error| {
-            let source = std::error::Error::source(&error).map(ToString::to_string);
-            Status::unavailable(format!("{error}: {}", source.unwrap_or_default()))
+            let mut inner: &dyn std::error::Error = &error;
+            while let Some(next) = inner.source() {
+                inner = next;
+            }
+            Status::unavailable(format!("does not answer: {inner}"))
         };
         let endpoint = Endpoint::from_shared(self.url.clone()).map_err(unreachable)?;
         let endpoint = endpoint
