@@ -107,6 +107,30 @@ pub(crate) fn find(
     worth::is_sound(grid, &selection).then_some(selection)
 }
 
+/// Anglers without an outfit and pins that are broken.
+fn open(grid: &Grid<'_>, outfits: &[usize]) -> u32 {
+    let selection = worth::furnish(grid, outfits);
+    crew::seat(grid, &selection).unseated + worth::pins_broken(grid, &selection)
+}
+
+/// Outfits that seat everybody and keep the pins: always the one that helps most, of equals the first
+/// in `order`; `None` if one at a time does not lead there.
+pub(crate) fn seated(grid: &Grid<'_>, order: &[usize]) -> Option<Vec<usize>> {
+    let mut outfits: Vec<usize> = Vec::new();
+    let mut left = open(grid, &outfits);
+    while left > 0 {
+        let helped = order
+            .iter()
+            .filter_map(|c| with(grid, &outfits, *c))
+            .filter(|more| worth::line_suffices(grid, more))
+            .map(|more| (open(grid, &more), more))
+            .reduce(|best, next| if next.0 < best.0 { next } else { best });
+        let (fewer, more) = helped.filter(|(now, _)| *now < left)?;
+        (left, outfits) = (fewer, more);
+    }
+    Some(outfits)
+}
+
 /// Takes off leaders that bring nothing: those that cost first, the later ones first.
 pub(crate) fn trim(grid: &Grid<'_>, selection: &mut Selection) {
     let mut best = worth::value(grid, selection).objective();
@@ -249,6 +273,10 @@ pub(crate) fn settle_ties(
     selection: Selection,
     watch: &Watch<'_>,
 ) -> Selection {
+    // Looking for others takes as long as a small search.
+    if watch.is_over() {
+        return selection;
+    }
     let target = worth::value(grid, &selection).objective();
     let mut best = selection;
     let mut looks = EXACT;

@@ -44,6 +44,15 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
             best = Some((worth, selection));
         }
     }
+    if best.is_none() {
+        // Even who has no time left gets a plan: this asks nobody.
+        let asked_for = |c: &usize| grid.wanted.iter().any(|w| grid.is_wanted(&grid.cands[*c], w));
+        let promising = |c: &usize| few.binary_search(c).is_ok() || asked_for(c);
+        let mut order: Vec<usize> = pruning.kept.iter().copied().filter(promising).collect();
+        order.sort_by_key(|c| (std::cmp::Reverse(first.with[*c]), *c));
+        best = seated_first(grid, &order);
+        best.iter().for_each(|(worth, _)| watch.reached(*worth));
+    }
     let reached = best.as_ref().map(|(worth, _)| *worth);
     let mut bounded = first;
     if reached.is_none_or(|reached| reached < bounded.best) {
@@ -71,7 +80,8 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
             break;
         }
         let before = objective(grid, &outcome);
-        let left_out = tree(grid, &pruning, &worthy, &bounded, &mut outcome, &mut effort, watch)?;
+        let known = (&worthy[..], &bounded);
+        let left_out = tree(grid, &pruning, known, TREE, &mut outcome, &mut effort, watch)?;
         let reached = objective(grid, &outcome);
         if !left_out || outcome.proven || reached == before || effort.nodes == 0 {
             break;
@@ -107,6 +117,17 @@ fn offer(grid: &Grid<'_>, order: &[usize], best: &mut Known, watch: &Watch<'_>) 
         *best = Some((worth, selection));
     }
     best.as_ref().map(|(worth, _)| *worth)
+}
+
+/// A plan that first gives everybody an outfit and keeps the pins, and then takes what comes first.
+fn seated_first(grid: &Grid<'_>, order: &[usize]) -> Known {
+    let first = incumbent::seated(grid, order)?;
+    let more: Vec<usize> = first.iter().chain(order).copied().collect();
+    let filled = worth::furnish(grid, &fitting(grid, &more));
+    let bare = || worth::furnish(grid, &first);
+    let mut choices = [filled, bare()].into_iter();
+    let selection = choices.find(|selection| worth::is_sound(grid, selection))?;
+    Some((worth::value(grid, &selection).objective(), selection))
 }
 
 /// The best plan known and its worth.
@@ -151,16 +172,16 @@ fn fitting(grid: &Grid<'_>, order: &[usize]) -> Vec<usize> {
 fn tree(
     grid: &Grid<'_>,
     pruning: &Pruning,
-    worthy: &[usize],
-    bounded: &Bound,
+    (worthy, bounded): (&[usize], &Bound),
+    most_candidates: usize,
     outcome: &mut Outcome,
     effort: &mut Effort,
     watch: &Watch<'_>,
 ) -> Option<bool> {
     let mut kept = worthy.to_vec();
     let mut left_out = None;
-    if worthy.len() > TREE {
-        kept = most_promising(worthy, bounded, TREE);
+    if worthy.len() > most_candidates {
+        kept = most_promising(worthy, bounded, most_candidates);
         let rest = worthy.iter().filter(|c| kept.binary_search(c).is_err());
         left_out = rest.map(|c| bounded.with[*c]).max();
         if let Some(known) = &outcome.selection {
@@ -175,7 +196,12 @@ fn tree(
     let rest = effort.rest;
     let whole = |bound: Option<Micros>| bound.map_or(most, |bound| most.min(bound.max(rest)));
     match model::solve(grid, &narrow, outcome.selection.as_ref(), effort, watch) {
-        Found::Infeasible if outcome.selection.is_none() && left_out.is_none() => return None,
+        // The most promising ones may lack what the pins and the crews ask for.
+        Found::Infeasible if outcome.selection.is_none() => {
+            left_out?;
+            let all = usize::MAX;
+            return tree(grid, pruning, (worthy, bounded), all, outcome, effort, watch);
+        }
         // A plan in hand is kept, whatever the solver says.
         Found::Infeasible => {}
         Found::Nothing { bound, nodes, cut } => {

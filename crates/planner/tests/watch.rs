@@ -88,6 +88,21 @@ fn a_search_ends_when_it_is_told_to() {
 }
 
 #[test]
+fn who_has_no_time_at_all_gets_a_plan() {
+    let mut seated = 0;
+    for seed in 1..40 {
+        let p = fleet(seed, 24, 14, 20);
+        let Answer::Plan(whole) = solve(&p) else { continue };
+        seated += usize::from(p.segments.iter().any(|s| s.anglers.len() > 1));
+        let (_, answer, asked) = watched(&p, &Budget::default(), 0);
+        assert_eq!(asked, 1);
+        let plan = sound(&p, answer);
+        assert!(plan.cut && plan.bound >= whole.value.objective(), "seed {seed}");
+    }
+    assert!(seated > 20, "only {seated} trips seat anglers at once");
+}
+
+#[test]
 fn what_clashes_is_looked_for_no_longer_than_asked() {
     let mut p = fleet(3, 24, 14, 20);
     let needs: Vec<_> = p.needs.iter().map(|n| (n.segment.clone(), n.lure.clone())).collect();
