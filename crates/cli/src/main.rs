@@ -2,13 +2,11 @@
 
 use std::process::ExitCode;
 
-use clap::Parser as _;
-use deepbend_cli::args::Cli;
 use deepbend_cli::failure::{Exit, Failure};
-use deepbend_cli::{commands, output};
+use deepbend_cli::{args, commands, output};
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = args::parsed();
     let ended = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()

@@ -118,3 +118,22 @@ fn a_server_that_is_not_there_is_unavailable() {
     assert!(ended.err.contains("127.0.0.1:9 does not answer") && ended.err.contains("hint:"));
     assert_eq!(ended.out, "");
 }
+
+// Common practice, no source: a variable that is set to nothing is not set.
+#[test]
+fn an_empty_variable_is_none() {
+    let mut asked = program(&["model", "--server", "127.0.0.1:9", "--data", "there"]);
+    for name in ["DEEPBEND_DATA", "DEEPBEND_SERVER", "DEEPBEND_DEVICE", "DEEPBEND_TOKEN_FILE"] {
+        asked.env(name, "");
+    }
+    // It comes as far as asking.
+    assert_eq!(asked.output().unwrap().status.code(), Some(69));
+}
+
+// Common practice, no source: what is missing is told with all that would do.
+#[test]
+fn three_files_would_do_as_well_as_a_request() {
+    for command in ["plan", "fleet", "gaps", "set"] {
+        run(&["trip", command]).code(2).warns(&["--trips <FILE>|--request <FILE>"]);
+    }
+}

@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::builder::{OsStr, Resettable};
+use clap::{Args, CommandFactory as _, FromArgMatches as _, Parser, Subcommand, ValueEnum};
 
 mod fitting;
 mod fleet;
@@ -41,6 +42,22 @@ pub struct Cli {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+}
+
+/// The command line of this process. What a variable sets to nothing is not set.
+#[must_use]
+pub fn parsed() -> Cli {
+    let matches = without_empty_variables(Cli::command()).get_matches();
+    Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit())
+}
+
+fn without_empty_variables(command: clap::Command) -> clap::Command {
+    let command = command.mut_args(|arg| {
+        let value = arg.get_env().and_then(std::env::var_os);
+        let is_empty = value.is_some_and(|value| value.is_empty());
+        if is_empty { arg.env(Resettable::<OsStr>::Reset) } else { arg }
+    });
+    command.mut_subcommands(without_empty_variables)
 }
 
 /// Options of all commands.

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Subcommand};
+use clap::{ArgGroup, Args, Subcommand};
 
 /// What to do with trips.
 #[derive(Debug, Subcommand)]
@@ -45,6 +45,7 @@ pub struct FleetArgs {
 
 /// What plans have in common.
 #[derive(Args, Debug)]
+#[command(group(ArgGroup::new("source").args(["trips", "request"]).required(true)))]
 pub struct TermsArgs {
     /// Trips, one a row
     #[arg(long, value_name = "FILE", requires_all = ["segments", "needs"])]
@@ -56,7 +57,7 @@ pub struct TermsArgs {
     #[arg(long, value_name = "FILE")]
     pub needs: Option<PathBuf>,
     /// Whole request as proto JSON instead of the three files; - reads stdin
-    #[arg(long, value_name = "FILE", required_unless_present = "trips", conflicts_with_all = [
+    #[arg(long, value_name = "FILE", conflicts_with_all = [
         "trips", "segments", "needs", "pool", "leave", "pair", "take", "hold", "take_turns",
         "work", "more_wind",
     ])]
@@ -91,8 +92,8 @@ pub struct TermsArgs {
 /// What is lost, and which plan the boat went out with.
 #[derive(Args, Debug)]
 pub struct CheckArgs {
-    /// Item that is lost or broken; again for each
-    #[arg(long, value_name = "ID")]
+    /// Item that is lost or broken, or how many of a lure or of leaders ("L10=1"); again for each
+    #[arg(long, value_name = "ID[=COUNT]")]
     pub lost: Vec<String>,
     /// Boat that went out [default: the one that has what is lost, or the only one]
     #[arg(long, value_name = "ID")]
@@ -119,6 +120,7 @@ pub struct ComparePlansArgs {
 
 /// Trips of a season.
 #[derive(Args, Debug)]
+#[command(group(ArgGroup::new("source").args(["trips", "request"]).required(true)))]
 pub struct SeasonArgs {
     /// Trips, one a row
     #[arg(long, value_name = "FILE", requires_all = ["segments", "needs"])]
@@ -130,7 +132,7 @@ pub struct SeasonArgs {
     #[arg(long, value_name = "FILE")]
     pub needs: Option<PathBuf>,
     /// Whole request as proto JSON instead of the three files; - reads stdin
-    #[arg(long, value_name = "FILE", required_unless_present = "trips", conflicts_with_all = [
+    #[arg(long, value_name = "FILE", conflicts_with_all = [
         "trips", "segments", "needs", "days",
     ])]
     pub request: Option<PathBuf>,

@@ -47,6 +47,8 @@ pub fn load(
         }
     };
     let mut config = Config::default();
+    // What is set to nothing is not set.
+    let variable = |name: &str| variable(name).filter(|text| !text.is_empty());
     let file = flag(&flags, "config").or_else(|| variable("DEEPBEND_CONFIG"));
     if let Some(file) = file {
         read_file(&mut config, &file)?;
@@ -240,6 +242,14 @@ mod tests {
             assert_eq!(work, Upkeep::Repair);
             assert_eq!(config.data, Some(PathBuf::from("there")));
         }
+    }
+
+    // Common practice, no source: a variable that is set to nothing is not set.
+    #[test]
+    fn an_empty_variable_is_none() {
+        let empty = [("DEEPBEND_DATA", ""), ("DEEPBEND_WORKERS", ""), ("DEEPBEND_CONFIG", "")];
+        let config = read(&["--data", "there"], &empty).unwrap();
+        assert_eq!(config.data, read(&["--data", "there"], &[]).unwrap().data);
     }
 
     // Common practice, no source: one sentence, with the key, the place and what would be right.
