@@ -7,33 +7,54 @@ use crate::pb;
 /// Segment and lure of a need.
 type NeedKey<'p> = (&'p str, &'p str);
 
-/// What differs between plans of the same trips, those with the same boat side by side.
+/// What differs between plans; those of the same boat and trip stand side by side.
 #[must_use]
 pub fn plan_difference(before: &[pb::Plan], after: &[pb::Plan]) -> pb::PlanDifference {
-    let several = before.len() > 1 || after.len() > 1;
-    let mut difference = pb::PlanDifference {
-        gain_micros: objective(after).saturating_sub(objective(before)),
-        ..pb::PlanDifference::default()
-    };
-    let nothing = pb::Plan::default();
-    let boats: BTreeSet<&str> =
-        before.iter().chain(after).map(|plan| plan.boat_id.as_str()).collect();
-    for boat in boats {
-        let of = |plans: &'_ [pb::Plan]| plans.iter().position(|plan| plan.boat_id == boat);
-        let old = of(before).map_or(&nothing, |p| &before[p]);
-        let new = of(after).map_or(&nothing, |p| &after[p]);
+    let mut difference = pb::PlanDifference::default();
+    let trips: BTreeSet<(&str, &str)> = before.iter().chain(after).map(trip).collect();
+    let several = trips.len() > 1;
+    let (mut old_worth, mut new_worth) = (0_i64, 0_i64);
+    for key in trips {
+        let of = |plans: &'_ [pb::Plan]| plans.iter().position(|plan| trip(plan) == key);
+        let (old, new) = match (of(before), of(after)) {
+            (Some(old), Some(new)) => (&before[old], &after[new]),
+            (old, _) => {
+                let (trip_id, boat_id) = (key.1.to_owned(), key.0.to_owned());
+                let alone = pb::ChangedTrip { trip_id, boat_id };
+                match old {
+                    None => difference.added_trips.push(alone),
+                    Some(_) => difference.removed_trips.push(alone),
+                }
+                continue;
+            }
+        };
+        old_worth = old_worth.saturating_add(objective(before, key));
+        new_worth = new_worth.saturating_add(objective(after, key));
         difference.added.extend(only(new, old, several));
         difference.removed.extend(only(old, new, several));
+        difference.changed_lines.extend(lines(old, new, several));
         difference.needs.extend(needs(old, new, several));
         difference.added_moves.extend(moves(new, old));
         difference.removed_moves.extend(moves(old, new));
     }
+    difference.gain_micros = new_worth.saturating_sub(old_worth);
     difference
 }
 
-fn objective(plans: &[pb::Plan]) -> i64 {
-    let values = plans.iter().filter_map(|plan| plan.value).map(|value| value.objective_micros);
-    values.fold(0, i64::saturating_add)
+/// Boat and trip.
+fn trip(plan: &pb::Plan) -> (&str, &str) {
+    (plan.boat_id.as_str(), plan.trip_id.as_str())
+}
+
+fn objective(plans: &[pb::Plan], key: (&str, &str)) -> i64 {
+    let values = plans.iter().filter(|plan| trip(plan) == key).filter_map(|plan| plan.value);
+    values.map(|value| value.objective_micros).fold(0, i64::saturating_add)
+}
+
+/// The same rod and reel in another plan.
+fn same<'p>(plan: &'p pb::Plan, outfit: &pb::PlannedOutfit) -> Option<&'p pb::PlannedOutfit> {
+    let pair = (&outfit.rod_id, &outfit.reel_id);
+    plan.outfits.iter().find(|other| (&other.rod_id, &other.reel_id) == pair)
 }
 
 /// Outfits that the other plan does not have.
@@ -42,14 +63,26 @@ fn only<'p>(
     other: &'p pb::Plan,
     several: bool,
 ) -> impl Iterator<Item = pb::ChangedOutfit> + 'p {
-    let missing = |outfit: &&pb::PlannedOutfit| {
-        let same = |o: &pb::PlannedOutfit| {
-            (&o.rod_id, &o.reel_id, &o.line_stock_id)
-                == (&outfit.rod_id, &outfit.reel_id, &outfit.line_stock_id)
-        };
-        !other.outfits.iter().any(same)
-    };
-    plan.outfits.iter().filter(missing).map(move |outfit| changed_outfit(plan, outfit, several))
+    let missing = plan.outfits.iter().filter(|outfit| same(other, outfit).is_none());
+    missing.map(move |outfit| changed_outfit(plan, outfit, several))
+}
+
+/// Outfits of both plans that carry another line.
+fn lines<'p>(
+    old: &'p pb::Plan,
+    new: &'p pb::Plan,
+    several: bool,
+) -> impl Iterator<Item = pb::ChangedLine> + 'p {
+    new.outfits.iter().filter_map(move |after| {
+        let before = same(old, after).filter(|was| was.line_stock_id != after.line_stock_id)?;
+        Some(pb::ChangedLine {
+            outfit: Some(changed_outfit(new, after, several)),
+            before: before.line,
+            after: after.line,
+            stock_before_id: before.line_stock_id.clone(),
+            stock_after_id: after.line_stock_id.clone(),
+        })
+    })
 }
 
 /// An outfit of a plan, with its trip and boat where there are several.
@@ -180,6 +213,38 @@ mod tests {
         assert!(lost.covered_before && !lost.covered_after && lost.after == 0);
         let same = plan_difference(std::slice::from_ref(&first), std::slice::from_ref(&first));
         assert_eq!(same, pb::PlanDifference::default());
+    }
+
+    // Counted by hand.
+    #[test]
+    fn another_line_is_a_change_of_the_same_outfit() {
+        let first = plan(&[("R1", "E1"), ("R2", "E2")], &[], 0);
+        let mut second = first.clone();
+        second.outfits[1].line_stock_id = "K5".to_owned();
+        let found = plan_difference(&[first], &[second]);
+        assert!(found.added.is_empty() && found.removed.is_empty());
+        let [line] = &found.changed_lines[..] else { panic!("{found:?}") };
+        let outfit = line.outfit.as_ref().unwrap();
+        assert_eq!((outfit.rod_id.as_str(), line.stock_after_id.as_str()), ("R2", "K5"));
+        assert!(line.stock_before_id.is_empty() && outfit.boat_id.is_empty());
+    }
+
+    // Counted by hand.
+    #[test]
+    fn a_trip_of_one_plan_alone_is_named_and_counts_nothing() {
+        let first = plan(&[("R1", "E1")], &[("L1", pb::Verdict::Good)], 5);
+        let more = pb::Plan {
+            boat_id: "B2".to_owned(),
+            trip_id: "T2".to_owned(),
+            ..plan(&[("R2", "E2")], &[("L2", pb::Verdict::Good)], 7)
+        };
+        let found = plan_difference(std::slice::from_ref(&first), &[first.clone(), more.clone()]);
+        let alone = pb::ChangedTrip { trip_id: "T2".to_owned(), boat_id: "B2".to_owned() };
+        let added_trips = vec![alone.clone()];
+        assert_eq!(found, pb::PlanDifference { added_trips, ..Default::default() });
+        let found = plan_difference(std::slice::from_ref(&first), &[more]);
+        assert_eq!(found.added_trips, [alone]);
+        assert_eq!((found.removed_trips[0].boat_id.as_str(), found.gain_micros), ("B1", 0));
     }
 
     // Source: the contract: a plan of a request may hold any value.

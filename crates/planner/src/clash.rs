@@ -176,13 +176,16 @@ impl Question<'_> {
                 }
             }
         }
-        let segments = question.segments.iter().map(|(t, s)| &self.trips[*t].segments[*s]);
-        let crews = segments.map(|s| {
+        let several = self.trips.len() > 1;
+        let crews = question.segments.iter().map(|(t, s)| {
+            let (boat, s) = (&self.trips[*t].boat.place, &self.trips[*t].segments[*s]);
+            let on = if several { format!(" on {boat}") } else { String::new() };
             let words = match s.anglers.len() {
-                1 => format!("1 angler fishes in segment {}", s.id),
-                people => format!("{people} anglers fish at once in segment {}", s.id),
+                1 => format!("1 angler fishes in segment {}{on}", s.id),
+                people => format!("{people} anglers fish at once in segment {}{on}", s.id),
             };
-            (Constraint::AnglersAtOnce { segment: s.id.clone() }, words)
+            let (boat, segment) = (boat.clone(), s.id.clone());
+            (Constraint::AnglersAtOnce { boat, segment }, words)
         });
         let named = named.into_iter().map(|one| {
             let words = word(&one);
@@ -194,7 +197,9 @@ impl Question<'_> {
 
 fn word(constraint: &Constraint) -> String {
     match constraint {
-        Constraint::AnglersAtOnce { segment } => format!("anglers at once in segment {segment}"),
+        Constraint::AnglersAtOnce { boat, segment } => {
+            format!("anglers at once in segment {segment} on {boat}")
+        }
         Constraint::RodLimit => "the number of rods that may be taken".into(),
         Constraint::Locker => "the length of the rod locker".into(),
         Constraint::OneReelPerRod => "one reel on one rod".into(),

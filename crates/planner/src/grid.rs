@@ -125,7 +125,7 @@ pub(crate) struct Grid<'a> {
     /// By segment, the anglers, the least skilled first.
     pub(crate) crews: Vec<Vec<usize>>,
     pub(crate) needs: Vec<Demand>,
-    /// By boat, then rod id, then reel id, then line option.
+    /// By boat, then rod id, then reel id; the line on the reel before those of stocks.
     pub(crate) cands: Vec<Cand>,
     /// What has to be taken.
     pub(crate) wanted: Vec<Wanted>,
@@ -396,7 +396,8 @@ impl<'a> Grid<'a> {
             });
         }
         cands.sort_unstable_by(|a, b| {
-            let line = |c: &Cand| trip.candidates[c.source].line.as_str();
+            // Of equals the line that is on the reel comes first.
+            let line = |c: &Cand| (c.stock.is_some(), trip.candidates[c.source].line.as_str());
             (a.rod, a.reel, line(a)).cmp(&(b.rod, b.reel, line(b)))
         });
         self.cands.extend(cands);

@@ -36,6 +36,8 @@ pub enum Answer {
 pub enum Constraint {
     /// Each angler of the segment fishes at once.
     AnglersAtOnce {
+        /// The boat, by its place.
+        boat: String,
         /// The segment.
         segment: String,
     },

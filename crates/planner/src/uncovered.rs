@@ -161,10 +161,12 @@ fn reason(
     let name = format!("{} with {}", source.rod, source.reel);
     if !offer.meets {
         let limiting = &source.offers[offer.source].limiting;
-        let text = format!(
-            "The best left in the pool, {name}, is {}, not {minimum}: {limiting}",
-            offer.verdict.as_word()
-        );
+        let which = match selection.outfits.contains(&c) {
+            true => "The best of the pool, which is taken,",
+            false => "The best left in the pool,",
+        };
+        let text =
+            format!("{which} {name}, is {}, not {minimum}: {limiting}", offer.verdict.as_word());
         let some = worth::services(grid, selection, need).iter().any(|s| s.meets);
         return (if some { R::TooFewCopies } else { R::BelowMinimum }, text);
     }

@@ -10,10 +10,11 @@ use std::collections::BTreeMap;
 use common::{Dice, Size, Used, candidate, empty, every_plan, lure, need, offer, place, random};
 use common::{reel, rod};
 use deepbend_core::judge::Verdict::{Excellent, Good};
+use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
 use deepbend_planner::fleet::FleetTrip;
 use deepbend_planner::plan::{AshoreReason, Constraint, ItemKind, Status, UncoveredReason};
-use deepbend_planner::problem::Pin;
+use deepbend_planner::problem::{Angler, Pin};
 use deepbend_planner::{
     Budget, FleetAnswer, FleetPlan, FleetProblem, TripProblem, Weights, check_fleet, plan_fleet,
 };
@@ -282,6 +283,26 @@ fn donors() -> FleetProblem {
     let mut second = from_b2(&first);
     second.needs = vec![need("a", "L2", 3)];
     fleet(vec![first, second])
+}
+
+// By hand: one outfit cannot be fished on two boats.
+#[test]
+fn a_clash_of_several_boats_names_each_of_them() {
+    let mut problem = donors();
+    for trip in &mut problem.trips {
+        let p = &mut trip.problem;
+        p.anglers.push(Angler { id: "guest".into(), skill: Skill::Novice });
+        p.segments[0].anglers.push("guest".into());
+        p.rods.truncate(1);
+        p.candidates.truncate(1);
+    }
+    let FleetAnswer::Infeasible(no) = answer(&problem) else { panic!("there is one outfit") };
+    for boat in ["B1", "B2"] {
+        let crew = Constraint::AnglersAtOnce { boat: boat.into(), segment: "a".into() };
+        assert!(no.clash.constraints.contains(&crew), "{:?}", no.clash);
+        assert!(no.clash.text.contains(&format!("in segment a on {boat}")), "{}", no.clash.text);
+    }
+    assert!(no.clash.constraints.contains(&Constraint::OneReelPerRod), "{:?}", no.clash);
 }
 
 #[test]

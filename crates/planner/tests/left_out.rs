@@ -111,7 +111,10 @@ fn three_people() -> TripProblem {
 #[test]
 fn two_of_three_fish_when_there_are_two_outfits() {
     let (no, best) = best(answer(&three_people()));
-    assert_eq!(no.clash.constraints[0], Constraint::AnglersAtOnce { segment: "a".into() });
+    assert_eq!(
+        no.clash.constraints[0],
+        Constraint::AnglersAtOnce { boat: "B1".into(), segment: "a".into() }
+    );
     let [idle] = &best.idle[..] else { panic!("{:?}", best.idle) };
     assert_eq!((idle.segment.as_str(), idle.anglers.len(), idle.of), ("a", 1, 3));
     assert_eq!(best.plan.trips[0].starts.len(), 2);

@@ -224,7 +224,7 @@ fn an_outfit_must_suit_its_angler() {
     assert_eq!(seats, [("guest", "L1"), ("old hand", "L2")]);
     p.candidates[0].not_for = vec!["guest".into()];
     let Answer::Infeasible(clash) = solve(&p) else { panic!() };
-    let anglers = Constraint::AnglersAtOnce { segment: "a".into() };
+    let anglers = Constraint::AnglersAtOnce { boat: "B1".into(), segment: "a".into() };
     assert_eq!(clash.constraints, [anglers.clone(), Constraint::AnglerSuits]);
     p.candidates[0].not_for.clear();
     p.boat.rod_holders = 1;
@@ -274,7 +274,7 @@ fn all_segments_together_may_ask_for_too_much() {
     ];
     p.boat.max_rods_aboard = 1;
     let Answer::Infeasible(clash) = solve(&p) else { panic!() };
-    let anglers = |id: &str| Constraint::AnglersAtOnce { segment: id.into() };
+    let anglers = |id: &str| Constraint::AnglersAtOnce { boat: "B1".into(), segment: id.into() };
     assert_eq!(clash.constraints, [anglers("a"), anglers("b"), Constraint::RodLimit]);
 }
 

@@ -159,7 +159,7 @@ fn t05_three_anglers_on_three_outfits() {
 #[test]
 fn t06_three_anglers_and_one_good_outfit() {
     let Answer::Infeasible(clash) = solve(&at_once("DEG", [2, 3, 1])) else { panic!() };
-    let anglers = Constraint::AnglersAtOnce { segment: "a".into() };
+    let anglers = Constraint::AnglersAtOnce { boat: "B1".into(), segment: "a".into() };
     assert_eq!(clash.constraints, [anglers, Constraint::MinVerdict]);
     // Carrying C and F as second outfits cures it.
     assert_eq!(best(&at_once("CDEFG", [2, 3, 1])).counts.covered, 3);

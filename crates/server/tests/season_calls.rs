@@ -16,6 +16,7 @@ use deepbend_server::trips::TripServiceImpl;
 use deepbend_store::MemoryStore;
 use deepbend_store::inventory::Inventory;
 use tonic::{Code, Request};
+use tonic_types::StatusExt as _;
 use trip_support::{Fleet, demo_trip};
 
 /// A fleet of these rods and lures, with a reel of either kind.
@@ -209,6 +210,13 @@ async fn the_demo_season_has_gaps_and_idle_rods() {
     let adds: i64 = found.purchases.iter().map(|buy| buy.added_micros).sum();
     assert!(!found.purchases.is_empty() && spent <= 50_000);
     assert!(adds <= found.bound_micros.unwrap() + 10);
+    // One reckoning: nothing that is bought adds more than the best gap, nor more than the gap it is in.
+    for buy in &found.purchases {
+        assert!(buy.added_micros <= found.gaps[0].added_micros, "{buy:?}");
+        let mut gaps = found.gaps.iter().filter(|gap| !gap.like_rod_id.is_empty());
+        let its = gaps.find(|gap| gap.like_rod_id == buy.like_rod_id);
+        assert!(its.is_none_or(|gap| gap.added_micros >= buy.added_micros), "{buy:?} {its:?}");
+    }
     let shared: i64 = found.shares.iter().map(|share| share.spent_cents).sum();
     assert_eq!(shared, spent);
     // R23 is cracked, R12 in service, R24 on loan: they are no rods of the rack.
@@ -273,4 +281,15 @@ async fn the_coverage_curve_rises_and_keeps_what_is_kept() {
     let nothing = pb::DesignSetRequest::default();
     let status = service.design_set(Request::new(nothing)).await.unwrap_err();
     assert_eq!(status.code(), Code::InvalidArgument);
+}
+
+// Source: the contract: the places whose gear is owned, each once.
+#[tokio::test]
+async fn a_place_that_stands_twice_is_refused() {
+    let place_ids = vec!["B1".to_owned(), "S0".to_owned(), "B1".to_owned()];
+    let request = pb::FindGapsRequest { trips: demo_season(), place_ids, ..Default::default() };
+    let status = Fleet::demo().service().find_gaps(Request::new(request)).await.unwrap_err();
+    let bad = status.get_details_bad_request().unwrap();
+    let found: Vec<_> = bad.field_violations.iter().map(|v| (&*v.field, &*v.reason)).collect();
+    assert_eq!(found, [("place_ids", "DUPLICATE")]);
 }

@@ -95,6 +95,18 @@ async fn every_fault_of_a_plan_is_named() {
     let lost = &good.plan.as_ref().unwrap().outfits[2].id;
     let uses = told.iter().enumerate().filter(|(_, a)| a.outfit_id == *lost);
     wanted.extend(uses.map(|(i, _)| format!("plan.assignments[{i}].outfit_id NOT_FOUND")));
+    let plan = good.plan.as_ref().unwrap();
+    for (i, start) in plan.starts.iter().enumerate() {
+        for (name, id) in
+            [("outfit_id", &start.outfit_id), ("second_outfit_id", &start.second_outfit_id)]
+        {
+            wanted.extend((id == lost).then(|| format!("plan.starts[{i}].{name} NOT_FOUND")));
+        }
+    }
+    for (name, list) in [("load_list", &plan.load_list), ("return_list", &plan.return_list)] {
+        let parts = list.iter().enumerate().filter(|(_, line)| line.outfit_id == *lost);
+        wanted.extend(parts.map(|(i, _)| format!("plan.{name}[{i}].outfit_id NOT_FOUND")));
+    }
     // An item of another kind is not found either.
     wanted.insert("plan.moves[2].item_id NOT_FOUND".to_owned());
     let kinds = &good.plan.as_ref().unwrap().moves;
@@ -112,6 +124,69 @@ async fn every_fault_of_a_plan_is_named() {
     }
     // The plan as it was is good.
     check(&service, good).await.unwrap();
+}
+
+fn faults_of(status: &Status) -> BTreeSet<String> {
+    let bad = status.get_details_bad_request().unwrap();
+    bad.field_violations.iter().map(|v| format!("{} {}", v.field, v.reason)).collect()
+}
+
+type Damage = fn(&mut pb::Plan);
+
+// Source: the contract: the plan is the one that the boat went out with.
+#[tokio::test]
+async fn every_part_of_a_plan_agrees_with_the_others() {
+    let service = Fleet::demo().service();
+    let good = out(&service).await;
+    let damages: [(Damage, &[&str]); 16] = [
+        (|p| p.load_list.clear(), &["plan.load_list MISSING"]),
+        (|p| p.load_list[0].quantity = 0, &["plan.load_list[0].quantity TOO_SMALL"]),
+        (|p| p.load_list[0].quantity = 2, &["plan.load_list[0].quantity TOO_LARGE"]),
+        (|p| p.load_list[0].item_id = "R99".into(), &["plan.load_list[0].item_id NOT_FOUND"]),
+        (|p| p.load_list[0].place_id = "B99".into(), &["plan.load_list[0].place_id NOT_FOUND"]),
+        (|p| p.load_list[0].outfit_id = "O99".into(), &["plan.load_list[0].outfit_id NOT_FOUND"]),
+        (|p| p.load_list[2] = p.load_list[0].clone(), &["plan.load_list[2].item_id DUPLICATE"]),
+        (
+            |p| p.load_list[0].outfit_id = p.load_list[2].outfit_id.clone(),
+            &["plan.load_list[0].item_id CONFLICT"],
+        ),
+        (
+            |p| p.outfits[0].line_stock_id = "K10".into(),
+            &["plan.outfits[0].line_stock_id CONFLICT"],
+        ),
+        (
+            |p| p.outfits[0].leader_stock_ids = vec!["K05".into()],
+            &["plan.outfits[0].leader_stock_ids[0] CONFLICT"],
+        ),
+        (|p| p.starts[0].outfit_id = "O99".into(), &["plan.starts[0].outfit_id NOT_FOUND"]),
+        (|p| p.starts[0].angler_id = "nobody".into(), &["plan.starts[0].angler_id NOT_FOUND"]),
+        (|p| p.starts[0].lure_id = "L99".into(), &["plan.starts[0].lure_id NOT_FOUND"]),
+        (|p| p.starts[0].segment_id = "z".into(), &["plan.starts[0].segment_id NOT_FOUND"]),
+        (|p| p.trip.as_mut().unwrap().boat_id = "B3".into(), &["plan.trip.boat_id CONFLICT"]),
+        (|p| p.moves[0].quantity = 99, &["plan.moves[0].quantity TOO_LARGE"]),
+    ];
+    for (damage, wanted) in damages {
+        let mut request = good.clone();
+        damage(request.plan.as_mut().unwrap());
+        let found = faults_of(&check(&service, request).await.unwrap_err());
+        assert_eq!(found, wanted.iter().map(|one| (*one).to_owned()).collect());
+    }
+    // What an outfit carries has to be loaded, and what is loaded has to be of use.
+    let mut request = good.clone();
+    let plan = request.plan.as_mut().unwrap();
+    let (rod, outfit) = (plan.load_list[0].item_id.clone(), plan.load_list[0].outfit_id.clone());
+    plan.load_list.remove(0);
+    let at = plan.outfits.iter().position(|o| o.id == outfit).unwrap();
+    let found = faults_of(&check(&service, request).await.unwrap_err());
+    assert!(found.contains(&format!("plan.outfits[{at}].rod_id NOT_FOUND")), "{rod} {found:?}");
+    let mut request = good;
+    let plan = request.plan.as_mut().unwrap();
+    let lure = plan.load_list.iter().position(|l| l.kind() == pb::CargoKind::Lure).unwrap();
+    let id = plan.load_list[lure].item_id.clone();
+    plan.assignments.retain(|a| a.lure_id != id);
+    plan.starts.retain(|s| s.lure_id != id && s.second_lure_id != id);
+    let found = faults_of(&check(&service, request).await.unwrap_err());
+    assert_eq!(found, [format!("plan.load_list[{lure}].item_id CONFLICT")].into());
 }
 
 #[tokio::test]
@@ -192,4 +267,39 @@ async fn only_the_segments_asked_for_are_told_about() {
         assert!(left.uncovered.iter().all(|u| u.segment_id == "b"));
         assert!(answer.swaps.iter().all(|s| !s.text.contains("segment a")));
     }
+}
+
+// Counted by hand: of a lure that is on the boat one piece is lost, the others stay.
+#[tokio::test]
+async fn one_piece_of_several_can_be_lost() {
+    let service = Fleet::demo().service();
+    let out = out(&service).await;
+    let plan = out.plan.as_ref().unwrap();
+    let loaded = |plan: &pb::Plan, id: &str| {
+        plan.load_list.iter().find(|l| l.item_id == id).map_or(0, |l| l.quantity)
+    };
+    let lures = plan.load_list.iter().filter(|l| l.kind() == pb::CargoKind::Lure);
+    // What was brought is aboard in the number in which it was brought.
+    let brought = |id: &str| plan.moves.iter().find(|m| m.item_id == id).map(|m| m.quantity);
+    let (id, count) = lures
+        .filter_map(|l| Some((l.item_id.clone(), brought(&l.item_id)?)))
+        .find(|(_, count)| *count > 1)
+        .unwrap();
+    let lost = |quantity: i32| {
+        let lost_pieces = vec![pb::PieceCount { item_id: id.clone(), quantity }];
+        pb::CheckCoverageRequest { lost_pieces, ..out.clone() }
+    };
+    let answer = check(&service, lost(1)).await.unwrap();
+    let left = pb::PieceCount { item_id: id.clone(), quantity: count - 1 };
+    assert_eq!(answer.left_pieces, [left]);
+    assert!((1..count).contains(&loaded(answer.plan.as_ref().unwrap(), &id)));
+    let answer = check(&service, lost(count)).await.unwrap();
+    assert_eq!(answer.left_pieces[0].quantity, 0);
+    assert_eq!(loaded(answer.plan.as_ref().unwrap(), &id), 0);
+    let found = faults_of(&check(&service, lost(0)).await.unwrap_err());
+    assert_eq!(found, ["lost_pieces[0].quantity TOO_SMALL".to_owned()].into());
+    let mut rod = lost(1);
+    rod.lost_pieces[0].item_id = plan.outfits[0].rod_id.clone();
+    let found = faults_of(&check(&service, rod).await.unwrap_err());
+    assert_eq!(found, ["lost_pieces[0].item_id CONFLICT".to_owned()].into());
 }

@@ -108,7 +108,15 @@ async fn grebe_goes_out_with_a_proven_plan() {
     let plan = plan(&Fleet::demo(), t1()).await;
     println!("{}", show(&plan));
     makes_sense(&plan, "B1", 8);
-    // S14, by hand: 13 of 15 with R15 and R17 settled. The snapshot lacks Merganser's reels.
+    // S14, by hand: 13 of 15 with R15 and R17 settled. The snapshot lacks Merganser's reels, but nylon
+    // from the shed goes onto a reel that carries braid, for what shakes its head.
+    assert!(plan.counts.unwrap().covered_count >= 13);
+    assert!(uncovered(&plan, "L27").is_none());
+    assert!(plan.outfits.iter().any(|o| o.line_stock_id == "K05" && o.rod_id == "R17"));
+    // Without that nylon.
+    let without = Fleet::demo().edit(FileKind::LineStock, "K05", ",300,", ",1,");
+    let plan = self::plan(&without, t1()).await;
+    makes_sense(&plan, "B1", 8);
     assert!(plan.counts.unwrap().covered_count >= 11);
     // S10: the deep diver stays below good, and the plan says what to do about it.
     let l27 = uncovered(&plan, "L27").unwrap();

@@ -10,7 +10,7 @@ use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_server::trips::TripServiceImpl;
 use tonic::{Code, Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, leave, plan_on, t1, t2};
+use trip_support::{Fleet, demo_trip, leave, plan_on, t1, t2};
 
 async fn refused(request: pb::PlanTripRequest) -> Status {
     plan_on(&Fleet::demo().service(), request).await.unwrap_err()
@@ -222,4 +222,18 @@ async fn a_small_budget_still_answers_with_a_bound() {
     let worth = cut.value.unwrap().objective_micros;
     assert!(worth <= best && best <= cut.bound_micros.unwrap());
     assert!(cut.gap.unwrap() >= 0.0 && cut.reproducible);
+}
+
+// Source: the contract: several boats that go out on one day.
+#[tokio::test]
+async fn boats_of_a_fleet_go_out_on_one_day() {
+    let service = Fleet::demo().service();
+    let mut second = demo_trip("T2", &[]).trip.unwrap();
+    second.date = "2031-09-17".to_owned();
+    let trips = vec![demo_trip("T1", &[]).trip.unwrap(), second];
+    let request = pb::PlanFleetRequest { trips, ..Default::default() };
+    let status = service.plan_fleet(Request::new(request)).await.unwrap_err();
+    let bad = status.get_details_bad_request().unwrap();
+    let found: Vec<_> = bad.field_violations.iter().map(|v| (&*v.field, &*v.reason)).collect();
+    assert_eq!(found, [("trips[1].date", "CONFLICT")]);
 }

@@ -110,7 +110,7 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
             .hint("make one with trip plan or trip fleet, or name one with --plan FILE"));
     }
     let mut request = choose(kept(&path)?, args)?;
-    request.lost_item_ids.clone_from(&args.lost);
+    (request.lost_item_ids, request.lost_pieces) = lost(args)?;
     request.segment_ids.clone_from(&args.segment);
     if printed_only(global, &request)? {
         return Ok(());
@@ -145,6 +145,23 @@ async fn covered(
     Ok(answer)
 }
 
+/// What is lost altogether, and of what only some pieces are.
+fn lost(args: &CheckArgs) -> Result<(Vec<String>, Vec<pb::PieceCount>), Failure> {
+    let (mut items, mut pieces) = (Vec::new(), Vec::new());
+    for text in &args.lost {
+        let Some((id, count)) = text.split_once('=') else {
+            items.push(text.clone());
+            continue;
+        };
+        let quantity = count.parse().map_err(|_| {
+            Failure::usage(format!("--lost {text}: {count:?} is no count"))
+                .hint("an item, or how many of it: L10=1")
+        })?;
+        pieces.push(pb::PieceCount { item_id: id.to_owned(), quantity });
+    }
+    Ok((items, pieces))
+}
+
 /// The boat that is meant.
 fn choose(
     mut plans: Vec<pb::CheckCoverageRequest>,
@@ -157,6 +174,8 @@ fn choose(
         let lines = request.plan.iter().flat_map(|plan| &plan.load_list);
         lines.into_iter().any(|line| line.item_id == *id)
     };
+    let id_of = |text: &String| text.split('=').next().unwrap_or_default().to_owned();
+    let ids: Vec<String> = args.lost.iter().map(id_of).collect();
     let known: Vec<String> = plans.iter().map(boat).collect();
     let aboard = |id: &String| -> Vec<String> {
         plans.iter().filter(|request| has(request, id)).map(boat).collect()
@@ -170,7 +189,7 @@ fn choose(
         None => {
             let hint = format!("--boat with one of {}", known.join(", "));
             let mut meant: Option<(&String, String)> = None;
-            for id in &args.lost {
+            for id in &ids {
                 let boats = aboard(id);
                 let [boat] = &boats[..] else {
                     let said = match boats.is_empty() {
@@ -193,7 +212,7 @@ fn choose(
         }
     };
     let request = plans.swap_remove(at);
-    for id in args.lost.iter().filter(|id| !has(&request, id)) {
+    for id in ids.iter().filter(|id| !has(&request, id)) {
         note(&format!("note: {id} is not on the load list of {}", known[at]));
     }
     Ok(request)

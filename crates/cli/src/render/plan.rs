@@ -253,7 +253,7 @@ fn ashore(page: &mut Page, plan: &pb::Plan) {
     if plan.left_ashore.is_empty() {
         return;
     }
-    page.heading("Stays ashore");
+    page.heading("Not taken by this boat");
     let mut table = Table::new().left("  what").left("").wrapped("why");
     for left in &plan.left_ashore {
         table.row(vec![

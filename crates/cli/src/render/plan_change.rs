@@ -2,6 +2,7 @@
 
 use deepbend_contract::pb;
 
+use super::gear::line_phrase;
 use super::{Page, model_id, plain, plan, plan_jobs, units};
 
 /// What contested gear would change.
@@ -59,6 +60,11 @@ pub fn recovered(
             worth(&mut page, difference, "What is left");
         }
         changes(&mut page, difference);
+    }
+    for pieces in &answer.left_pieces {
+        let are = if pieces.quantity == 1 { "is" } else { "are" };
+        let text = format!("{} of {} {are} left aboard.", pieces.quantity, pieces.item_id);
+        page.paragraph(&text);
     }
     if !answer.swaps.is_empty() {
         page.heading(&format!("Rig anew, {} min in all", answer.swap_minutes));
@@ -129,6 +135,20 @@ fn write(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
     changes(page, difference);
 }
 
+/// Boat and trip, as far as they are named: "B1 (T1)".
+fn trip_name(trip: &pb::ChangedTrip) -> String {
+    match trip.trip_id.as_str() {
+        "" => trip.boat_id.clone(),
+        id => format!("{} ({id})", trip.boat_id),
+    }
+}
+
+/// A line with the stock that it is wound from.
+fn line_name(line: Option<&pb::Line>, stock: &str) -> String {
+    let name = line.map(line_phrase).unwrap_or_default();
+    if stock.is_empty() { name } else { format!("{name} from {stock}") }
+}
+
 fn worth(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
     let gain = difference.gain_micros as f64 / 1e6;
     page.paragraph(&match difference.gain_micros {
@@ -139,6 +159,27 @@ fn worth(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
 }
 
 fn changes(page: &mut Page, difference: &pb::PlanDifference) {
+    for (list, which) in [(&difference.removed_trips, "first"), (&difference.added_trips, "second")]
+    {
+        for trip in list {
+            let text =
+                format!("Only the {which} plan has {}; it is not compared.", trip_name(trip));
+            page.hanging("  ", &text);
+        }
+    }
+    for change in &difference.changed_lines {
+        let outfit = change.outfit.clone().unwrap_or_default();
+        let boat = if outfit.boat_id.is_empty() { "" } else { " on " };
+        let text = format!(
+            "line of {} with {}{boat}{}: {} -> {}",
+            outfit.rod_id,
+            outfit.reel_id,
+            outfit.boat_id,
+            line_name(change.before.as_ref(), &change.stock_before_id),
+            line_name(change.after.as_ref(), &change.stock_after_id)
+        );
+        page.hanging("  ", &text);
+    }
     for (list, word) in [(&difference.added, "+"), (&difference.removed, "-")] {
         for outfit in list {
             let boat = if outfit.boat_id.is_empty() { "" } else { " on " };

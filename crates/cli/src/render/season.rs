@@ -66,7 +66,15 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
     page.heading("On the rack");
     if !idle.is_empty() {
         let ids: Vec<&str> = idle.iter().take(IDLE).map(|rod| rod.rod_id.as_str()).collect();
-        page.hanging("  ", &format!("These add nothing to the others: {}.", ids.join(", ")));
+        let text = match ids.as_slice() {
+            [only] => format!("{only} adds nothing to the others."),
+            all => format!(
+                "Each of these alone adds nothing to all the others, for others do its work, perhaps \
+                 another of these: {}.",
+                all.join(", ")
+            ),
+        };
+        page.hanging("  ", &text);
     }
     let mut table = Table::new().left("  rod").left("adds to the others");
     for rod in answer.rack.iter().rev().filter(|rod| rod.added_micros > 0) {

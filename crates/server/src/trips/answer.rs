@@ -17,8 +17,8 @@ use super::cure::Cures;
 use super::gauge::{Gauge, Stopped};
 use super::hands::Hands;
 use super::jobs;
+use super::lines::Spooled;
 use super::offers::{self, Judge};
-use super::pool::Spooled;
 use super::request::Trip;
 
 /// Writes plans.
@@ -164,16 +164,19 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.assignments = assignments(plan, summary);
         let hands = Hands { judge: self.judge, problem: self.problem, plan };
         wire.starts = hands.starts();
-        wire.moves = self.moves(plan, &|step| {
-            if summary { String::new() } else { hands.if_missing(step) }
-        });
         (wire.load_list, wire.return_list) = hands.lists();
-        wire.losses = hands.losses();
-        if summary {
-            wire.losses.truncate(1);
-        }
-        wire.windier = Some(hands.windier());
         wire.jobs = jobs::jobs(self.judge, plan);
+        wire.moves = self.moves(plan, &|step| {
+            let brief = summary || gauge.is_late();
+            if brief { String::new() } else { hands.if_missing(step) }
+        });
+        if !gauge.is_late() {
+            wire.losses = hands.losses();
+            if summary {
+                wire.losses.truncate(1);
+            }
+            wire.windier = Some(hands.windier());
+        }
         let cards = Cards { judge: self.judge, plan, starts: &wire.starts };
         let (rig_cards, cautions) = cards.write(gauge)?;
         wire.cautions = cautions;
@@ -184,8 +187,12 @@ impl<'a, 'v> Writer<'a, 'v> {
         let cures = Cures { judge: self.judge, view: self.view, problem: self.problem, plan };
         for uncovered in &plan.uncovered {
             gauge.go_on()?;
-            wire.uncovered.push(cures.write(uncovered));
+            wire.uncovered.push(match gauge.is_late() {
+                true => cures.brief(uncovered),
+                false => cures.write(uncovered),
+            });
         }
+        wire.abridged = gauge.is_late();
         Ok(())
     }
 

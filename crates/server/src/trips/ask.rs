@@ -36,11 +36,13 @@ pub(super) struct Aboard {
     pub(super) rigged: BTreeMap<String, String>,
     /// What is lost or broken.
     pub(super) lost: BTreeSet<String>,
+    /// Lures and leaders of which some are lost, and how many.
+    pub(super) lost_pieces: Vec<(String, u32)>,
 }
 
 impl Aboard {
-    fn of(plan: Option<&pb::Plan>, lost: BTreeSet<String>) -> Self {
-        let mut aboard = Self { has_plan: plan.is_some(), lost, ..Self::default() };
+    fn of(plan: Option<&pb::Plan>) -> Self {
+        let mut aboard = Self { has_plan: plan.is_some(), ..Self::default() };
         let Some(plan) = plan else { return aboard };
         for outfit in &plan.outfits {
             let parts = [&outfit.rod_id, &outfit.reel_id];
@@ -62,9 +64,11 @@ impl Aboard {
         aboard
     }
 
-    /// How many of an item are aboard at most, where the plan says it.
-    pub(super) fn most(&self, id: &str) -> Option<u32> {
-        self.items.get(id).copied().flatten()
+    /// How many of an item are still aboard, of which so many are there without the plan.
+    pub(super) fn left(&self, id: &str, there: u32) -> u32 {
+        let brought = self.items.get(id).copied().flatten().unwrap_or(u32::MAX);
+        let lost = self.lost_pieces.iter().find(|(lost, _)| lost == id).map_or(0, |(_, n)| *n);
+        there.min(brought).saturating_sub(lost)
     }
 }
 
@@ -160,6 +164,15 @@ pub(super) fn fleet(mut wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
                     let at = at.index(i);
                     faults.push(FaultCode::Duplicate, at.field("boat_id"), wrong, right);
                 }
+                let day = read.iter().find_map(|t| t.date.as_ref().map(|day| (&t.boat, day)));
+                if let (Some((boat, day)), Some(date)) = (day, &trip.date)
+                    && day != date
+                {
+                    let wrong = format!("is {date}, but {boat} goes out on {day}");
+                    let right = "one day for all boats of a fleet";
+                    let at = at.index(i);
+                    faults.push(FaultCode::Conflict, at.field("date"), wrong, right);
+                }
                 if !trip.id.is_empty() && read.iter().any(|t: &Trip| t.id == trip.id) {
                     let wrong = format!("is {:?} again", trip.id);
                     let right = "another id for each trip, or none";
@@ -189,6 +202,7 @@ pub(super) fn check(
         overrides,
         validate_only,
         request_label,
+        lost_pieces,
     } = wire;
     let mut faults = Faults::new();
     let mut r = Reader::new(At::ROOT, &mut faults);
@@ -204,6 +218,11 @@ pub(super) fn check(
             lost.extend(r.required("lost_item_ids", id, "inventory ids"));
         }
     }
+    let lost_pieces = if r.fits("lost_pieces", lost_pieces.len(), limits::LOST_ITEMS) {
+        r.within("lost_pieces", |at, faults| read_pieces(lost_pieces, &lost, at, faults))
+    } else {
+        Vec::new()
+    };
     if let Some(trip) = &mut trip
         && !segment_ids.is_empty()
     {
@@ -225,9 +244,38 @@ pub(super) fn check(
     };
     let mut request = finish(trip.into_iter().collect(), common, false, faults)?;
     for asked in &mut request.trips {
-        asked.aboard = Some(Aboard::of(plan.as_ref(), lost.clone()));
+        let (lost, lost_pieces) = (lost.clone(), lost_pieces.clone());
+        asked.aboard = Some(Aboard { lost, lost_pieces, ..Aboard::of(plan.as_ref()) });
     }
     Ok((request, plan))
+}
+
+/// Items of which some are lost; `gone` are those that are lost altogether.
+fn read_pieces(
+    list: Vec<pb::PieceCount>,
+    gone: &BTreeSet<String>,
+    at: At<'_>,
+    faults: &mut Faults,
+) -> Vec<(String, u32)> {
+    let mut pieces: Vec<(String, u32)> = Vec::new();
+    for (i, pb::PieceCount { item_id, quantity }) in list.into_iter().enumerate() {
+        let mut r = Reader::new(at.index(i), faults);
+        let id = r.id("item_id", item_id);
+        let id = r.required("item_id", id, "the inventory id of a lure or of leaders");
+        let count = u32::try_from(quantity).ok().filter(|count| *count > 0);
+        if count.is_none() {
+            let right = "1 or more pieces";
+            r.fault("quantity", FaultCode::TooSmall, format!("is {quantity}"), right);
+        }
+        let (Some(id), Some(count)) = (id, count) else { continue };
+        if gone.contains(&id) || pieces.iter().any(|(known, _)| *known == id) {
+            let wrong = format!("is {id} again");
+            r.fault("item_id", FaultCode::Duplicate, wrong, "each lost item once");
+        } else {
+            pieces.push((id, count));
+        }
+    }
+    pieces
 }
 
 /// Reads what requests have in common, which is all of a fleet's but its trips.

@@ -4,11 +4,11 @@ use std::collections::BTreeSet;
 
 use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, not_finite, pb};
 use deepbend_core::gear::Line;
-use deepbend_ledger::item::ItemKind;
+use deepbend_ledger::item::{ItemKind, Spec, StockUse};
 use deepbend_ledger::view::View;
 use pb::FaultCode;
 
-use super::pool;
+use super::{implied, known};
 
 /// Notes what is wrong with the plan of a trip; without an inventory its items are not looked up.
 pub(super) fn read(
@@ -18,6 +18,7 @@ pub(super) fn read(
     at: At<'_>,
     faults: &mut Faults,
 ) {
+    let before = faults.as_slice().len();
     // Every message that the service decoded is of the contract.
     for path in not_finite(plan).unwrap_or_default() {
         faults.push(FaultCode::NotFinite, at.field(&path), "is not finite", "a finite number");
@@ -58,6 +59,28 @@ pub(super) fn read(
             }
         }
     });
+    for (name, list) in [("load_list", &plan.load_list), ("return_list", &plan.return_list)] {
+        r.within(name, |at, faults| {
+            let mut seen = BTreeSet::new();
+            for (i, line) in list.iter().enumerate() {
+                let mut r = Reader::new(at.index(i), faults);
+                within.load(&mut r, line);
+                if !line.item_id.is_empty() && !seen.insert((line.kind, &line.item_id)) {
+                    let wrong = format!("is {} again", line.item_id);
+                    r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
+                }
+            }
+        });
+    }
+    r.within("starts", |at, faults| {
+        for (i, start) in plan.starts.iter().enumerate() {
+            within.start(&mut Reader::new(at.index(i), faults), start);
+        }
+    });
+    // What is wrong in itself implies nothing for the rest.
+    if faults.as_slice().len() == before {
+        implied::read(plan, at, faults);
+    }
 }
 
 /// An id of an item, if it is in the inventory.
@@ -84,11 +107,32 @@ fn known<'p>(
         return None;
     }
     r.id(name, id.to_owned())?;
-    if view.is_some_and(|view| !pool::is_known(view, Some(kind), id)) {
+    if view.is_some_and(|view| !known::is_known(view, Some(kind), id)) {
         r.fault(name, FaultCode::NotFound, format!("is {id}"), right);
         return None;
     }
     Some(id)
+}
+
+/// An id of a stock of line, or of leaders.
+fn stock(
+    r: &mut Reader<'_>,
+    view: Option<&View>,
+    name: &str,
+    id: &str,
+    leaders: bool,
+    needed: bool,
+) {
+    let Some(id) = known(r, view, name, id, ItemKind::LineStock, needed) else { return };
+    let item = view.and_then(|view| known::item(view, ItemKind::LineStock, id));
+    let Some(Spec::LineStock(held)) = item.map(|item| &item.spec) else { return };
+    if matches!(held.use_as, StockUse::Leader(_)) != leaders {
+        let (is, right) = match leaders {
+            true => ("line", "the inventory id of leaders"),
+            false => ("leaders", "the inventory id of line"),
+        };
+        r.fault(name, FaultCode::Conflict, format!("is {id}, a stock of {is}"), right);
+    }
 }
 
 /// A text that may stand once in its list.
@@ -112,11 +156,11 @@ fn outfits(list: &[pb::PlannedOutfit], view: Option<&View>, at: At<'_>, faults: 
         once(&mut r, "rod_id", rod_id, &mut rods);
         known(&mut r, view, "reel_id", reel_id, ItemKind::Reel, true);
         once(&mut r, "reel_id", reel_id, &mut reels);
-        known(&mut r, view, "line_stock_id", line_stock_id, ItemKind::LineStock, false);
+        stock(&mut r, view, "line_stock_id", line_stock_id, false, false);
         let mut seen = BTreeSet::new();
         for (j, leader) in leader_stock_ids.iter().enumerate() {
             let name = format!("leader_stock_ids[{j}]");
-            known(&mut r, view, &name, leader, ItemKind::LineStock, true);
+            stock(&mut r, view, &name, leader, true, true);
             once(&mut r, &name, leader, &mut seen);
         }
         // What is not finite is noted already.
@@ -135,35 +179,76 @@ struct Within<'p> {
 
 impl Within<'_> {
     fn assignment(&self, r: &mut Reader<'_>, one: &pb::Assignment) {
-        if !self.names.contains(one.outfit_id.as_str()) {
-            let wrong = format!("is {:?}", short(&one.outfit_id));
-            r.fault("outfit_id", FaultCode::NotFound, wrong, "the id of one of the plan's outfits");
-        }
-        let segments = self.trip.map(|trip| &trip.segments);
-        if segments.is_some_and(|list| list.iter().all(|s| s.id != one.segment_id)) {
-            let wrong = format!("is {:?}", short(&one.segment_id));
-            r.fault("segment_id", FaultCode::NotFound, wrong, "the id of a segment of the trip");
-        }
+        self.outfit(r, "outfit_id", &one.outfit_id, true);
+        self.segment(r, &one.segment_id);
         known(r, self.view, "lure_id", &one.lure_id, ItemKind::Lure, true);
-        let leader = &one.leader_stock_id;
-        known(r, self.view, "leader_stock_id", leader, ItemKind::LineStock, false);
+        stock(r, self.view, "leader_stock_id", &one.leader_stock_id, true, false);
         let _: Option<pb::AssignmentRole> = r.required_choice("role", one.role, "AssignmentRole");
         let _: Option<pb::Verdict> = r.required_choice("verdict", one.verdict, "Verdict");
         r.number("score", Some(one.score).filter(|score| score.is_finite()), limits::SHARE);
     }
 
-    fn step(&self, r: &mut Reader<'_>, step: &pb::Move, boat: &str) {
-        let kind: Option<pb::CargoKind> = r.required_choice("kind", step.kind, "CargoKind");
-        let kind = kind.and_then(|kind| match kind {
-            pb::CargoKind::Rod => Some(ItemKind::Rod),
-            pb::CargoKind::Reel => Some(ItemKind::Reel),
-            pb::CargoKind::Line | pb::CargoKind::Leader => Some(ItemKind::LineStock),
-            pb::CargoKind::Lure => Some(ItemKind::Lure),
-            pb::CargoKind::Unspecified => None,
-        });
-        if let Some(kind) = kind {
-            known(r, self.view, "item_id", &step.item_id, kind, true);
+    /// Kind and id of a thing.
+    fn cargo(&self, r: &mut Reader<'_>, kind: i32, id: &str) {
+        let kind: Option<pb::CargoKind> = r.required_choice("kind", kind, "CargoKind");
+        let item = match kind {
+            Some(pb::CargoKind::Rod) => ItemKind::Rod,
+            Some(pb::CargoKind::Reel) => ItemKind::Reel,
+            Some(pb::CargoKind::Lure) => ItemKind::Lure,
+            Some(kind @ (pb::CargoKind::Line | pb::CargoKind::Leader)) => {
+                let leaders = kind == pb::CargoKind::Leader;
+                return stock(r, self.view, "item_id", id, leaders, true);
+            }
+            Some(pb::CargoKind::Unspecified) | None => return,
+        };
+        known(r, self.view, "item_id", id, item, true);
+    }
+
+    /// The name of one of the plan's outfits; left out only where it is not needed.
+    fn outfit(&self, r: &mut Reader<'_>, name: &str, id: &str, needed: bool) {
+        if (needed || !id.is_empty()) && !self.names.contains(id) {
+            let wrong = format!("is {:?}", short(id));
+            r.fault(name, FaultCode::NotFound, wrong, "the id of one of the plan's outfits");
         }
+    }
+
+    fn segment(&self, r: &mut Reader<'_>, id: &str) {
+        let segments = self.trip.map(|trip| &trip.segments);
+        if segments.is_some_and(|list| list.iter().all(|s| s.id != id)) {
+            let wrong = format!("is {:?}", short(id));
+            r.fault("segment_id", FaultCode::NotFound, wrong, "the id of a segment of the trip");
+        }
+    }
+
+    fn load(&self, r: &mut Reader<'_>, line: &pb::LoadLine) {
+        self.cargo(r, line.kind, &line.item_id);
+        let alone = matches!(line.kind(), pb::CargoKind::Rod | pb::CargoKind::Reel);
+        let wrong = format!("is {}", line.quantity);
+        match line.quantity {
+            ..=0 => r.fault("quantity", FaultCode::TooSmall, wrong, "1 or more pieces"),
+            2.. if alone => r.fault("quantity", FaultCode::TooLarge, wrong, "1 rod or reel"),
+            _ => {}
+        }
+        known(r, self.view, "place_id", &line.place_id, ItemKind::Boat, false);
+        self.outfit(r, "outfit_id", &line.outfit_id, alone);
+    }
+
+    fn start(&self, r: &mut Reader<'_>, start: &pb::Start) {
+        self.segment(r, &start.segment_id);
+        let anglers = self.trip.map(|trip| &trip.anglers);
+        if anglers.is_some_and(|list| list.iter().all(|a| a.id != start.angler_id)) {
+            let wrong = format!("is {:?}", short(&start.angler_id));
+            r.fault("angler_id", FaultCode::NotFound, wrong, "the id of an angler of the trip");
+        }
+        self.outfit(r, "outfit_id", &start.outfit_id, true);
+        known(r, self.view, "lure_id", &start.lure_id, ItemKind::Lure, true);
+        let second = !start.second_outfit_id.is_empty() || !start.second_lure_id.is_empty();
+        self.outfit(r, "second_outfit_id", &start.second_outfit_id, second);
+        known(r, self.view, "second_lure_id", &start.second_lure_id, ItemKind::Lure, second);
+    }
+
+    fn step(&self, r: &mut Reader<'_>, step: &pb::Move, boat: &str) {
+        self.cargo(r, step.kind, &step.item_id);
         if step.quantity < 1 {
             let wrong = format!("is {}", step.quantity);
             r.fault("quantity", FaultCode::TooSmall, wrong, "1 or more pieces or metres");

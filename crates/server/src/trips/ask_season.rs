@@ -112,11 +112,17 @@ fn ids(r: &mut Reader<'_>, name: &str, list: Vec<String>, most: usize) -> Vec<St
     if !r.fits(name, list.len(), most) {
         return Vec::new();
     }
-    let read = |id| {
+    let mut ids: Vec<String> = Vec::new();
+    for id in list {
         let id = r.id(name, id);
-        r.required(name, id, "inventory ids")
-    };
-    list.into_iter().filter_map(read).collect()
+        let Some(id) = r.required(name, id, "inventory ids") else { continue };
+        if ids.contains(&id) {
+            r.fault(name, FaultCode::Duplicate, format!("is {id} again"), "each id once");
+        } else {
+            ids.push(id);
+        }
+    }
+    ids
 }
 
 fn read_prices(r: &mut Reader<'_>, list: Vec<pb::HandlePrice>) -> BTreeMap<Handle, u64> {

@@ -47,6 +47,9 @@ impl Cards<'_, '_> {
         let mut gathered = Gathered::default();
         for cover in &self.plan.coverage {
             gauge.go_on()?;
+            if gauge.is_late() {
+                break;
+            }
             let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };
             let lies = |used: &&Use| used.role == Role::Fishes || self.lies_ready(cover, used);
             for used in cover.uses.iter().filter(lies) {

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 use deepbend_planner::fleet::{Idle, LeftOut};
 use deepbend_planner::plan::{Clash, Constraint};
-use deepbend_planner::problem::Pin;
+use deepbend_planner::problem::{Candidate, Pin};
 
 use super::answer::count;
 
@@ -14,8 +14,13 @@ pub(super) fn write_clash(clash: Clash) -> pb::PlanClash {
         .into_iter()
         .map(|constraint| {
             let (kind, segment) = match constraint {
-                Constraint::AnglersAtOnce { segment } => {
-                    (pb::PlanConstraint::AnglersAtOnce, segment)
+                Constraint::AnglersAtOnce { boat, segment } => {
+                    return pb::ClashingConstraint {
+                        constraint: pb::PlanConstraint::AnglersAtOnce.into(),
+                        segment_id: segment,
+                        pin: None,
+                        boat_id: boat,
+                    };
                 }
                 Constraint::RodLimit => (pb::PlanConstraint::RodLimit, String::new()),
                 Constraint::Locker => (pb::PlanConstraint::Locker, String::new()),
@@ -31,11 +36,16 @@ pub(super) fn write_clash(clash: Clash) -> pb::PlanClash {
                     return pb::ClashingConstraint {
                         constraint: pb::PlanConstraint::Pinned.into(),
                         segment_id: String::new(),
+                        boat_id: boat.clone(),
                         pin: Some(write_pin(boat, pin)),
                     };
                 }
             };
-            pb::ClashingConstraint { constraint: kind.into(), segment_id: segment, pin: None }
+            pb::ClashingConstraint {
+                constraint: kind.into(),
+                segment_id: segment,
+                ..pb::ClashingConstraint::default()
+            }
         })
         .collect();
     pb::PlanClash { constraints, text }
@@ -70,9 +80,12 @@ pub(super) fn given_up(left_out: &LeftOut, trip: Option<usize>) -> pb::GivenUp {
         let on = if several { format!(" on {}", boat(*trip)) } else { String::new() };
         let seated = of.saturating_sub(anglers.len() as u32);
         let takes = if anglers.len() == 1 { "takes" } else { "take" };
-        let turns = format!("{} {takes} turns with the others", anglers.join(", "));
+        let hard = too_hard(left_out, *trip, segment, anglers);
+        let turns = format!("{} {takes} turns with the others{hard}", anglers.join(", "));
         texts.push(match seated {
-            0 => format!("nobody has an outfit and a lure that suit in segment {segment}{on}"),
+            0 => {
+                format!("nobody has an outfit and a lure that suit in segment {segment}{on}{hard}")
+            }
             _ => format!("in segment {segment}{on} {seated} of {of} fish at once, {turns}"),
         });
         given.short_crews.push(pb::ShortCrew {
@@ -99,4 +112,29 @@ pub(super) fn given_up(left_out: &LeftOut, trip: Option<usize>) -> pb::GivenUp {
         false => format!("The plan leaves out as little as can be: {}.", texts.join("; ")),
     };
     given
+}
+
+/// Of the outfits that lie free while somebody is idle, those that the angler cannot use, in words.
+fn too_hard(left_out: &LeftOut, trip: usize, segment: &str, anglers: &[String]) -> String {
+    let (problem, plan) = (&left_out.problem.trips[trip].problem, &left_out.plan.trips[trip]);
+    let busy = |at: usize| plan.starts.iter().any(|s| s.segment == segment && s.outfit == at);
+    let mut free: Vec<&str> = Vec::new();
+    for (at, outfit) in plan.outfits.iter().enumerate().filter(|(at, _)| !busy(*at)) {
+        let same = |c: &&Candidate| {
+            (&c.rod, &c.reel, &c.line) == (&outfit.rod, &outfit.reel, &outfit.line)
+        };
+        let barred = problem.candidates.iter().find(same).is_some_and(|candidate| {
+            anglers.iter().any(|angler| candidate.not_for.contains(angler))
+        });
+        if barred {
+            free.push(&plan.outfits[at].rod);
+        }
+    }
+    match free.as_slice() {
+        [] => String::new(),
+        rods => format!(
+            " ({} would be free, but asks for more skill or the other hand at the crank)",
+            rods.join(" or ")
+        ),
+    }
 }

@@ -6,13 +6,14 @@ use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
 use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
-use deepbend_planner::plan::{PoolOffer, TripPlan, Uncovered, UncoveredReason};
+use deepbend_planner::plan::{PlannedOutfit, PoolOffer, TripPlan, Uncovered, UncoveredReason};
 use deepbend_planner::problem::Candidate;
 
 use super::answer::uncovered_reason;
 use super::buy;
+use super::lines::{FITTED, short};
 use super::offers::{Judge, outfit, rings_allow};
-use super::pool::{self, FITTED, Pool, short};
+use super::pool::{self, Pool};
 
 /// Writes what is uncovered.
 #[derive(Debug)]
@@ -47,11 +48,6 @@ impl Cures<'_, '_> {
             limiting: limiting.clone().unwrap_or_else(|| offer.limiting.clone()),
         });
         pb::Uncovered {
-            segment_id: uncovered.segment.clone(),
-            lure_id: uncovered.lure.clone(),
-            importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
-            reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
-            reason: uncovered_reason(uncovered.reason).into(),
             text: match &uncovered.not_ready {
                 Some(barred) => {
                     let text = self.text(need, uncovered, offer, limiting.as_deref());
@@ -61,6 +57,20 @@ impl Cures<'_, '_> {
             },
             best_in_pool,
             cure: need.map(|need| self.cure(need, uncovered, offer)).unwrap_or_default(),
+            ..self.brief(uncovered)
+        }
+    }
+
+    /// Writes one of them as the planner has it, without a cure.
+    pub(super) fn brief(&self, uncovered: &Uncovered) -> pb::Uncovered {
+        pb::Uncovered {
+            segment_id: uncovered.segment.clone(),
+            lure_id: uncovered.lure.clone(),
+            importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
+            reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
+            reason: uncovered_reason(uncovered.reason).into(),
+            text: uncovered.text.clone(),
+            ..pb::Uncovered::default()
         }
     }
 
@@ -131,8 +141,13 @@ impl Cures<'_, '_> {
             && uncovered.reason != UncoveredReason::LureMissing
             && !self.judge.asked.trip.needs[need].met_by(offer.verdict)
         {
+            let taken = |o: &PlannedOutfit| (&o.rod, &o.reel) == (&offer.rod, &offer.reel);
+            let which = match self.plan.outfits.iter().any(taken) {
+                true => "The best of the pool, which is taken,",
+                false => "The best left in the pool,",
+            };
             return format!(
-                "The best left in the pool, {} with {}, is {}, not {}: {limiting}",
+                "{which} {} with {}, is {}, not {}: {limiting}",
                 offer.rod,
                 offer.reel,
                 offer.verdict.as_word(),

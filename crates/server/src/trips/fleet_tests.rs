@@ -4,7 +4,7 @@
 use deepbend_core::model::Model;
 use deepbend_planner::fleet::FleetTrip;
 use deepbend_planner::plan::ItemKind;
-use deepbend_planner::problem::Pin;
+use deepbend_planner::problem::{Candidate, Pin};
 use deepbend_planner::{
     Budget, FleetAnswer, FleetPlan, FleetProblem, Status, TripProblem, Weights, check_fleet,
     plan_fleet,
@@ -109,4 +109,18 @@ fn together_they_are_worth_at_least_the_plans_by_hand() {
     for m in best.moves.iter().filter(|m| m.what.from == "B1" || m.what.from == "B3") {
         assert_eq!(m.deadline, Some(5 * 60 + 10), "{m:?}");
     }
+}
+
+// Source: arithmetic: 120 m of 0.36 mm take the room of 142 m of 0.33 mm, and of more of what is
+// thinner.
+#[test]
+fn a_reel_is_offered_every_line_that_fits() {
+    let problem = problem("T1", &["B2", "S0"]);
+    let reel = problem.reels.iter().find(|reel| reel.id == "E14").unwrap();
+    let lines: Vec<&str> = reel.lines.iter().map(|line| line.id.as_str()).collect();
+    assert_eq!(lines, ["K01", "K02", "K03", "K04", "K05", "fitted"]);
+    let nylon = reel.lines.iter().find(|line| line.id == "K05").unwrap();
+    assert_eq!(nylon.stock.as_ref().unwrap().metres, 142);
+    let of_reel = |c: &&Candidate| c.reel == "E14" && c.line == "K05";
+    assert!(problem.candidates.iter().any(|c| of_reel(&c)));
 }

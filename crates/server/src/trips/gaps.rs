@@ -107,43 +107,68 @@ fn gaps(
     let worth: Vec<Micros> = (0..table.specs.len()).map(adds).collect();
     let mut named: BTreeSet<usize> = BTreeSet::new();
     let mut liked: BTreeSet<String> = BTreeSet::new();
-    let mut gaps = Vec::new();
+    let mut gaps: Vec<pb::Gap> = Vec::new();
     let first = additions.first().map_or(0, |a| a.adds);
     for addition in additions.iter().filter(|a| a.adds > 0 && a.adds * LEAST_SHARE >= first) {
-        if gaps.len() == count {
+        if gaps.len() >= count {
             break;
         }
         desk.go_on()?;
         match &table.things[addition.outfit] {
             Thing::New(spec) if !named.contains(spec) => {
                 // Practice: where a second one adds as much, no new spec is looked for.
-                let double = double(table, additions, addition.adds);
+                let double = double(table, additions, addition.adds, &liked);
                 let near = double.as_ref().and_then(|id| nearest(table, id));
-                let spec = near.unwrap_or_else(|| of_equals(table, addition, &worth, *spec));
-                let members = window(table, spec, &worth);
-                let like = double.or_else(|| like(table, &members, additions, addition.adds));
-                named.extend(&members);
-                // All that add as much and differ little are the same answer.
-                let near = |s: &usize| {
-                    let one = &table.specs[*s];
-                    members.iter().any(|m| (table.specs[*m].class - one.class).abs() < 1.5)
-                        && worth[*s] * WINDOW_SHARE.1 >= worth[spec] * WINDOW_SHARE.0
-                };
-                named.extend((0..table.specs.len()).filter(near));
-                liked.extend(like.clone());
-                gaps.extend(gap(table, addition, &members, spec, like));
+                let own = || of_equals(table, addition, &worth, *spec);
+                for (at, double) in near.map(|at| (at, double)).into_iter().chain([(own(), None)]) {
+                    if named.contains(spec) {
+                        break;
+                    }
+                    let members = window(table, at, &worth);
+                    let like = double.or_else(|| like(table, &members, additions, addition.adds));
+                    let best = best_inside(table, additions, &members, like.as_deref());
+                    let best = best.unwrap_or(addition);
+                    named.extend(&members);
+                    // All that add as much and differ little are the same answer.
+                    let near = |s: &usize| {
+                        let one = &table.specs[*s];
+                        members.iter().any(|m| (table.specs[*m].class - one.class).abs() < 1.5)
+                            && worth[*s] * WINDOW_SHARE.1 >= worth[at] * WINDOW_SHARE.0
+                            && worth[*s] <= best.adds
+                    };
+                    named.extend((0..table.specs.len()).filter(near));
+                    liked.extend(like.clone());
+                    gaps.extend(gap(table, best, &members, like));
+                }
             }
             // A second one like a rod that is owned is an answer of its own where no new spec
             // adds more.
             Thing::Like(id) if !liked.contains(id) => {
                 let Some(spec) = nearest(table, id) else { continue };
                 liked.insert(id.clone());
-                gaps.extend(gap(table, addition, &[spec], spec, Some(id.clone())));
+                let best = best_inside(table, additions, &[spec], Some(id)).unwrap_or(addition);
+                gaps.extend(gap(table, best, &[spec], Some(id.clone())));
             }
             Thing::New(_) | Thing::Like(_) | Thing::Owned(_) => {}
         }
     }
+    gaps.sort_by_key(|gap| std::cmp::Reverse(gap.added_micros));
+    gaps.truncate(count);
     Ok(gaps)
+}
+
+/// What adds most of all that lies in a window: its specs, and a second one like a rod.
+fn best_inside<'s>(
+    table: &Table<'_>,
+    additions: &'s [Addition],
+    members: &[usize],
+    like: Option<&str>,
+) -> Option<&'s Addition> {
+    additions.iter().find(|addition| match &table.things[addition.outfit] {
+        Thing::New(spec) => members.contains(spec),
+        Thing::Like(id) => like == Some(id.as_str()),
+        Thing::Owned(_) => false,
+    })
 }
 
 /// The place whose outfit scores best with the needs that are lifted, of all that add as much.
@@ -201,12 +226,17 @@ fn every_combination(specs: &[Spec], over: &[&Spec]) -> Vec<usize> {
 }
 
 /// A rod whose double adds nearly as much as the best; of several the one that adds most.
-fn double(table: &Table<'_>, additions: &[Addition], best: Micros) -> Option<String> {
+fn double(
+    table: &Table<'_>,
+    additions: &[Addition],
+    best: Micros,
+    named: &BTreeSet<String>,
+) -> Option<String> {
     let (part, whole) = DOUBLE_SHARE;
     additions.iter().filter(|a| a.adds * whole >= best * part).find_map(|a| {
         match &table.things[a.outfit] {
-            Thing::Like(id) => Some(id.clone()),
-            Thing::New(_) | Thing::Owned(_) => None,
+            Thing::Like(id) if !named.contains(id) => Some(id.clone()),
+            Thing::Like(_) | Thing::New(_) | Thing::Owned(_) => None,
         }
     })
 }
@@ -250,7 +280,6 @@ fn gap(
     table: &Table<'_>,
     addition: &Addition,
     members: &[usize],
-    best: usize,
     like: Option<String>,
 ) -> Option<pb::Gap> {
     let window = table.window(members)?;
@@ -276,7 +305,7 @@ fn gap(
         ),
         window: Some(window),
         added_micros: addition.adds,
-        added_low_micros: low(table, addition, best),
+        added_low_micros: low(table, addition),
         lifts: addition.lifts.iter().map(|(n, gain)| table.lift(*n, *gain)).collect(),
         like_rod_id: like.unwrap_or_default(),
         detail: detail(table, addition),
@@ -293,12 +322,12 @@ fn lure_id<'t>(table: &'t Table<'_>, need: usize) -> &'t str {
     &table.judges[t].asked.trip.needs[n].lure
 }
 
-/// What an addition is worth at the low end of the judgements of its spec: what each need gains
-/// shrinks with the worth of the spec for it.
-fn low(table: &Table<'_>, addition: &Addition, spec: usize) -> Micros {
+/// What an addition is worth at the low end of its judgements: what each need gains shrinks with the
+/// worth of the outfit for it.
+fn low(table: &Table<'_>, addition: &Addition) -> Micros {
     let part = |(need, gain): &(usize, Micros)| {
         let now = table.season.worth[*need][addition.outfit];
-        let low = table.low_worth_of(&table.specs[spec].outfit(), *need);
+        let low = table.low_worth(addition.outfit, *need);
         let lost = Micros::from(table.season.needs[*need].weight) * (now - low).max(0);
         (gain - lost).max(0)
     };
@@ -330,7 +359,9 @@ fn rack_rod(table: &Table<'_>, addition: &Addition) -> pb::RackRod {
         Thing::New(_) => String::new(),
     };
     let text = if addition.adds == 0 {
-        format!("{id} adds nothing to the others on these trips: it never needs to leave the rack.")
+        format!(
+            "{id} adds nothing to the others on these trips: with them, it may stay on the rack."
+        )
     } else {
         format!("{id} adds {:.2} to the others.", addition.adds as f64 / ONE as f64)
     };

@@ -21,6 +21,8 @@ pub(super) enum Stopped {
 #[derive(Debug)]
 pub(super) struct Gauge {
     deadline: Option<Instant>,
+    /// From here on only what a plan cannot be without is written.
+    late: Option<Instant>,
     given_up: CancellationToken,
     now: watch::Sender<pb::PlanProgress>,
 }
@@ -31,7 +33,15 @@ impl Gauge {
         given_up: CancellationToken,
         now: watch::Sender<pb::PlanProgress>,
     ) -> Self {
-        Self { deadline, given_up, now }
+        // Writing in full gets a tenth of the time, and so does what is written after that.
+        let left = |deadline: Instant| deadline.saturating_duration_since(Instant::now());
+        let late = deadline.and_then(|deadline| deadline.checked_sub(left(deadline) / 10));
+        Self { deadline, late, given_up, now }
+    }
+
+    /// Whether there is no time left for more than what a plan cannot be without.
+    pub(super) fn is_late(&self) -> bool {
+        self.late.is_some_and(|late| Instant::now() >= late)
     }
 
     /// Why the work is to end, if it is.

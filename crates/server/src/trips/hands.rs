@@ -13,8 +13,8 @@ use deepbend_planner::weights::{Micros, ONE};
 use deepbend_planner::{Crew, TripProblem, crews};
 
 use super::answer::{cargo, count, outfit_id};
+use super::lines::short;
 use super::offers::{Case, Judge};
-use super::pool::short;
 
 /// Wind that is added to see how a plan bears it, m/s. From the project's rules for trips.
 const MORE_WIND_M_S: f64 = 3.0;

@@ -4,8 +4,8 @@ use deepbend_contract::pb;
 use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, Role, TripPlan};
 
 use super::answer::{count, outfit_id};
+use super::lines::{leader_words, line_words};
 use super::offers::Judge;
-use super::pool::{leader_words, line_words};
 
 /// Writes the jobs of a plan, those before departure first.
 pub(super) fn jobs(judge: &Judge<'_, '_>, plan: &TripPlan) -> Vec<pb::Job> {

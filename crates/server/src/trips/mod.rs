@@ -3,7 +3,8 @@
 //! A call goes through these in order:
 //!
 //! 1. `ask`, `request` and `ask_plan`: the request is read with all its faults;
-//! 2. `pool`: rods, reels, lines, leaders and lures of the places that it names;
+//! 2. `known`: whether the inventory has what it names; `pool` and `lines`: rods, reels, lines, leaders
+//!    and lures of its places;
 //! 3. `offers`: every outfit that can be put together is judged for every need;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
@@ -34,7 +35,7 @@ use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
 
 use crate::compute;
-use crate::error::{Missing, ServiceError};
+use crate::error::ServiceError;
 use crate::gate::{CallDeadline, CallPlace};
 
 mod answer;
@@ -42,6 +43,8 @@ mod ask;
 mod ask_plan;
 mod ask_season;
 mod buy;
+#[cfg(test)]
+mod call_tests;
 mod cards;
 mod clash;
 mod cure;
@@ -51,7 +54,10 @@ mod fleet_tests;
 mod gaps;
 mod gauge;
 mod hands;
+mod implied;
 mod jobs;
+mod known;
+mod lines;
 mod offers;
 mod pool;
 mod recover;
@@ -144,7 +150,7 @@ impl TripServiceImpl {
     ) -> Result<(Option<T>, String), Status> {
         let ask::Request { trips, terms } = asked;
         let label = terms.label.clone();
-        let known = |view: &View, trips: &Vec<Asked>| look_up(view, trips);
+        let known = |view: &View, trips: &Vec<Asked>| known::look_up(view, trips);
         let plan = self.work(trips, terms, call, known, |trips, desk| plan(desk, trips)).await?;
         Ok((plan, label))
     }
@@ -186,10 +192,12 @@ impl TripServiceImpl {
             (Some(before), Some(found)) => {
                 recover::against(model.parameters(), before, found, &segments)
             }
-            (_, found) => pb::CheckCoverageResponse {
-                plan: found.map(|found| found.plan),
+            (_, Some(found)) => pb::CheckCoverageResponse {
+                plan: Some(found.plan),
+                left_pieces: found.left_pieces,
                 ..pb::CheckCoverageResponse::default()
             },
+            (_, None) => pb::CheckCoverageResponse::default(),
         };
         Ok(pb::CheckCoverageResponse { request_label, ..answer })
     }
@@ -204,7 +212,7 @@ impl TripServiceImpl {
         let request_label = terms.label.clone();
         let known = |view: &View, asked: &ask_season::Gaps| {
             let places = asked.places.iter().map(|id| ("place_ids", Some(ItemKind::Boat), id));
-            look_up_season(view, &asked.season, places.collect())
+            known::look_up_season(view, &asked.season, places.collect())
         };
         let found = self.work(asked, terms, call, known, |asked, desk| gaps::find(desk, asked));
         let found = found.await?.unwrap_or_default();
@@ -221,7 +229,7 @@ impl TripServiceImpl {
         let request_label = terms.label.clone();
         let known = |view: &View, asked: &ask_season::Set| {
             let rods = asked.keep.iter().map(|id| ("keep_rod_ids", Some(ItemKind::Rod), id));
-            look_up_season(view, &asked.season, rods.collect())
+            known::look_up_season(view, &asked.season, rods.collect())
         };
         let found = self.work(asked, terms, call, known, |asked, desk| sets::design(desk, asked));
         let found = found.await?.unwrap_or_default();
@@ -319,244 +327,9 @@ fn model(terms: &ask::Terms) -> Result<Arc<Model>, ServiceError> {
     })
 }
 
-/// Everything that is named must be in the inventory, and the boats must be boats.
-fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> {
-    let mut missing = Vec::new();
-    for (i, asked) in trips.iter().enumerate() {
-        let trip = if trips.len() == 1 { "trip".to_owned() } else { format!("trips[{i}]") };
-        for one in pool::missing(view, asked, &trip) {
-            let known = |m: &Missing| (m.kind, &m.id) == (one.kind, &one.id);
-            if !missing.iter().any(known) {
-                missing.push(one);
-            }
-        }
-    }
-    if !missing.is_empty() {
-        return Err(ServiceError::NotFound(missing));
-    }
-    let mut faults = Faults::new();
-    for (i, asked) in trips.iter().enumerate() {
-        let at = At::ROOT.field("trips");
-        let at = at.index(i);
-        let alone = At::ROOT.field("trip");
-        let at = if trips.len() == 1 { alone } else { at };
-        if !pool::goes_out(view, &asked.trip.boat) {
-            let wrong = format!("is {}, a place ashore", asked.trip.boat);
-            let right = "the inventory id of a boat with rod holders";
-            faults.push(pb::FaultCode::Conflict, at.field("boat_id"), wrong, right);
-        }
-        for (wrong, right) in pool::out_of_reach(view, asked, trips) {
-            let at = At::ROOT.field("pins");
-            faults.push(pb::FaultCode::Conflict, at.field("item_id"), wrong, right);
-        }
-        let lost = asked.aboard.iter().flat_map(|aboard| &aboard.lost);
-        for id in lost.filter(|id| !pool::is_gear(view, id)) {
-            let right = "a rod, a reel, a lure or a stock";
-            let at = At::ROOT.field("lost_item_ids");
-            faults.push(pb::FaultCode::Conflict, at, format!("is {id}"), right);
-        }
-    }
-    faults.or(())?;
-    Ok(())
-}
-
-/// Lures of a season, and what else a request names, must be in the inventory.
-fn look_up_season(
-    view: &View,
-    season: &ask_season::Season,
-    named: Vec<(&str, Option<ItemKind>, &String)>,
-) -> Result<(), ServiceError> {
-    let mut missing: Vec<Missing> = Vec::new();
-    let mut want = |field: String, kind: Option<ItemKind>, id: &str| {
-        if !pool::is_known(view, kind, id) && missing.iter().all(|m| m.id != id) {
-            missing.push(Missing::new(field, kind, id, view));
-        }
-    };
-    for (t, (trip, _)) in season.trips.iter().enumerate() {
-        for (n, need) in trip.needs.iter().enumerate() {
-            let field = format!("trips[{t}].trip.needs[{n}].lure_id");
-            want(field, Some(ItemKind::Lure), &need.lure);
-        }
-    }
-    for (field, kind, id) in named {
-        want(field.to_owned(), kind, id);
-    }
-    if missing.is_empty() { Ok(()) } else { Err(ServiceError::NotFound(missing)) }
-}
-
 fn stopped(why: Stopped) -> Status {
     match why {
         Stopped::Deadline => ServiceError::Deadline.into(),
         Stopped::Cancelled => reason::CANCELLED.status("the caller gave up", &[]),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use deepbend_ledger::event::{Certainty, Claim};
-    use deepbend_ledger::id::Id;
-    use deepbend_ledger::import::FileKind;
-    use deepbend_ledger::time::ObservedTime;
-    use deepbend_store::MemoryStore;
-    use tokio::time::Instant;
-    use tokio_stream::StreamExt as _;
-    use tonic::Code;
-
-    use super::fleet_tests::trip_support::{Fleet, demo_trip};
-    use super::*;
-
-    fn service() -> TripServiceImpl {
-        let inventory = Inventory::open(Arc::new(MemoryStore::new())).unwrap();
-        let claim = Claim {
-            observed_time: ObservedTime::new("2031-09-15T17:00:00Z").unwrap(),
-            actor: Id::new("shed").unwrap(),
-            certainty: Certainty::Typed,
-        };
-        let files = [
-            (
-                FileKind::LineStock,
-                "stock_id,type,spec_raw,dia_mm,length_m,place\n\
-                 K1,fluorocarbon leader,8 kg,0.33,50,B1\n",
-            ),
-            (FileKind::Boats, "boat_id,name,rod_holders\nB1,Grebe,8\n"),
-            (
-                FileKind::Rods,
-                "rod_id,handle,length_raw,lure_raw,line_raw,place\n\
-                 R1,spinning,2.1 m,7-21 g,8-14 lb,B1\n",
-            ),
-            (
-                FileKind::Reels,
-                "reel_id,type,place,line_type,line_test_raw\nE1,fixed-spool,B1,PE,7 kg\n",
-            ),
-            (FileKind::Lures, "lure_id,class,rigged_g,qty,place\nL1,paddle_tail_jig,14,2,B1\n"),
-        ];
-        inventory.import(&files, &Id::new("shed-desk").unwrap(), &claim).unwrap();
-        TripServiceImpl::new(Some(Arc::new(inventory)))
-    }
-
-    fn request() -> Request<pb::PlanTripRequest> {
-        Request::new(pb::PlanTripRequest {
-            trip: Some(pb::Trip {
-                boat_id: "B1".to_owned(),
-                anglers: vec![pb::Angler {
-                    id: "A".to_owned(),
-                    skill: pb::Skill::Intermediate.into(),
-                    ..Default::default()
-                }],
-                segments: vec![pb::Segment {
-                    id: "a".to_owned(),
-                    water: Some(pb::Water { species: "zander".to_owned(), ..Default::default() }),
-                    ..Default::default()
-                }],
-                needs: vec![pb::Need {
-                    segment_id: "a".to_owned(),
-                    lure_id: "L1".to_owned(),
-                    importance: 3,
-                    ..Default::default()
-                }],
-                ..Default::default()
-            }),
-            ..Default::default()
-        })
-    }
-
-    // From memory: a deadline that has passed before anything is judged ends the work.
-    #[tokio::test]
-    async fn a_deadline_ends_the_work() {
-        let service = service();
-        let plan = service.plan_trip(request()).await.unwrap().into_inner().plan.unwrap();
-        assert_eq!(plan.status(), pb::PlanStatus::Optimal);
-        assert_eq!(plan.outfits.len(), 1);
-        let mut late = request();
-        late.extensions_mut().insert(CallDeadline(Instant::now()));
-        let status = service.plan_trip(late).await.unwrap_err();
-        assert_eq!(status.code(), Code::DeadlineExceeded);
-    }
-
-    // From memory: whoever gives up is not worked for.
-    #[test]
-    fn a_caller_who_gives_up_ends_the_work() {
-        let asked = ask::trip(request().into_inner()).unwrap();
-        let service = service();
-        let view = service.inventory.unwrap().view();
-        let given_up = CancellationToken::new();
-        given_up.cancel();
-        let gauge = Gauge::new(None, given_up, Sender::default());
-        let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &gauge);
-        let status = desk.trip(&asked.trips).unwrap_err();
-        assert_eq!(status.code(), Code::Cancelled);
-    }
-
-    fn demo_fleet() -> (TripServiceImpl, pb::PlanFleetRequest) {
-        let trip = |id: &str| demo_trip(id, &[]).trip.unwrap();
-        let place = |id: &str| pb::PoolPlace { place_id: id.to_owned(), move_cost_micros: None };
-        let request = pb::PlanFleetRequest {
-            trips: vec![trip("T1"), trip("T2")],
-            pool: vec![place("B2"), place("S0")],
-            ..pb::PlanFleetRequest::default()
-        };
-        (Fleet::demo().service(), request)
-    }
-
-    // Source: the contract of WatchPlan.
-    #[tokio::test]
-    async fn a_watched_call_tells_how_it_stands_and_then_answers() {
-        let (service, request) = demo_fleet();
-        let plain = service.plan_fleet(Request::new(request.clone())).await.unwrap().into_inner();
-        let watched = pb::WatchPlanRequest { work: Some(Work::PlanFleet(request)) };
-        let mut told = service.watch_plan(Request::new(watched)).await.unwrap().into_inner();
-        let mut last = pb::PlanProgress::default();
-        let mut count = 0;
-        let answer = loop {
-            let part = told.next().await.unwrap().unwrap().part.unwrap();
-            let Part::Progress(now) = part else { break part };
-            assert!(count > 0 || now.stage() == pb::PlanStage::Waiting);
-            assert!(now.stage >= last.stage, "{now:?} after {last:?}");
-            if now.stage == last.stage {
-                assert!(now.done_count >= last.done_count);
-                assert!(now.incumbent_micros >= last.incumbent_micros);
-            }
-            (last, count) = (now, count + 1);
-        };
-        assert!(count > 0);
-        assert_eq!(answer, Part::PlanFleet(plain));
-        assert!(told.next().await.is_none());
-    }
-
-    // Source: the contract of WatchPlan: errors are those of the method.
-    #[tokio::test]
-    async fn a_watched_call_fails_like_the_method() {
-        let (service, _) = demo_fleet();
-        let nothing = Request::new(pb::WatchPlanRequest { work: None });
-        let status = service.watch_plan(nothing).await.unwrap_err();
-        assert_eq!(status.code(), Code::InvalidArgument);
-        let empty = Work::DesignSet(pb::DesignSetRequest::default());
-        let empty = Request::new(pb::WatchPlanRequest { work: Some(empty) });
-        let mut told = service.watch_plan(empty).await.unwrap().into_inner();
-        let failed = loop {
-            match told.next().await.unwrap() {
-                Ok(message) => assert!(matches!(message.part, Some(Part::Progress(_)))),
-                Err(status) => break status,
-            }
-        };
-        assert_eq!(failed.code(), Code::InvalidArgument);
-    }
-
-    // From memory: who goes away is not worked for, however far the work is.
-    #[tokio::test]
-    async fn who_goes_away_ends_the_work() {
-        for stage in [pb::PlanStage::Judging, pb::PlanStage::Searching] {
-            let (service, request) = demo_fleet();
-            let progress = Sender::default();
-            let mut told = progress.subscribe();
-            let call = Call { deadline: None, progress };
-            let running = tokio::spawn(async move { service.fleet(request, call).await });
-            told.wait_for(|now| now.stage() == stage).await.unwrap();
-            running.abort();
-            // The work lets go of the sender when it ends.
-            while told.changed().await.is_ok() {}
-            let last = told.borrow().stage();
-            assert!(last < pb::PlanStage::Comparing, "it went on to {last:?}");
-        }
     }
 }

@@ -11,11 +11,12 @@ use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
 use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_planner::problem::{Candidate, Offer};
-use deepbend_planner::weights::{Micros, ONE, Weights};
+use deepbend_planner::weights::{Micros, Weights};
 
 use super::ask::Asked;
 use super::gauge::{Gauge, Stopped};
-use super::pool::{FITTED, Pool, PoolLeader, PoolReel, PoolRod, Spooled};
+use super::lines::{FITTED, Spooled};
+use super::pool::{Pool, PoolLeader, PoolReel, PoolRod};
 
 /// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
 const DECIDING_SHARE: f64 = 0.3;
@@ -195,42 +196,19 @@ impl Judge<'_, '_> {
         rod.handle == reel.kind && pinned && self.suits_somebody(reel)
     }
 
-    /// Candidates of a rod and a reel: one for each line that is worth putting on.
+    /// Candidates of a rod and a reel: one for each line. What else cannot matter the planner prunes.
     fn of_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> Vec<Candidate> {
-        let lines = || reel.lines.iter().filter(|line| rings_allow(rod.rod, line));
-        let mut present: Vec<Micros> = vec![0; self.cases.len()];
-        let mut list = Vec::new();
-        for line in lines().filter(|line| line.option.id == FITTED) {
-            let candidate = self.candidate(rod, reel, line);
-            for offer in &candidate.offers {
-                present[offer.need] = present[offer.need].max(offer.worth);
-            }
-            list.push(candidate);
+        let mut lines: Vec<&Spooled> =
+            reel.lines.iter().filter(|line| rings_allow(rod.rod, line)).collect();
+        if !(rod.ready && reel.ready) {
+            // No plan takes it: one line, the one on the reel if it may stay, says what it would do.
+            lines.drain(..lines.len().saturating_sub(1));
         }
-        for line in lines().filter(|line| line.option.id != FITTED) {
-            // Work on a line that is not due must bring something.
-            let better = reel.due.is_some() || self.betters(rod, reel, line, &present);
-            if better {
-                list.push(self.candidate(rod, reel, line));
-            }
-        }
-        list
-    }
-
-    /// Whether another line serves any need better than what is on the reel.
-    fn betters(
-        &self,
-        rod: &PoolRod<'_>,
-        reel: &PoolReel<'_>,
-        line: &Spooled,
-        present: &[Micros],
-    ) -> bool {
-        let mut outfit = outfit(rod.rod, reel.reel, line);
-        self.cases
-            .iter()
-            .zip(present)
-            .filter(|(_, worth)| **worth < ONE)
-            .any(|(case, worth)| self.with_best_leader(case, &mut outfit).1.worth > *worth)
+        // The same line from a stock does the same, and is work.
+        let fitted = lines.iter().find(|line| line.option.id == FITTED).map(|line| &line.line);
+        let again = |line: &Spooled| line.option.id != FITTED && fitted == Some(&line.line);
+        let lines = lines.iter().filter(|line| !again(line));
+        lines.map(|line| self.candidate(rod, reel, line)).collect()
     }
 
     /// An outfit with the leader that suits it best for a need, which is left on it.
@@ -256,13 +234,20 @@ impl Judge<'_, '_> {
             l.stock.quantity > 0 && l.leader.test.is_none_or(|test| test.kgf() <= most)
         };
         let choices = stocked.filter(|(_, l)| fits(l)).map(|(i, _)| Some(i));
-        std::iter::once(None)
-            .chain(choices)
-            .map(|choice| {
+        let mut tried: Vec<Tried> = Vec::new();
+        for choice in std::iter::once(None).chain(choices) {
+            // Leaders of one kind that lie at two places score the same.
+            let same = |(other, _): &&Tried| match (choice, other) {
+                (Some(a), Some(b)) => self.pool.leaders[a].leader == self.pool.leaders[*b].leader,
+                _ => false,
+            };
+            let score = tried.iter().find(same).map(|(_, known)| *known).unwrap_or_else(|| {
                 outfit.leader = self.leader(choice);
-                (choice, score(self.model, outfit, case.lure, &case.waters[0].0))
-            })
-            .collect()
+                score(self.model, outfit, case.lure, &case.waters[0].0)
+            });
+            tried.push((choice, score));
+        }
+        tried
     }
 
     fn candidate(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>, line: &Spooled) -> Candidate {

@@ -4,15 +4,17 @@ use deepbend_contract::{pb, plan_difference};
 use deepbend_core::model::Parameters;
 use tonic::Status;
 
+use super::answer::count;
 use super::ask::Asked;
 use super::desk::Desk;
-use super::rerig;
+use super::{pool, rerig};
 
 /// What is left, and what the rig was worth before, where a plan says how it was.
 #[derive(Debug)]
 pub(super) struct Recovered {
     pub(super) plan: pb::Plan,
     worth_before: Option<i64>,
+    pub(super) left_pieces: Vec<pb::PieceCount>,
 }
 
 /// Plans what is aboard.
@@ -31,13 +33,26 @@ pub(super) fn plan(
         }
         None => None,
     };
-    Ok(Recovered { plan, worth_before })
+    let of_trip = |asked: &Asked| -> Vec<pb::PieceCount> {
+        let pieces = asked.aboard.iter().flat_map(|aboard| &aboard.lost_pieces);
+        let left = |id: &String| pool::pieces_left(desk.model, desk.view, asked, id);
+        let count = |id: &String| pb::PieceCount {
+            item_id: id.clone(),
+            quantity: count(left(id).unwrap_or(0)),
+        };
+        pieces.map(|(id, _)| count(id)).collect()
+    };
+    let left_pieces = trips.iter().flat_map(of_trip).collect();
+    Ok(Recovered { plan, worth_before, left_pieces })
 }
 
 fn as_rigged(asked: &Asked, before: &pb::Plan) -> Asked {
     let mut whole = asked.clone();
     whole.summary = true;
-    whole.aboard.iter_mut().for_each(|aboard| aboard.lost.clear());
+    if let Some(aboard) = &mut whole.aboard {
+        aboard.lost.clear();
+        aboard.lost_pieces.clear();
+    }
     whole.pins.pairs =
         before.outfits.iter().map(|o| (o.rod_id.clone(), o.reel_id.clone())).collect();
     whole
@@ -51,9 +66,10 @@ pub(super) fn against(
     recovered: Recovered,
     segments: &[String],
 ) -> pb::CheckCoverageResponse {
-    let Recovered { plan: mut after, worth_before } = recovered;
+    let Recovered { plan: mut after, worth_before, left_pieces } = recovered;
     let asked = |segment: &String| segments.is_empty() || segments.contains(segment);
     before.boat_id.clone_from(&after.boat_id);
+    before.trip_id.clone_from(&after.trip_id);
     // What was brought along and wound on is aboard by now, and so is what was tied.
     before.moves.clear();
     before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
@@ -85,5 +101,6 @@ pub(super) fn against(
         difference: Some(difference),
         plan: Some(after),
         request_label: String::new(),
+        left_pieces,
     }
 }

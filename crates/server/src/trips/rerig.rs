@@ -36,12 +36,17 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
         lures.sort_unstable();
         lures.dedup();
         if !lures.is_empty() {
-            let minutes = p.snap_min * lures.len() as f64;
+            let minutes = hundredths(p.snap_min * lures.len() as f64);
             let lures = lures.join(", ");
             add(minutes, format!("Fish {lures} on {rod} with {reel}: change the snap for each."));
         }
     }
     list
+}
+
+/// Minutes without the noise of binary fractions.
+fn hundredths(minutes: f64) -> f64 {
+    (minutes * 100.0).round() / 100.0
 }
 
 /// Whether a job is done already: a leader stays on its line when the reel goes onto another rod.

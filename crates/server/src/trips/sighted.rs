@@ -14,7 +14,8 @@ use tonic::Status as CallStatus;
 use super::answer::count;
 use super::ask::Asked;
 use super::desk::Desk;
-use super::pool::{in_pool, leader_words, line_words, place_of, short};
+use super::lines::{leader_words, line_words, short};
+use super::pool::{in_pool, place_of};
 
 /// Ways to settle that are tried at most, of all items together.
 const MOST: usize = 6;

@@ -6,7 +6,7 @@ use deepbend_core::gear::{
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Mass, Range};
 
-use super::pool::short;
+use super::lines::{short, short_to};
 
 /// One place of the lattice.
 #[derive(Clone, Debug)]
@@ -82,14 +82,18 @@ impl Spec {
         let action = self.rod.action.map_or("", |a| a.as_word()).replace('_', "-");
         let material = self.rod.material.map_or("", |m| m.as_word());
         let grams = |mass: Option<Mass>| mass.map_or_else(String::new, |m| format!("{:.0}", m.g()));
+        let ounces =
+            |mass: Option<Mass>| mass.map_or_else(String::new, |m| short_to(m.g() / 28.349_523, 2));
         let class = Power::nearest(self.class).plain();
         let article = if class.starts_with(['e', 'u']) { "an" } else { "a" };
         format!(
-            "{article} {class} {action} {material} {} rod of about {} to {} g and {} kg ({:.0} lb) nylon, \
-             fished with {}",
+            "{article} {class} {action} {material} {} rod of about {} to {} g ({} to {} oz) and {} kg \
+             ({:.0} lb) nylon, fished with {}",
             self.handle().as_word(),
             grams(self.rod.lure_rating.min),
             grams(self.rod.lure_rating.max),
+            ounces(self.rod.lure_rating.min),
+            ounces(self.rod.lure_rating.max),
             short(self.rod.line_rating.max.map_or(0.0, Force::kgf)),
             self.rod.line_rating.max.map_or(0.0, Force::lbf),
             self.line.as_word(),

@@ -1,0 +1,168 @@
+//! Calls that are late, given up or watched.
+
+use deepbend_ledger::event::{Certainty, Claim};
+use deepbend_ledger::id::Id;
+use deepbend_ledger::import::FileKind;
+use deepbend_ledger::time::ObservedTime;
+use deepbend_store::MemoryStore;
+use tokio::time::Instant;
+use tokio_stream::StreamExt as _;
+use tonic::Code;
+
+use super::fleet_tests::trip_support::{Fleet, demo_trip};
+use super::*;
+
+fn service() -> TripServiceImpl {
+    let inventory = Inventory::open(Arc::new(MemoryStore::new())).unwrap();
+    let claim = Claim {
+        observed_time: ObservedTime::new("2031-09-15T17:00:00Z").unwrap(),
+        actor: Id::new("shed").unwrap(),
+        certainty: Certainty::Typed,
+    };
+    let files = [
+        (
+            FileKind::LineStock,
+            "stock_id,type,spec_raw,dia_mm,length_m,place\n\
+             K1,fluorocarbon leader,8 kg,0.33,50,B1\n",
+        ),
+        (FileKind::Boats, "boat_id,name,rod_holders\nB1,Grebe,8\n"),
+        (
+            FileKind::Rods,
+            "rod_id,handle,length_raw,lure_raw,line_raw,place\n\
+             R1,spinning,2.1 m,7-21 g,8-14 lb,B1\n",
+        ),
+        (
+            FileKind::Reels,
+            "reel_id,type,place,line_type,line_test_raw\nE1,fixed-spool,B1,PE,7 kg\n",
+        ),
+        (FileKind::Lures, "lure_id,class,rigged_g,qty,place\nL1,paddle_tail_jig,14,2,B1\n"),
+    ];
+    inventory.import(&files, &Id::new("shed-desk").unwrap(), &claim).unwrap();
+    TripServiceImpl::new(Some(Arc::new(inventory)))
+}
+
+fn request() -> Request<pb::PlanTripRequest> {
+    Request::new(pb::PlanTripRequest {
+        trip: Some(pb::Trip {
+            boat_id: "B1".to_owned(),
+            anglers: vec![pb::Angler {
+                id: "A".to_owned(),
+                skill: pb::Skill::Intermediate.into(),
+                ..Default::default()
+            }],
+            segments: vec![pb::Segment {
+                id: "a".to_owned(),
+                water: Some(pb::Water { species: "zander".to_owned(), ..Default::default() }),
+                ..Default::default()
+            }],
+            needs: vec![pb::Need {
+                segment_id: "a".to_owned(),
+                lure_id: "L1".to_owned(),
+                importance: 3,
+                ..Default::default()
+            }],
+            ..Default::default()
+        }),
+        ..Default::default()
+    })
+}
+
+// From memory: a deadline that has passed before anything is judged ends the work.
+#[tokio::test]
+async fn a_deadline_ends_the_work() {
+    let service = service();
+    let plan = service.plan_trip(request()).await.unwrap().into_inner().plan.unwrap();
+    assert_eq!(plan.status(), pb::PlanStatus::Optimal);
+    assert_eq!(plan.outfits.len(), 1);
+    let mut late = request();
+    late.extensions_mut().insert(CallDeadline(Instant::now()));
+    let status = service.plan_trip(late).await.unwrap_err();
+    assert_eq!(status.code(), Code::DeadlineExceeded);
+}
+
+// From memory: whoever gives up is not worked for.
+#[test]
+fn a_caller_who_gives_up_ends_the_work() {
+    let asked = ask::trip(request().into_inner()).unwrap();
+    let service = service();
+    let view = service.inventory.unwrap().view();
+    let given_up = CancellationToken::new();
+    given_up.cancel();
+    let gauge = Gauge::new(None, given_up, Sender::default());
+    let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &gauge);
+    let status = desk.trip(&asked.trips).unwrap_err();
+    assert_eq!(status.code(), Code::Cancelled);
+}
+
+fn demo_fleet() -> (TripServiceImpl, pb::PlanFleetRequest) {
+    let trip = |id: &str| demo_trip(id, &[]).trip.unwrap();
+    let place = |id: &str| pb::PoolPlace { place_id: id.to_owned(), move_cost_micros: None };
+    let request = pb::PlanFleetRequest {
+        trips: vec![trip("T1"), trip("T2")],
+        pool: vec![place("B2"), place("S0")],
+        ..pb::PlanFleetRequest::default()
+    };
+    (Fleet::demo().service(), request)
+}
+
+// Source: the contract of WatchPlan.
+#[tokio::test]
+async fn a_watched_call_tells_how_it_stands_and_then_answers() {
+    let (service, request) = demo_fleet();
+    let plain = service.plan_fleet(Request::new(request.clone())).await.unwrap().into_inner();
+    let watched = pb::WatchPlanRequest { work: Some(Work::PlanFleet(request)) };
+    let mut told = service.watch_plan(Request::new(watched)).await.unwrap().into_inner();
+    let mut last = pb::PlanProgress::default();
+    let mut count = 0;
+    let answer = loop {
+        let part = told.next().await.unwrap().unwrap().part.unwrap();
+        let Part::Progress(now) = part else { break part };
+        assert!(count > 0 || now.stage() == pb::PlanStage::Waiting);
+        assert!(now.stage >= last.stage, "{now:?} after {last:?}");
+        if now.stage == last.stage {
+            assert!(now.done_count >= last.done_count);
+            assert!(now.incumbent_micros >= last.incumbent_micros);
+        }
+        (last, count) = (now, count + 1);
+    };
+    assert!(count > 0);
+    assert_eq!(answer, Part::PlanFleet(plain));
+    assert!(told.next().await.is_none());
+}
+
+// Source: the contract of WatchPlan: errors are those of the method.
+#[tokio::test]
+async fn a_watched_call_fails_like_the_method() {
+    let (service, _) = demo_fleet();
+    let nothing = Request::new(pb::WatchPlanRequest { work: None });
+    let status = service.watch_plan(nothing).await.unwrap_err();
+    assert_eq!(status.code(), Code::InvalidArgument);
+    let empty = Work::DesignSet(pb::DesignSetRequest::default());
+    let empty = Request::new(pb::WatchPlanRequest { work: Some(empty) });
+    let mut told = service.watch_plan(empty).await.unwrap().into_inner();
+    let failed = loop {
+        match told.next().await.unwrap() {
+            Ok(message) => assert!(matches!(message.part, Some(Part::Progress(_)))),
+            Err(status) => break status,
+        }
+    };
+    assert_eq!(failed.code(), Code::InvalidArgument);
+}
+
+// From memory: who goes away is not worked for, however far the work is.
+#[tokio::test]
+async fn who_goes_away_ends_the_work() {
+    for stage in [pb::PlanStage::Judging, pb::PlanStage::Searching] {
+        let (service, request) = demo_fleet();
+        let progress = Sender::default();
+        let mut told = progress.subscribe();
+        let call = Call { deadline: None, progress };
+        let running = tokio::spawn(async move { service.fleet(request, call).await });
+        told.wait_for(|now| now.stage() == stage).await.unwrap();
+        running.abort();
+        // The work lets go of the sender when it ends.
+        while told.changed().await.is_ok() {}
+        let last = told.borrow().stage();
+        assert!(last < pb::PlanStage::Comparing, "it went on to {last:?}");
+    }
+}

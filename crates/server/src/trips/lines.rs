@@ -1,0 +1,151 @@
+//! Lines that a reel may carry on a day: the one on it, and those of the stocks that fit.
+
+use deepbend_core::gear::{Leader, Line, LineMaterial, Reel, Word as _};
+use deepbend_core::mechanics::spool;
+use deepbend_core::model::Model;
+use deepbend_core::quantity::Length;
+use deepbend_ledger::item::{FittedLine, Item, ItemKind, RiggedReel, Spec, StockUse};
+use deepbend_ledger::line_age::{LineDue, line_due};
+use deepbend_ledger::view::View;
+use deepbend_planner::problem as plan;
+
+use super::ask::Asked;
+use super::known::item;
+use super::pool::whole;
+
+/// Name of the line option that stays on the reel.
+pub(super) const FITTED: &str = "fitted";
+
+/// Line that a re-spool puts on where the present one tells no length, m. From memory.
+const USUAL_LINE_M: f64 = 150.0;
+/// Line that must go onto a spool to be worth it, m. From memory.
+const LEAST_LINE_M: f64 = 100.0;
+/// A line on a reel, or one that can be put on.
+#[derive(Clone, Debug)]
+pub(super) struct Spooled {
+    pub(super) option: plan::LineOption,
+    pub(super) line: Line,
+}
+
+impl Spooled {
+    /// A line that is bought, of which nothing is known but its material.
+    pub(super) fn usual(material: LineMaterial) -> Self {
+        let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
+        Self { option, line: Line { material: Some(material), ..Line::default() } }
+    }
+}
+
+/// Lines that a reel may carry on this day, and why the one on it is due.
+pub(super) fn lines_of(
+    model: &Model,
+    view: &View,
+    item: &Item,
+    rigged: &RiggedReel,
+    stock: &[(&Line, plan::LineStock)],
+    asked: &Asked,
+) -> (Vec<Spooled>, Option<LineDue>) {
+    let wound = asked.aboard.as_ref().and_then(|aboard| aboard.wound.get(item.id.as_str()));
+    if let Some(wound) = wound.and_then(|id| wound_on(model, view, rigged, id)) {
+        return (vec![wound], None);
+    }
+    let due = match (&rigged.fitted, asked.trip.date) {
+        (Some(fitted), Some(today)) => line_due(fitted, today),
+        (None, _) | (Some(_), None) => None,
+    };
+    let mut lines: Vec<Spooled> =
+        stock.iter().filter_map(|(line, held)| respool(model, rigged, line, held)).collect();
+    // A line that is due comes off, if there is another one to go on.
+    if due.is_none() || lines.is_empty() {
+        lines.extend(rigged.fitted.as_ref().map(fitted_line));
+    }
+    (lines, due)
+}
+
+/// The line of a stock that was wound on before departure.
+fn wound_on(model: &Model, view: &View, rigged: &RiggedReel, stock: &str) -> Option<Spooled> {
+    let Spec::LineStock(held) = &item(view, ItemKind::LineStock, stock)?.spec else { return None };
+    let StockUse::Line(line) = &held.use_as else { return None };
+    let metres = held.length.map_or(0.0, Length::m).floor() as u32;
+    let held = plan::LineStock { id: stock.to_owned(), place: String::new(), metres };
+    let mut spooled = respool(model, rigged, line, &held)?;
+    spooled.option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
+    Some(spooled)
+}
+
+fn fitted_line(fitted: &FittedLine) -> Spooled {
+    let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
+    Spooled { option, line: fitted.line.clone() }
+}
+
+/// The line of a stock on a reel, if enough of it fits. Whether it suits rod and lure is for the
+/// judge to say.
+fn respool(
+    model: &Model,
+    rigged: &RiggedReel,
+    line: &Line,
+    held: &plan::LineStock,
+) -> Option<Spooled> {
+    let on = rigged.fitted.as_ref().map(|fitted| &fitted.line);
+    let wanted = on.and_then(|on| on.length).map_or(USUAL_LINE_M, Length::m);
+    let capacity = capacity_m(&rigged.reel, on, line)?;
+    let metres = wanted.min(capacity).min(f64::from(held.metres)).floor();
+    if metres < LEAST_LINE_M.min(wanted) {
+        return None;
+    }
+    let metres = metres as u32;
+    let stock = Some(plan::StockUse { stock: held.id.clone(), metres });
+    let option = plan::LineOption {
+        id: held.id.clone(),
+        stock,
+        minutes: whole(model.parameters().rerig.respool_min),
+    };
+    let line = Line { length: Some(Length::from_m(f64::from(metres))), ..line.clone() };
+    Some(Spooled { option, line })
+}
+
+/// Metres of a line that a reel holds, by its printed capacity, else by the line that is on it.
+/// `None`: nothing is known.
+fn capacity_m(reel: &Reel, on: Option<&Line>, line: &Line) -> Option<f64> {
+    let thick = line.diameter?.mm();
+    let printed = reel.capacity_length.zip(reel.capacity_diameter);
+    let known = printed.or_else(|| on.and_then(|on| on.length.zip(on.diameter)));
+    known.map(|(length, diameter)| spool::capacity_m(length.m(), diameter.mm(), thick))
+}
+
+/// A line in a few words: "braid of 7 kg, 0.148 mm".
+pub(super) fn line_words(line: &Line) -> String {
+    let material = line.material.map_or("line", |material| material.as_word());
+    let mut words = material.to_owned();
+    if let Some(test) = line.test {
+        words.push_str(&format!(" of {} kg", short(test.kgf())));
+    }
+    if let Some(diameter) = line.diameter {
+        words.push_str(&format!(", {} mm", short_to(diameter.mm(), 3)));
+    }
+    words
+}
+
+/// A leader in a few words: "steel wire of 14 kg".
+pub(super) fn leader_words(leader: &Leader) -> String {
+    let material = leader.material.map_or("leader", |material| material.as_word());
+    let material = material.replace('_', " ");
+    match leader.test {
+        Some(test) => format!("{material} of {} kg", short(test.kgf())),
+        None => material,
+    }
+}
+
+/// A number with at most one decimal.
+pub(super) fn short(value: f64) -> String {
+    short_to(value, 1)
+}
+
+/// A number with at most so many decimals.
+pub(super) fn short_to(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
