@@ -113,19 +113,18 @@ fn open(grid: &Grid<'_>, outfits: &[usize]) -> u32 {
     crew::seat(grid, &selection).unseated + worth::pins_broken(grid, &selection)
 }
 
-/// Outfits that seat everybody and keep the pins: always the one that helps most, of equals the first
-/// in `order`; `None` if one at a time does not lead there.
+/// Outfits that seat everybody and keep the pins: always the first of `order` that helps; `None` if one
+/// at a time does not lead there.
 pub(crate) fn seated(grid: &Grid<'_>, order: &[usize]) -> Option<Vec<usize>> {
     let mut outfits: Vec<usize> = Vec::new();
     let mut left = open(grid, &outfits);
     while left > 0 {
-        let helped = order
-            .iter()
-            .filter_map(|c| with(grid, &outfits, *c))
-            .filter(|more| worth::line_suffices(grid, more))
-            .map(|more| (open(grid, &more), more))
-            .reduce(|best, next| if next.0 < best.0 { next } else { best });
-        let (fewer, more) = helped.filter(|(now, _)| *now < left)?;
+        let more = order.iter().filter_map(|c| with(grid, &outfits, *c));
+        let mut more = more.filter(|more| worth::line_suffices(grid, more));
+        let (fewer, more) = more.find_map(|more| {
+            let now = open(grid, &more);
+            (now < left).then_some((now, more))
+        })?;
         (left, outfits) = (fewer, more);
     }
     Some(outfits)

@@ -46,11 +46,7 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
     }
     if best.is_none() {
         // Even who has no time left gets a plan: this asks nobody.
-        let asked_for = |c: &usize| grid.wanted.iter().any(|w| grid.is_wanted(&grid.cands[*c], w));
-        let promising = |c: &usize| few.binary_search(c).is_ok() || asked_for(c);
-        let mut order: Vec<usize> = pruning.kept.iter().copied().filter(promising).collect();
-        order.sort_by_key(|c| (std::cmp::Reverse(first.with[*c]), *c));
-        best = seated_first(grid, &order);
+        best = seated_first(grid, &pruning.kept, &first);
         best.iter().for_each(|(worth, _)| watch.reached(*worth));
     }
     let reached = best.as_ref().map(|(worth, _)| *worth);
@@ -119,10 +115,12 @@ fn offer(grid: &Grid<'_>, order: &[usize], best: &mut Known, watch: &Watch<'_>) 
     best.as_ref().map(|(worth, _)| *worth)
 }
 
-/// A plan that first gives everybody an outfit and keeps the pins, and then takes what comes first.
-fn seated_first(grid: &Grid<'_>, order: &[usize]) -> Known {
-    let first = incumbent::seated(grid, order)?;
-    let more: Vec<usize> = first.iter().chain(order).copied().collect();
+/// A plan that first gives everybody an outfit and keeps the pins, and then takes what promises most.
+fn seated_first(grid: &Grid<'_>, kept: &[usize], bounded: &Bound) -> Known {
+    let mut order = kept.to_vec();
+    order.sort_by_key(|c| (std::cmp::Reverse(bounded.with[*c]), *c));
+    let first = incumbent::seated(grid, &order)?;
+    let more: Vec<usize> = first.iter().chain(&order).copied().collect();
     let filled = worth::furnish(grid, &fitting(grid, &more));
     let bare = || worth::furnish(grid, &first);
     let mut choices = [filled, bare()].into_iter();

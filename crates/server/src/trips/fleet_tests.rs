@@ -17,6 +17,7 @@ use super::ask;
 use super::gauge::Gauge;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
+use super::search;
 
 #[path = "../../tests/trip_support/mod.rs"]
 pub(super) mod trip_support;
@@ -109,6 +110,21 @@ fn together_they_are_worth_at_least_the_plans_by_hand() {
     for m in best.moves.iter().filter(|m| m.what.from == "B1" || m.what.from == "B3") {
         assert_eq!(m.deadline, Some(5 * 60 + 10), "{m:?}");
     }
+}
+
+// Source: the contract: a plan that the clock cut is feasible, with a bound that holds.
+#[test]
+fn a_search_without_time_has_a_plan_and_an_honest_bound() {
+    let problem = demo();
+    let best = planned(&problem);
+    let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+    let now = Some(tokio::time::Instant::now());
+    let found = search::search(&problem, &Weights::default(), 20_000, now, &gauge).unwrap();
+    let FleetAnswer::Plan(plan) = found.answer else { panic!("{:?}", found.answer) };
+    assert!(found.cut && plan.cut && plan.status == Status::Feasible);
+    assert!(plan.value.objective() <= best.value.objective());
+    assert!(plan.bound >= best.value.objective());
+    assert!(plan.trips.iter().all(|trip| trip.counts.covered > 0));
 }
 
 // Source: arithmetic: 120 m of 0.36 mm take the room of 142 m of 0.33 mm, and of more of what is
