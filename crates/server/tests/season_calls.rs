@@ -217,6 +217,20 @@ async fn the_demo_season_has_gaps_and_idle_rods() {
         let its = gaps.find(|gap| gap.like_rod_id == buy.like_rod_id);
         assert!(its.is_none_or(|gap| gap.added_micros >= buy.added_micros), "{buy:?} {its:?}");
     }
+    // What lies in one window is not named again.
+    for (i, gap) in found.gaps.iter().enumerate() {
+        let of = |gap: &pb::Gap| gap.window.clone().unwrap();
+        let (a, own) = (of(gap), gap.like_rod_id.is_empty());
+        for other in found.gaps[..i].iter().filter(|g| own && g.like_rod_id.is_empty()).map(of) {
+            let apart = a.handle != other.handle
+                || a.power_class_max < other.power_class_min
+                || other.power_class_max < a.power_class_min
+                || !a.actions().any(|one| other.actions().any(|two| one == two))
+                || !a.materials().any(|one| other.materials().any(|two| one == two))
+                || !a.lines().any(|one| other.lines().any(|two| one == two));
+            assert!(apart, "{a:?} {other:?}");
+        }
+    }
     let shared: i64 = found.shares.iter().map(|share| share.spent_cents).sum();
     assert_eq!(shared, spent);
     // R23 is cracked, R12 in service, R24 on loan: they are no rods of the rack.

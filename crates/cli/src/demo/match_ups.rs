@@ -123,7 +123,8 @@ pub(super) async fn gaps(ask: &Ask<'_>, width: usize) -> Result<String, Failure>
     let mut page = chapter(width, "4. TWO HOLES IN THE FLEET");
     let pike = || water("pike", pb::Platform::Boat);
     page.paragraph(&format!(
-        "L27, {}: the best that can be put together.",
+        "L27, {}: the best with the lines that are on the reels now (the plans below may wind on \
+         another).",
         ask.item("L27").await?.display_name
     ));
     let outfits = [

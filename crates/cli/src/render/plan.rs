@@ -66,6 +66,12 @@ fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
 }
 
 fn body(page: &mut Page, plan: &pb::Plan) {
+    if plan.abridged {
+        page.paragraph(
+            "The deadline left no time to write all of it: losses, rig cards, cautions and cures may \
+             be missing.",
+        );
+    }
     head(page, plan);
     outfits(page, plan);
     coverage(page, plan);

@@ -119,12 +119,14 @@ fn gaps(
                 // Practice: where a second one adds as much, no new spec is looked for.
                 let double = double(table, additions, addition.adds, &liked);
                 let near = double.as_ref().and_then(|id| nearest(table, id));
-                let own = || of_equals(table, addition, &worth, *spec);
-                for (at, double) in near.map(|at| (at, double)).into_iter().chain([(own(), None)]) {
-                    if named.contains(spec) {
+                let own =
+                    |named: &BTreeSet<usize>| of_equals(table, addition, &worth, *spec, named);
+                let first = near.filter(|at| !named.contains(at)).map(|at| (at, double));
+                for (at, double) in first.into_iter().chain([(own(&named), None)]) {
+                    if named.contains(spec) || named.contains(&at) {
                         break;
                     }
-                    let members = window(table, at, &worth);
+                    let members = window(table, at, &worth, &named);
                     let like = double.or_else(|| like(table, &members, additions, addition.adds));
                     let best = best_inside(table, additions, &members, like.as_deref());
                     let best = best.unwrap_or(addition);
@@ -172,7 +174,13 @@ fn best_inside<'s>(
 }
 
 /// The place whose outfit scores best with the needs that are lifted, of all that add as much.
-fn of_equals(table: &Table<'_>, addition: &Addition, worth: &[Micros], first: usize) -> usize {
+fn of_equals(
+    table: &Table<'_>,
+    addition: &Addition,
+    worth: &[Micros],
+    first: usize,
+    named: &BTreeSet<usize>,
+) -> usize {
     let score = |s: usize| -> f64 {
         let outfit = table.specs[s].outfit();
         let one = |(need, _): &(usize, Micros)| {
@@ -184,16 +192,17 @@ fn of_equals(table: &Table<'_>, addition: &Addition, worth: &[Micros], first: us
         addition.lifts.iter().map(one).sum()
     };
     let equals = (0..table.specs.len()).filter(|s| worth[*s] == worth[first]);
+    let equals = equals.filter(|s| !named.contains(s));
     let scored = equals.map(|s| (score(s), s));
     let best = scored.reduce(|best, next| if next.0 > best.0 { next } else { best });
     best.map_or(first, |(_, s)| s)
 }
 
 /// Specs round the best one: as many choices as can be left open so that every combination of them
-/// adds about as much.
-fn window(table: &Table<'_>, best: usize, worth: &[Micros]) -> Vec<usize> {
+/// adds about as much and none is named already.
+fn window(table: &Table<'_>, best: usize, worth: &[Micros], named: &BTreeSet<usize>) -> Vec<usize> {
     let (part, whole) = WINDOW_SHARE;
-    let near = |s: usize| worth[s] * whole >= worth[best] * part;
+    let near = |s: usize| worth[s] * whole >= worth[best] * part && !named.contains(&s);
     let mut members = vec![best];
     loop {
         let next = (0..table.specs.len()).filter(|s| {

@@ -1,6 +1,7 @@
 //! Every outfit that can be put together from the pool, judged for every need.
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use deepbend_contract::pb;
 use deepbend_core::gear::{
@@ -174,17 +175,42 @@ impl Judge<'_, '_> {
     /// # Errors
     /// [`Stopped`] as soon as `gauge` says so.
     pub(super) fn candidates(&self, gauge: &Gauge) -> Result<Vec<Candidate>, Stopped> {
-        let mut candidates = Vec::new();
-        for rod in &self.pool.rods {
-            for reel in &self.pool.reels {
-                // Pins are the planner's to keep: it names those that clash.
-                if rod.handle == reel.kind && self.suits_somebody(reel) {
-                    gauge.go_on()?;
-                    candidates.extend(self.of_pair(rod, reel));
-                }
+        let rods = &self.pool.rods;
+        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+        let next = AtomicUsize::new(0);
+        // Each takes the next rod; what is judged does not depend on who judges it.
+        let work = || -> Result<Vec<(usize, Vec<Candidate>)>, Stopped> {
+            let mut judged = Vec::new();
+            loop {
+                let at = next.fetch_add(1, Ordering::Relaxed);
+                let Some(rod) = rods.get(at) else { return Ok(judged) };
+                judged.push((at, self.of_rod(rod, gauge)?));
             }
-            gauge.step(pb::PlanStage::Judging);
+        };
+        let mut all = Vec::with_capacity(rods.len());
+        std::thread::scope(|scope| -> Result<(), Stopped> {
+            let others: Vec<_> = (1..cores.min(rods.len())).map(|_| scope.spawn(work)).collect();
+            all.extend(work()?);
+            for other in others {
+                let judged = other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+                all.extend(judged?);
+            }
+            Ok(())
+        })?;
+        all.sort_unstable_by_key(|(at, _)| *at);
+        Ok(all.into_iter().flat_map(|(_, candidates)| candidates).collect())
+    }
+
+    fn of_rod(&self, rod: &PoolRod<'_>, gauge: &Gauge) -> Result<Vec<Candidate>, Stopped> {
+        let mut candidates = Vec::new();
+        for reel in &self.pool.reels {
+            // Pins are the planner's to keep: it names those that clash.
+            if rod.handle == reel.kind && self.suits_somebody(reel) {
+                gauge.go_on()?;
+                candidates.extend(self.of_pair(rod, reel));
+            }
         }
+        gauge.step(pb::PlanStage::Judging);
         Ok(candidates)
     }
 
