@@ -50,16 +50,39 @@ impl Filter {
 
 /// Serial numbers are private: they are not searched.
 fn has_words(item: &Item, words: &str) -> bool {
-    let mut words = words.split_whitespace().map(str::to_lowercase).peekable();
-    if words.peek().is_none() {
-        return true;
+    let parts = || {
+        let own = item.name.iter().chain(&item.note).map(String::as_str);
+        let columns = item.raw.iter().filter(|(column, _)| *column != "serial");
+        std::iter::once(item.id.as_str()).chain(own).chain(columns.map(|(_, cell)| cell))
+    };
+    // A word has no space, so none goes over from one part to the next.
+    words.split_whitespace().all(|word| parts().any(|part| has_word(part, word)))
+}
+
+/// Whether a text has a word in it, capitals aside.
+fn has_word(text: &str, word: &str) -> bool {
+    if text.is_ascii() && word.is_ascii() {
+        let mut places = text.as_bytes().windows(word.len());
+        return places.any(|place| place.eq_ignore_ascii_case(word.as_bytes()));
     }
-    let mut text = item.id.as_str().to_lowercase();
-    let own = item.name.iter().chain(&item.note).map(String::as_str);
-    let columns = item.raw.iter().filter(|(column, _)| *column != "serial").map(|(_, cell)| cell);
-    for part in own.chain(columns) {
-        text.push('\n');
-        text.push_str(&part.to_lowercase());
+    text.to_lowercase().contains(&word.to_lowercase())
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::has_word;
+
+    proptest! {
+        // Source: the standard library's lower case of all of Unicode.
+        #[test]
+        fn words_are_found_whatever_their_capitals(
+            text in "[a-cA-C0-9 éÉİK]{0,12}",
+            word in "[a-cA-C0-9éi̇k]{1,3}",
+        ) {
+            let right = text.to_lowercase().contains(&word.to_lowercase());
+            prop_assert_eq!(has_word(&text, &word), right);
+        }
     }
-    words.all(|word| text.contains(&word))
 }

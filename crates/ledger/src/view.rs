@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use crate::body::Body;
+use crate::body::{Body, Measure};
 use crate::causal::Vector;
 use crate::event::{Chain, Claim, Event, EventId, Hash, Sealed};
 use crate::exchange::{self, Tips};
@@ -65,7 +65,19 @@ pub struct Entry {
     item: Arc<Item>,
     disputes: BTreeSet<Disputed>,
     wear: Wear,
+    pieces: Box<[PiecesAt]>,
     state: Hash,
+}
+
+/// How many pieces of an item are counted at a place.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PiecesAt {
+    /// The place; `None`: nobody said where.
+    pub place: Option<Id>,
+    /// The least that can be there. This counts.
+    pub low: u32,
+    /// The most that can be there.
+    pub high: u32,
 }
 
 impl Entry {
@@ -97,6 +109,12 @@ impl Entry {
     #[must_use]
     pub fn wear(&self) -> &Wear {
         &self.wear
+    }
+
+    /// Its pieces, place by place; none of what is counted by its sticker.
+    #[must_use]
+    pub fn pieces(&self) -> &[PiecesAt] {
+        &self.pieces
     }
 
     /// A text that changes whenever anything about this item changes.
@@ -292,7 +310,10 @@ impl View {
         }
         let claims = vec![(event.clone(), Said(placed.event.clone()))];
         let (item, state) = (Arc::clone(item), Hash::of(event.hash.as_bytes()));
-        Some(Entry { claims, item, disputes: BTreeSet::new(), wear: Wear::default(), state })
+        let whole = |all: u32| PiecesAt { place: item.place.clone(), low: all, high: all };
+        let pieces = item.quantity.map(whole).into_iter().collect();
+        let (disputes, wear) = (BTreeSet::new(), Wear::default());
+        Some(Entry { claims, item, disputes, wear, pieces, state })
     }
 
     fn folded(&self, key: &ItemKey) -> Option<Entry> {
@@ -317,7 +338,14 @@ impl View {
             }
         }
         let (disputes, wear, state) = (story.disputes, story.wear, Hash::of(&state));
-        Some(Entry { claims, item, disputes, wear, state })
+        let counts = story.counts.iter().filter(|(key, _)| key.measure == Measure::Pieces);
+        let pieces = counts.filter(|_| item.quantity.is_some()).map(|(key, count)| PiecesAt {
+            place: key.place.clone(),
+            low: count.low,
+            high: count.high,
+        });
+        let pieces = pieces.collect();
+        Some(Entry { claims, item, disputes, wear, pieces, state })
     }
 }
 

@@ -84,7 +84,7 @@ pub(crate) fn slips(a: &str, b: &str) -> Option<usize> {
     if a.len().max(b.len()) > TYPED_LENGTH {
         return None;
     }
-    let mut row: Vec<usize> = (0..=b.len()).collect();
+    let mut row: [usize; TYPED_LENGTH + 1] = std::array::from_fn(|n| n);
     for (i, x) in a.bytes().enumerate() {
         let mut before = i;
         let mut left = i + 1;
@@ -98,7 +98,7 @@ pub(crate) fn slips(a: &str, b: &str) -> Option<usize> {
             *first = i + 1;
         }
     }
-    row.last().copied()
+    row.get(b.len()).copied()
 }
 
 /// Why a call fails.

@@ -4,21 +4,20 @@ use deepbend_contract::{ReadMask, ToWire as _, pb};
 use deepbend_core::gear;
 use deepbend_core::model::Model;
 use deepbend_core::quantity::Length;
-use deepbend_ledger::body::Measure;
 use deepbend_ledger::event::Claim;
 use deepbend_ledger::item::{
     Boat, Cost, Device, FittedLine, Item, LineStock, RiggedReel, Spec, StockUse,
 };
 use deepbend_ledger::line_age::line_due;
 use deepbend_ledger::time::Date;
-use deepbend_ledger::view::{Entry, EventRef, View};
+use deepbend_ledger::view::{Entry, EventRef};
 
 use super::told;
 use super::words::LedgerWord as _;
 use crate::error::ServiceError;
 
 /// An entry of the view. Whether its line is due is told for `today`.
-pub(super) fn item(view: &View, entry: &Entry, today: Option<Date>) -> pb::Item {
+pub(super) fn item(entry: &Entry, today: Option<Date>) -> pb::Item {
     let Item {
         id,
         raw,
@@ -64,22 +63,16 @@ pub(super) fn item(view: &View, entry: &Entry, today: Option<Date>) -> pb::Item 
         origins: entry.claims().map(|(event, said)| origin(event, &said.claim())).collect(),
         contested: entry.is_contested(),
         etag: format!("\"{}\"", entry.etag()),
-        place_counts: place_counts(view, entry),
+        place_counts: place_counts(entry),
     }
 }
 
 /// Pieces by place.
-pub(super) fn place_counts(view: &View, entry: &Entry) -> Vec<pb::PlaceCount> {
-    if entry.item().quantity.is_none() {
-        return Vec::new();
-    }
-    let story = view.tell(&entry.item().key());
-    let counts = story.map(|story| story.counts).unwrap_or_default();
-    let pieces = counts.into_iter().filter(|(key, _)| key.measure == Measure::Pieces);
-    let at = pieces.map(|(key, held)| pb::PlaceCount {
-        place_id: key.place.map(String::from).unwrap_or_default(),
-        low: count(held.low),
-        high: count(held.high),
+pub(super) fn place_counts(entry: &Entry) -> Vec<pb::PlaceCount> {
+    let at = entry.pieces().iter().map(|there| pb::PlaceCount {
+        place_id: there.place.clone().map(String::from).unwrap_or_default(),
+        low: count(there.low),
+        high: count(there.high),
     });
     at.collect()
 }

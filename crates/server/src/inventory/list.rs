@@ -138,7 +138,7 @@ pub(super) fn list(
     let mut items = Vec::with_capacity(page.entries.len());
     let mut bytes = 0;
     for (index, entry) in page.entries.iter().enumerate() {
-        let item = item::masked(&asked.mask, item::item(view, entry, today))?;
+        let item = item::masked(&asked.mask, item::item(entry, today))?;
         bytes += item.encoded_len();
         if bytes > PAGE_BYTES && index > 0 {
             next_after = Some(page.entries[index - 1].item().key());

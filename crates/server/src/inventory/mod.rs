@@ -118,7 +118,7 @@ impl InventoryApi {
             let missing = Missing::new("id".to_owned(), None, &id, &view);
             return Err(ServiceError::NotFound(vec![missing]));
         };
-        let mut item = item::item(&view, entry, today(self.today));
+        let mut item = item::item(entry, today(self.today));
         item.contested |= found.len() > 1;
         let story = told::story(&view, &entry.item().key());
         Ok(pb::GetItemResponse { item: Some(item::masked(&mask, item)?), story })

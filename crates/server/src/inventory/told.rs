@@ -189,7 +189,7 @@ pub(super) fn taken_back(view: &View, correction: &EventRef) -> Option<pb::Taken
         history.iter().filter(|told| told.effect == Effect::Nothing(Why::UnknownItem)).count()
     };
     let lying = |place: &ItemKey| {
-        let there = view.entries().filter(|entry| lies_at(view, entry, &place.id));
+        let there = view.entries().filter(|entry| lies_at(entry, &place.id));
         if place.kind == ItemKind::Boat { there.count() } else { 0 }
     };
     let number = |count: usize| i32::try_from(count).unwrap_or(i32::MAX);
@@ -203,12 +203,11 @@ pub(super) fn taken_back(view: &View, correction: &EventRef) -> Option<pb::Taken
 }
 
 /// Whether an item, or a piece of it, lies at a place.
-fn lies_at(view: &View, entry: &Entry, place: &Id) -> bool {
+fn lies_at(entry: &Entry, place: &Id) -> bool {
     if entry.item().quantity.is_none() {
         return entry.item().place.as_ref() == Some(place);
     }
-    let there = place_counts(view, entry);
-    there.iter().any(|there| there.place_id == place.as_str() && there.high > 0)
+    entry.pieces().iter().any(|there| there.place.as_ref() == Some(place) && there.high > 0)
 }
 
 /// The same with what became of it.
@@ -378,7 +377,7 @@ pub(super) fn contested(view: &View, entry: &Entry) -> Option<pb::ContestedItem>
         kind: key.kind.wire().into(),
         display_name: entry.item().name.clone().unwrap_or_default(),
         disputes,
-        place_counts: place_counts(view, entry),
+        place_counts: place_counts(entry),
     })
 }
 

@@ -185,7 +185,7 @@ fn changed(
     for key in about {
         match view.get(&key) {
             Some(entry) => {
-                changed.items.push(item::masked(mask, item::item(&view, entry, day))?);
+                changed.items.push(item::masked(mask, item::item(entry, day))?);
             }
             // An event may come before the one that tells of its item: then it never was here.
             None if view.history(&key).iter().any(|told| is_first(told)) => {
