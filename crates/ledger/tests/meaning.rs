@@ -297,6 +297,65 @@ fn pieces_are_moved_by_number() {
 }
 
 #[test]
+fn pieces_that_two_boats_took_are_nowhere_for_sure_until_they_are_counted_there() {
+    let (mut one, mut other, mut third) =
+        (Device::new("one"), Device::new("other"), Device::new("third"));
+    // Of the four on B1 one takes three ashore and the other two to B2.
+    let take = |to, pieces| Body::Moved {
+        item: lure(),
+        from: Some(id("B1")),
+        to: id(to),
+        pieces: Some(pieces),
+    };
+    let count = |place, amount| Body::Counted {
+        item: lure(),
+        measure: Measure::Pieces,
+        place: Some(id(place)),
+        amount,
+    };
+    let ranges = |device: &Device| -> Vec<_> {
+        let story = device.view.tell(&lure()).unwrap();
+        story.counts.iter().map(|(at, c)| (at.to_string(), c.low, c.high, c.recount)).collect()
+    };
+    let at = |place, low, high, recount| (format!("count at {place}"), low, high, recount);
+    let ashore = one.write(take("S0", 3));
+    let away = other.write(take("B2", 2));
+    // Whoever took without a rival took for sure.
+    let [b1, s0] = [at("B1", 1, 1, false), at("S0", 3, 3, false)];
+    assert_eq!(ranges(&one), [b1, s0]);
+    third.view.apply(&ashore);
+    third.view.apply(&away);
+    let [b2, s0] = [at("B2", 0, 2, true), at("S0", 0, 3, true)];
+    assert_eq!(ranges(&third), [at("B1", 0, 0, true), b2.clone(), s0.clone()]);
+    // A count where they were taken settles nothing of where they went.
+    third.write(count("B1", 0));
+    assert_eq!(ranges(&third), [at("B1", 0, 0, false), b2, s0]);
+    assert_eq!(third.view.get(&lure()).unwrap().item().quantity, Some(0));
+    third.write(count("S0", 2));
+    third.write(count("B2", 2));
+    let all = [at("B1", 0, 0, false), at("B2", 2, 2, false), at("S0", 2, 2, false)];
+    assert_eq!(ranges(&third), all);
+    assert!(!third.view.get(&lure()).unwrap().is_contested());
+
+    // Where one of the two was wrong, the other took them for sure.
+    one.view.apply(&away);
+    one.write(correct(&away.event().id, None));
+    assert_eq!(ranges(&one), [at("B1", 1, 1, false), at("S0", 3, 3, false)]);
+}
+
+#[test]
+fn two_boats_may_each_take_of_what_is_enough_for_both() {
+    let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+    let take = |to| Body::Moved { item: lure(), from: None, to: id(to), pieces: Some(2) };
+    one.write(take("S0"));
+    let away = other.write(take("B2"));
+    one.view.apply(&away);
+    let story = one.view.tell(&lure()).unwrap();
+    let counts: Vec<_> = story.counts.values().map(|c| (c.low, c.high, c.recount)).collect();
+    assert_eq!(counts, [(0, 0, false), (2, 2, false), (2, 2, false)]);
+}
+
+#[test]
 fn lines_age_by_events() {
     let mut boat = Device::new("boat");
     let fitted = |boat: &Device| {

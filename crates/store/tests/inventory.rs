@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use deepbend_ledger::event::{Certainty, Chain, Claim, Hash, Recorder, Sealed};
 use deepbend_ledger::exchange::{DeviceKey, Inbox, Raw, Tips};
+use deepbend_ledger::fold::Founder;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{FileKind, import};
 use deepbend_ledger::time::ObservedTime;
@@ -100,6 +101,44 @@ fn events_that_are_read_together_are_those_that_are_read_one_by_one() {
     let nowhere = EventRef { hash: Hash::of(b"nothing"), ..all[5].clone() };
     let asked = [all[4].clone(), nowhere, all[6].clone()];
     assert!(matches!(inventory.raws(&asked, usize::MAX), Err(StoreError::Corrupt(_))));
+}
+
+// Source: who restores a folder without its key and puts the key back later has lost nothing (own
+// rule).
+#[test]
+fn what_was_recorded_without_the_right_key_is_taken_by_others_once_the_key_is_back() {
+    let secret = |byte| DeviceKey::from_secret(&[byte; 32]);
+    let founder = || Some(Founder { device: desk(), key: secret(7).public() });
+    let store: Arc<dyn Store> = Arc::new(MemoryStore::new());
+    let open = |byte| {
+        let fleet = Fleet { founder: founder(), key: Some(secret(byte)) };
+        Inventory::open_for(Arc::clone(&store), fleet).unwrap()
+    };
+    let boat = |n: usize| format!("boat_id,name\nB{n},Knot\n");
+    for (n, byte) in [(0, 7), (1, 9), (2, 9)] {
+        open(byte).import(&[(FileKind::Boats, &boat(n))], &desk(), &claim()).unwrap();
+    }
+    let away = Inventory::open_for(
+        Arc::new(MemoryStore::new()),
+        Fleet { founder: founder(), key: Some(secret(8)) },
+    )
+    .unwrap();
+    let send = |from: &Inventory| {
+        let (view, mut inbox) = (from.view(), Inbox::default());
+        // One by one: no later event of a chunk vouches for an earlier one.
+        for event in view.lacking(&Tips::default(), &Tips::default()) {
+            away.accept(&mut inbox, vec![from.raw(&event).unwrap().unwrap()]).unwrap();
+        }
+        away.view().event_count()
+    };
+    assert_eq!(send(&open(9)), 1, "nobody takes what a stranger's key signed");
+    let back = open(7);
+    assert_eq!(send(&back), 3);
+    assert_eq!(away.view().state().unwrap(), back.view().state().unwrap());
+    // What is well signed is left as it is, also by who holds another key.
+    let head = store.head().unwrap();
+    drop((back, open(7), open(9)));
+    assert_eq!(store.head().unwrap(), head);
 }
 
 #[test]

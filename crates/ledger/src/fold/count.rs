@@ -1,6 +1,6 @@
 //! Counts: the last absolute count and every change that it did not know of, as a range.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
@@ -8,6 +8,7 @@ use super::deed::Deed;
 use super::log::Log;
 use super::story::Line;
 use crate::body::Measure;
+use crate::event::Chain;
 use crate::id::Id;
 use crate::item::Item;
 use crate::view::EventRef;
@@ -45,7 +46,8 @@ pub struct Count {
     pub recount: bool,
     /// The absolute counts that it rests on: one, unless they did not know of each other.
     pub counted: Vec<EventRef>,
-    /// The changes that none of them knew of, nor knew of all of them.
+    /// The changes that none of them knew of, nor knew of all of them, and those that brought what
+    /// others had taken as well.
     pub concurrent: Vec<EventRef>,
 }
 
@@ -59,6 +61,13 @@ struct Base<'l, 'e> {
 struct Change<'l, 'e> {
     line: &'l Line<'e>,
     by: i64,
+}
+
+impl Change<'_, '_> {
+    /// Whether it happened beyond doubt: it acts, and what it brought was there to be taken.
+    fn is_sure(&self, too_many: &BTreeSet<&EventRef>) -> bool {
+        self.line.acts() && (self.by < 0 || !too_many.contains(&self.line.reference))
+    }
 }
 
 #[derive(Default)]
@@ -91,11 +100,62 @@ pub(super) fn counts(log: &Log, lines: &[Line<'_>], first: &Item) -> BTreeMap<Co
             }
         }
     }
-    told.into_iter().map(|(key, told)| (key, told.count(log))).collect()
+    let too_many = told.values().flat_map(|told| told.too_many(log)).collect();
+    told.into_iter().map(|(key, told)| (key, told.count(log, &too_many))).collect()
 }
 
-impl Told<'_, '_> {
-    fn count(&self, log: &Log) -> Count {
+impl<'l> Told<'l, '_> {
+    /// The events that took away what others took as well, without knowing of each other: more
+    /// than was there. Whatever they brought elsewhere may not have come, whoever counts here.
+    fn too_many(&self, log: &Log) -> Vec<&'l EventRef> {
+        let mut chains: BTreeMap<&Chain, Vec<&Change<'l, '_>>> = BTreeMap::new();
+        for change in self.changes.iter().filter(|change| change.line.acts()) {
+            chains.entry(&change.line.root.id.chain).or_default().push(change);
+        }
+        for changes in chains.values_mut() {
+            changes.sort_by_key(|change| change.line.root.id.sequence);
+        }
+        // What a device knows only grows along its chain, so those that two changes do not know
+        // of each other stand together.
+        let rivals = |one: &Change<'_, '_>| {
+            let others = chains.iter().filter(|(chain, _)| **chain != &one.line.root.id.chain);
+            let apart = others.flat_map(|(_, changes)| {
+                let known = changes.partition_point(|other| one.line.knew(log, other.line));
+                let later = changes.iter().skip(known);
+                later.take_while(|other| !other.line.knew(log, one.line))
+            });
+            apart.fold(0_i64, |sum, rival| sum.saturating_add(rival.by))
+        };
+        let taken = chains.values().flatten().filter(|change| change.by < 0);
+        let short = taken.filter(|one| {
+            let rivals = rivals(one);
+            rivals < 0 && self.left_after(log, one).saturating_add(rivals) < 0
+        });
+        short.map(|change| &change.line.reference).collect()
+    }
+
+    /// What was left when a change was told, as far as its device knew.
+    fn left_after(&self, log: &Log, change: &Change<'_, '_>) -> i64 {
+        let known = |line: &Line<'_>| {
+            line.acts() && (line.reference == change.line.reference || change.line.knew(log, line))
+        };
+        let bases = self.bases.iter().filter(|base| known(base.line));
+        let bases: Vec<_> = bases.collect();
+        let newest = bases.iter().filter(|base| {
+            !bases.iter().any(|other| other.line.knew(log, base.line))
+        });
+        // Of several counts the most: nothing is called in doubt that may well be.
+        let sums = newest.map(|base| {
+            let since = self.changes.iter().filter(|c| known(c.line) && !base.line.knew(log, c.line));
+            since.fold(base.amount, |sum, c| sum.saturating_add(c.by))
+        });
+        sums.max().unwrap_or_else(|| {
+            let all = self.changes.iter().filter(|c| known(c.line));
+            all.fold(0, |sum, c| sum.saturating_add(c.by))
+        })
+    }
+
+    fn count(&self, log: &Log, too_many: &BTreeSet<&EventRef>) -> Count {
         let last: Vec<_> = self
             .bases
             .iter()
@@ -112,12 +172,12 @@ impl Told<'_, '_> {
         let mut doubt = false;
         for base in &last {
             doubt |= !base.line.acts();
-            let (low, high) = self.range(log, base, &mut concurrent);
+            let (low, high) = self.range(log, base, too_many, &mut concurrent);
             let (least, most) = ends.unwrap_or((low, high));
             ends = Some((least.min(low), most.max(high)));
         }
         // Where nothing was ever counted there was nothing.
-        let (low, high) = ends.unwrap_or_else(|| self.sum(&mut concurrent));
+        let (low, high) = ends.unwrap_or_else(|| self.sum(too_many, &mut concurrent));
         concurrent.sort();
         concurrent.dedup();
         let end = |value: i64| u32::try_from(value.max(0)).unwrap_or(u32::MAX);
@@ -130,10 +190,16 @@ impl Told<'_, '_> {
         }
     }
 
-    fn range(&self, log: &Log, base: &Base<'_, '_>, concurrent: &mut Vec<EventRef>) -> (i64, i64) {
+    fn range(
+        &self,
+        log: &Log,
+        base: &Base<'_, '_>,
+        too_many: &BTreeSet<&EventRef>,
+        concurrent: &mut Vec<EventRef>,
+    ) -> (i64, i64) {
         let (mut low, mut high) = (base.amount, base.amount);
         for change in self.changes.iter().filter(|c| !base.line.knew(log, c.line)) {
-            if change.line.acts() && change.line.knew(log, base.line) {
+            if change.is_sure(too_many) && change.line.knew(log, base.line) {
                 low = low.saturating_add(change.by);
                 high = high.saturating_add(change.by);
             } else {
@@ -145,10 +211,10 @@ impl Told<'_, '_> {
         (low, high)
     }
 
-    fn sum(&self, concurrent: &mut Vec<EventRef>) -> (i64, i64) {
+    fn sum(&self, too_many: &BTreeSet<&EventRef>, concurrent: &mut Vec<EventRef>) -> (i64, i64) {
         let (mut low, mut high) = (0_i64, 0_i64);
         for change in &self.changes {
-            if change.line.acts() {
+            if change.is_sure(too_many) {
                 low = low.saturating_add(change.by);
                 high = high.saturating_add(change.by);
             } else {

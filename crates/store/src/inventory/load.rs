@@ -20,15 +20,16 @@ const FOLD_STEP: usize = 5_000;
 /// Steps that are read ahead.
 const PARTS_AHEAD: usize = 2;
 
-/// Every row of a tree, page by page.
+/// Every row of a tree whose key begins with `prefix`, page by page.
 pub(super) fn walk<E: From<StoreError>>(
     store: &dyn Store,
     tree: Tree,
+    prefix: &[u8],
     mut each: impl FnMut(crate::Row) -> Result<(), E>,
 ) -> Result<(), E> {
     let mut after = None;
     loop {
-        let rows = store.scan(tree, &[], after.as_deref(), PAGE)?;
+        let rows = store.scan(tree, prefix, after.as_deref(), PAGE)?;
         let Some(last) = rows.last() else { return Ok(()) };
         after = Some(last.key.clone());
         rows.into_iter().try_for_each(&mut each)?;
@@ -41,7 +42,7 @@ type Part = Result<(Tree, Vec<Sealed>), InventoryError>;
 fn read(store: &dyn Store, to: &SyncSender<Part>) {
     for tree in [EVENTS, BRANCHES] {
         let mut part = Vec::new();
-        let walked = walk(store, tree, |row| {
+        let walked = walk(store, tree, &[], |row| {
             let event = Sealed::from_bytes(row.value)?;
             let EventId { chain, sequence } = &event.event().id;
             let place = if tree == EVENTS { event_key(chain, *sequence) } else { named(&event) };
@@ -128,7 +129,7 @@ pub(super) fn find(store: &dyn Store, founder: Option<Founder>) -> Result<Found,
         broken.get_or_insert_with(|| format!("the event before {} is missing", lost.id));
     }
     let mut heads = Heads::new();
-    walk(store, HEADS, |row| {
+    walk(store, HEADS, &[], |row| {
         let told = read_chain(&row.key).zip(read_head(&row.value));
         let Some((chain, head)) = told else {
             broken.get_or_insert_with(|| "the head of a chain is cut short".to_owned());

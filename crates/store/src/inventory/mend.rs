@@ -52,7 +52,7 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
     // A signature whose event is lost would stand in the way of the event when it comes back.
     let mut signed = BTreeSet::new();
     for tree in [EVENTS, BRANCHES] {
-        walk(store, tree, |row| {
+        walk(store, tree, &[], |row| {
             let end =
                 if tree == EVENTS { Hash::of(&row.value).as_bytes().to_vec() } else { vec![] };
             signed.insert([row.key, end].concat());
@@ -60,7 +60,7 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
         })?;
     }
     let mut rest = Vec::new();
-    walk(store, SIGNATURES, |row| {
+    walk(store, SIGNATURES, &[], |row| {
         if !signed.contains(&row.key) {
             rest.push(remove(SIGNATURES, &row));
         }
@@ -89,7 +89,7 @@ impl Inventory {
     pub(super) fn take_back(&self) -> Result<(), InventoryError> {
         let mut aside = Vec::new();
         if self.store.condition() == Condition::Sound {
-            walk(&*self.store, STRAYS, |row| {
+            walk(&*self.store, STRAYS, &[], |row| {
                 aside.push(row);
                 Ok::<_, StoreError>(())
             })?;

@@ -22,7 +22,8 @@
 //! 1. `desk`: events prepared in order, in batches that wait;
 //! 2. `layout`: the keys above;
 //! 3. `load`: all events of a store, read and folded;
-//! 4. `mend`: a store that lost some of them.
+//! 4. `mend`: a store that lost some of them;
+//! 5. `vouch`: signatures over what was recorded while the key was away.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
@@ -42,6 +43,7 @@ mod desk;
 mod layout;
 mod load;
 mod mend;
+mod vouch;
 
 pub use desk::Present;
 use desk::{Desk, Outcome, SIGN_EVERY};
@@ -171,6 +173,7 @@ impl Inventory {
         let (heads, view) = (Mutex::new(heads), RwLock::new(settled));
         let inventory = Self { store, fleet, desk, heads, view };
         inventory.take_back()?;
+        inventory.vouch()?;
         Ok(inventory)
     }
 
