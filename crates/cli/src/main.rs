@@ -5,6 +5,10 @@ use std::process::ExitCode;
 use deepbend_cli::failure::{Exit, Failure};
 use deepbend_cli::{args, commands, output};
 
+/// What is allocated on one thread and let go on another, as events are, costs it little.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let cli = args::parsed();
     let ended = tokio::runtime::Builder::new_multi_thread()

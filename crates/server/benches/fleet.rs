@@ -31,6 +31,10 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 use tonic::transport::Channel;
 
+/// As in `deepbendd`.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const ITEMS: usize = 100_000;
 /// Rows of one import.
 const ROWS: usize = 9_000;

@@ -11,6 +11,10 @@ use deepbend_server::upkeep::UpkeepError;
 use deepbend_server::{Config, Server, StartError};
 use tokio::signal::unix::{SignalKind, signal};
 
+/// What is allocated on one thread and let go on another, as events are, costs it little.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let config = match load(std::env::args_os(), |name| std::env::var(name).ok()) {
         Ok(Loaded::Run(config)) => *config,

@@ -29,7 +29,7 @@ use crate::compute::Pool;
 use crate::config::Config;
 use crate::gate::{Gate, Places};
 use crate::health::HealthWatch;
-use crate::inventory::{Heads, Holding, InventoryApi, PageKey, forget_old, note_device};
+use crate::inventory::{Heads, Holding, InventoryApi, PageKey, Requests, forget_old, note_device};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
@@ -134,17 +134,21 @@ async fn open(
         let Identity { device, founder, key } = identity;
         let inventory = Inventory::open_for(Arc::clone(&store), Fleet { founder, key })?;
         let page_key = PageKey::of(&*store)?;
-        match store.condition() {
-            Condition::ReadOnly(why) => tracing::error!(%why, "the store can only be read"),
+        let requests = match store.condition() {
+            Condition::ReadOnly(why) => {
+                tracing::error!(%why, "the store can only be read");
+                Requests::default()
+            }
             Condition::Sound | Condition::Failed(_) => {
                 note_device(&*store, &device)?;
-                forget_old(&*store)?;
+                forget_old(&*store)?
             }
-        }
+        };
         let heads = Heads::of(&store, stop);
         Ok::<_, InventoryError>(Holding {
             inventory: Arc::new(inventory),
             store,
+            requests: Arc::new(requests),
             page_key,
             device,
             heads,

@@ -21,8 +21,19 @@ pub struct Raw {
     pub signature: Option<Signature>,
 }
 
-/// An event with the signature that was checked; `None` if a later event vouches for it, or if
-/// the fleet is open.
+impl Raw {
+    /// Reads the event; its signature is not checked. It looks at nothing else, so that many can be
+    /// read at once.
+    ///
+    /// # Errors
+    /// [`BadEvent`] if the bytes are no event.
+    pub fn read(self) -> Result<Signed, BadEvent> {
+        Ok(Signed { event: Sealed::from_bytes(self.bytes)?, signature: self.signature })
+    }
+}
+
+/// An event with its signature. Where an [`Inbox`] let it through the signature was checked, or
+/// there is none: then a later event vouches for it, or the fleet is open.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Signed {
     /// The event.
@@ -133,9 +144,14 @@ impl Inbox {
     /// Takes a chunk of events. Call it again with an empty one after `accepted` was added to the
     /// view and an enrolment was among it: that may let others through.
     pub fn take(&mut self, view: &View, chunk: Vec<Raw>) -> Taken {
+        self.take_read(view, chunk.into_iter().map(Raw::read).collect())
+    }
+
+    /// As [`Inbox::take`], of events that were read before.
+    pub fn take_read(&mut self, view: &View, chunk: Vec<Result<Signed, BadEvent>>) -> Taken {
         let mut taken = Taken::default();
-        for (index, raw) in chunk.into_iter().enumerate() {
-            if let Err(fault) = self.receive(view, index, raw, &mut taken) {
+        for (index, read) in chunk.into_iter().enumerate() {
+            if let Err(fault) = self.receive(view, index, read, &mut taken) {
                 taken.refused.push(Refused { index: Some(index), fault });
             }
         }
@@ -167,11 +183,10 @@ impl Inbox {
         &mut self,
         view: &View,
         index: usize,
-        raw: Raw,
+        read: Result<Signed, BadEvent>,
         taken: &mut Taken,
     ) -> Result<(), Fault> {
-        let Raw { bytes, signature } = raw;
-        let event = Sealed::from_bytes(bytes)?;
+        let Signed { event, signature } = read?;
         let EventRef { id, hash } = EventRef::to(&event);
         if view.contains(&EventRef { id: id.clone(), hash }) {
             taken.duplicates += 1;

@@ -141,12 +141,12 @@ impl<'l> Told<'l, '_> {
         };
         let bases = self.bases.iter().filter(|base| known(base.line));
         let bases: Vec<_> = bases.collect();
-        let newest = bases.iter().filter(|base| {
-            !bases.iter().any(|other| other.line.knew(log, base.line))
-        });
+        let newest =
+            bases.iter().filter(|base| !bases.iter().any(|other| other.line.knew(log, base.line)));
         // Of several counts the most: nothing is called in doubt that may well be.
         let sums = newest.map(|base| {
-            let since = self.changes.iter().filter(|c| known(c.line) && !base.line.knew(log, c.line));
+            let since =
+                self.changes.iter().filter(|c| known(c.line) && !base.line.knew(log, c.line));
             since.fold(base.amount, |sum, c| sum.saturating_add(c.by))
         });
         sums.max().unwrap_or_else(|| {

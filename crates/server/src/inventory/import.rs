@@ -121,7 +121,7 @@ pub(super) fn import(
     let drafted = |present: &Present<'_>, recorder: &mut Recorder| -> Result<_, Stopped> {
         let view = present.view();
         if let Some(id) = &asked.request_id
-            && let Some(done) = requests::done(present, id)?
+            && let Some(done) = holding.requests.done(present, id)?
         {
             if done.content != asked.content {
                 return Err(ServiceError::RequestIdReused(id.clone()).into());
@@ -142,7 +142,7 @@ pub(super) fn import(
         }
         let answer = report(pb::ImportOutcome::Imported, items);
         let note = asked.request_id.as_ref().zip(Done::by(asked.content, &events));
-        let beside = note.map(|(id, done)| requests::note(id, &done)).into_iter().collect();
+        let beside = note.map(|(id, done)| holding.requests.note(id, &done)).into_iter().collect();
         Ok(Draft { events, beside, answer })
     };
     holding.inventory.record(&holding.device, drafted).map_err(|Stopped(error)| error)
@@ -297,6 +297,7 @@ mod tests {
                 let holding = Holding {
                     inventory: Arc::new(inventory),
                     store,
+                    requests: Arc::default(),
                     page_key: PageKey::new(&[0; PageKey::BYTES]).unwrap(),
                     device: Id::new("service").unwrap(),
                     heads,

@@ -43,7 +43,7 @@ mod watch;
 mod words;
 
 pub(crate) use page::PageKey;
-pub(crate) use requests::{forget_old, note_device, noted_device};
+pub(crate) use requests::{Requests, forget_old, note_device, noted_device};
 pub(crate) use told::forks;
 pub(crate) use watch::Heads;
 
@@ -54,6 +54,8 @@ pub(crate) struct Holding {
     pub(crate) inventory: Arc<Inventory>,
     /// The store below.
     pub(crate) store: Arc<dyn Store>,
+    /// Requests that were done.
+    pub(crate) requests: Arc<Requests>,
     /// Key of the page tokens.
     pub(crate) page_key: PageKey,
     /// Name under which this service records.

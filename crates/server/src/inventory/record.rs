@@ -74,7 +74,7 @@ pub(super) fn record(
     let drafted = |present: &Present<'_>, recorder: &mut Recorder| -> Result<_, ServiceError> {
         let view = present.view();
         if let Some(id) = &request_id
-            && let Some(done) = requests::done(present, id)?
+            && let Some(done) = holding.requests.done(present, id)?
         {
             if done.content != content {
                 return Err(ServiceError::RequestIdReused(id.clone()));
@@ -100,7 +100,7 @@ pub(super) fn record(
             return Ok(Draft { events: Vec::new(), beside: Vec::new(), answer });
         }
         let note = request_id.as_ref().zip(Done::by(content, &sealed));
-        let beside = note.map(|(id, done)| requests::note(id, &done)).into_iter().collect();
+        let beside = note.map(|(id, done)| holding.requests.note(id, &done)).into_iter().collect();
         Ok(Draft { events: sealed, beside, answer: Outcome { recorded, what_if: None } })
     };
     let Outcome { recorded, what_if } = holding.inventory.record(&holding.device, drafted)?;

@@ -4,6 +4,9 @@
 //! days and dropped when the service starts. Beside them stands the name under which the service
 //! records, so that a backup knows it.
 
+use std::collections::BTreeSet;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
 use deepbend_contract::Reader;
 use deepbend_contract::pb::FaultCode;
 use deepbend_ledger::event::{EventId, Hash, Sealed};
@@ -106,17 +109,41 @@ fn damaged() -> StoreError {
     StoreError::Corrupt("a note of a request cannot be read".to_owned())
 }
 
-/// What a request id did, if it did anything.
-pub(super) fn done(present: &Present<'_>, request_id: &str) -> Result<Option<Done>, StoreError> {
-    let Some(note) = present.get(SERVICE, &key(request_id))? else { return Ok(None) };
-    let (done, _) = Done::read(&note).ok_or_else(damaged)?;
-    Ok(done.is_in(present.view()).then_some(done))
+/// The request ids that a store has a note of. Who looks into the store waits for its writer; nearly
+/// all requests are new, and are recorded while others are written.
+#[derive(Debug, Default)]
+pub(crate) struct Requests {
+    /// `None`: look for every one.
+    noted: Option<Mutex<BTreeSet<String>>>,
 }
 
-/// The note of what a request id does, for the commit that does it.
-pub(super) fn note(request_id: &str, done: &Done) -> Write {
-    let value = Some(done.write(unix_seconds()));
-    Write { tree: SERVICE, key: key(request_id), expect: Expect::Any, value }
+impl Requests {
+    /// What a request id did, if it did anything.
+    pub(super) fn done(
+        &self,
+        present: &Present<'_>,
+        request_id: &str,
+    ) -> Result<Option<Done>, StoreError> {
+        if self.noted().is_some_and(|noted| !noted.contains(request_id)) {
+            return Ok(None);
+        }
+        let Some(note) = present.get(SERVICE, &key(request_id))? else { return Ok(None) };
+        let (done, _) = Done::read(&note).ok_or_else(damaged)?;
+        Ok(done.is_in(present.view()).then_some(done))
+    }
+
+    /// The note of what a request id does, for the commit that does it.
+    pub(super) fn note(&self, request_id: &str, done: &Done) -> Write {
+        if let Some(mut noted) = self.noted() {
+            noted.insert(request_id.to_owned());
+        }
+        let value = Some(done.write(unix_seconds()));
+        Write { tree: SERVICE, key: key(request_id), expect: Expect::Any, value }
+    }
+
+    fn noted(&self) -> Option<MutexGuard<'_, BTreeSet<String>>> {
+        self.noted.as_ref().map(|noted| noted.lock().unwrap_or_else(PoisonError::into_inner))
+    }
 }
 
 /// Reads a request id; `None` also where there is none.
@@ -153,13 +180,16 @@ pub(crate) fn noted_device(store: &dyn Store) -> Result<Option<Id>, StoreError> 
     name.map(Some).ok_or_else(unread)
 }
 
-/// Drops notes that are older than anybody was promised.
-pub(crate) fn forget_old(store: &dyn Store) -> Result<(), StoreError> {
+/// Drops notes that are older than anybody was promised, and answers the others.
+pub(crate) fn forget_old(store: &dyn Store) -> Result<Requests, StoreError> {
+    let mut noted = BTreeSet::new();
     let old = unix_seconds().saturating_sub(KEEP_SECONDS);
     let mut after: Option<Vec<u8>> = None;
     loop {
         let rows = store.scan(SERVICE, REQUEST, after.as_deref(), NOTES_PAGE)?;
-        let Some(last) = rows.last() else { return Ok(()) };
+        let Some(last) = rows.last() else {
+            return Ok(Requests { noted: Some(Mutex::new(noted)) });
+        };
         after = Some(last.key.clone());
         let mut writes = Vec::new();
         for row in rows {
@@ -167,6 +197,8 @@ pub(crate) fn forget_old(store: &dyn Store) -> Result<(), StoreError> {
             if time < old {
                 let (key, expect) = (row.key, Expect::WrittenBy(row.written_by));
                 writes.push(Write { tree: SERVICE, key, expect, value: None });
+            } else if let Some(id) = row.key.strip_prefix(REQUEST) {
+                noted.insert(String::from_utf8_lossy(id).into_owned());
             }
         }
         if !writes.is_empty() {
@@ -218,17 +250,19 @@ mod tests {
         let last = EventId { chain, sequence: 9 };
         let done = Done { content: [3; 32], first: 4, last, last_hash: Hash::of(b"x") };
         assert_eq!(Done::read(&done.write(77)), Some((done.clone(), 77)));
-        store.commit(vec![note("new", &done)]).unwrap();
+        store.commit(vec![Requests::default().note("new", &done)]).unwrap();
         let inventory = Inventory::open(store.clone()).unwrap();
         let asked = inventory.record(&done.last.chain.device, |present, _| {
-            let answer = super::done(present, "new")?;
+            let answer = Requests::default().done(present, "new")?;
             Ok::<_, InventoryError>(Draft { events: Vec::new(), beside: Vec::new(), answer })
         });
         assert_eq!(asked.unwrap(), None);
         let old = Some(done.write(unix_seconds() - 49 * 3600));
         let write = Write { tree: SERVICE, key: key("old"), expect: Expect::Any, value: old };
         store.commit(vec![write]).unwrap();
-        forget_old(&*store).unwrap();
+        let requests = forget_old(&*store).unwrap();
+        let known: Vec<_> = requests.noted().unwrap().iter().cloned().collect();
+        assert_eq!(known, ["new"]);
         assert!(store.get(SERVICE, &key("old")).unwrap().is_none());
         assert!(store.get(SERVICE, &key("new")).unwrap().is_some());
         PageKey::of(&*store).unwrap();

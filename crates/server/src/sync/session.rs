@@ -5,8 +5,8 @@ use std::time::Duration;
 
 use deepbend_contract::pb::exchange_part::Part;
 use deepbend_contract::{limits, pb};
-use deepbend_ledger::event::{Chain, Hash, Head};
-use deepbend_ledger::exchange::{Inbox, Raw, Signature, Tips};
+use deepbend_ledger::event::{BadEvent, Chain, Hash, Head};
+use deepbend_ledger::exchange::{Inbox, Raw, Signature, Signed, Tips};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::view::{EventRef, View};
 use deepbend_store::inventory::{Arrival, Inventory, Underway};
@@ -23,6 +23,8 @@ use crate::inventory::{Holding, forks};
 const VERSION: i32 = 1;
 /// Bytes of events in a chunk, about: half of the least message that a service takes.
 const CHUNK_BYTES: usize = 256 * 1024;
+/// Chunks that are read while another one is taken in.
+const CHUNKS_READ: usize = 2;
 /// Chunks that are taken in while others are written.
 const MOST_BEHIND: usize = 8;
 /// Longest silence of the other side.
@@ -47,6 +49,24 @@ pub(super) struct Arrivals {
     told: Vec<pb::RefusedEvent>,
 }
 
+/// Events of a chunk, read.
+type ReadChunk = Vec<Result<Signed, BadEvent>>;
+
+/// Reads the events of a chunk.
+fn read(chunk: pb::EventChunk) -> Result<ReadChunk, ServiceError> {
+    if chunk.events.len() > limits::CHUNK_EVENTS {
+        let what = "events in one chunk";
+        return Err(ServiceError::TooLarge { what, limit: limits::CHUNK_EVENTS });
+    }
+    let read = chunk.events.into_iter().map(|event| {
+        let pb::SignedEvent { event: bytes, signature } = event;
+        // A signature of another length is none.
+        let signature = <[u8; 64]>::try_from(signature).ok().map(Signature::from_bytes);
+        Raw { bytes, signature }.read()
+    });
+    Ok(read.collect())
+}
+
 impl Arrivals {
     /// Takes a chunk and puts it on the disk.
     pub(super) fn take(
@@ -54,7 +74,7 @@ impl Arrivals {
         inventory: &Inventory,
         chunk: pb::EventChunk,
     ) -> Result<(), ServiceError> {
-        let underway = self.take_in(inventory, chunk)?;
+        let underway = self.take_in(inventory, read(chunk)?)?;
         Ok(inventory.arrived(&underway)?)
     }
 
@@ -62,21 +82,10 @@ impl Arrivals {
     fn take_in(
         &mut self,
         inventory: &Inventory,
-        chunk: pb::EventChunk,
+        chunk: ReadChunk,
     ) -> Result<Underway, ServiceError> {
-        let count = chunk.events.len();
-        if count > limits::CHUNK_EVENTS {
-            let what = "events in one chunk";
-            return Err(ServiceError::TooLarge { what, limit: limits::CHUNK_EVENTS });
-        }
-        let raws = chunk.events.into_iter().map(|event| {
-            let pb::SignedEvent { event: bytes, signature } = event;
-            // A signature of another length is none.
-            let signature = <[u8; 64]>::try_from(signature).ok().map(Signature::from_bytes);
-            Raw { bytes, signature }
-        });
         let (Arrival { accepted, duplicates, refused, forks }, underway) =
-            inventory.take_in(&mut self.inbox, raws.collect())?;
+            inventory.take_in(&mut self.inbox, chunk)?;
         self.accepted += accepted;
         self.duplicates += duplicates;
         self.refused += refused.len();
@@ -259,27 +268,62 @@ async fn take(
     Ok(arrivals)
 }
 
+/// Reads the next chunks while one is taken in.
 async fn take_all(
     side: &Side,
     from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
     behind: &mut Behind,
 ) -> Result<Arrivals, Status> {
+    let (to, mut chunks) = mpsc::channel(CHUNKS_READ);
+    let taking = async {
+        let taken = take_each(side, &mut chunks, behind).await;
+        // Who reads shall not go on for nobody.
+        chunks.close();
+        taken
+    };
+    let (heard, taken) = tokio::join!(hear_all(side, from, to), taking);
+    let arrivals = taken?;
+    heard?;
+    Ok(arrivals)
+}
+
+async fn take_each(
+    side: &Side,
+    chunks: &mut mpsc::Receiver<ReadChunk>,
+    behind: &mut Behind,
+) -> Result<Arrivals, ServiceError> {
     let mut arrivals = Arrivals::default();
+    while let Some(chunk) = chunks.recv().await {
+        let inventory = Arc::clone(&side.holding.inventory);
+        let work = move || arrivals.take_in(&inventory, chunk).map(|on| (arrivals, on));
+        let underway;
+        (arrivals, underway) = side.pool.run(work).await??;
+        behind.add(side, underway).await?;
+    }
+    Ok(arrivals)
+}
+
+/// Reads chunks until the other side says that it has sent all, or nobody takes them any more.
+async fn hear_all(
+    side: &Side,
+    from: &mut (impl Stream<Item = Result<Option<pb::ExchangePart>, Status>> + Unpin),
+    to: mpsc::Sender<ReadChunk>,
+) -> Result<(), Status> {
     let mut heard = 0;
     loop {
-        match hear(from).await? {
+        let part = tokio::select! {
+            () = to.closed() => return Ok(()),
+            part = hear(from) => part?,
+        };
+        match part {
             Part::Events(chunk) => {
                 heard += chunk.events.len();
-                let inventory = Arc::clone(&side.holding.inventory);
-                let mut so_far = std::mem::take(&mut arrivals);
-                let work = move || so_far.take_in(&inventory, chunk).map(|on| (so_far, on));
-                let (so_far, underway) = side.pool.run(work).await??;
-                arrivals = so_far;
-                behind.add(side, underway).await?;
+                let chunk = side.pool.run(move || read(chunk)).await??;
+                if to.send(chunk).await.is_err() {
+                    return Ok(());
+                }
             }
-            Part::Sent(sent) if usize::try_from(sent.event_count) == Ok(heard) => {
-                return Ok(arrivals);
-            }
+            Part::Sent(sent) if usize::try_from(sent.event_count) == Ok(heard) => return Ok(()),
             Part::Sent(sent) => {
                 let told = sent.event_count;
                 let what = format!("the other side says it sent {told} events, {heard} came");
@@ -322,10 +366,11 @@ impl Behind {
     }
 }
 
-/// Brings what was taken in so far to the disk.
+/// Brings what was taken in so far to the disk. It waits rather than works: it takes no place of
+/// the pool from who reads the next chunks.
 fn write(side: &Side, underway: Underway) -> JoinHandle<Result<(), ServiceError>> {
-    let (pool, inventory) = (side.pool.clone(), Arc::clone(&side.holding.inventory));
-    tokio::spawn(async move { Ok(pool.run(move || inventory.arrived(&underway)).await??) })
+    let inventory = Arc::clone(&side.holding.inventory);
+    tokio::task::spawn_blocking(move || Ok(inventory.arrived(&underway)?))
 }
 
 async fn on_disk(

@@ -285,26 +285,27 @@ impl Inventory {
     /// # Errors
     /// An error of the store; what was stored before stays, the rest must be sent again.
     pub fn accept(&self, inbox: &mut Inbox, chunk: Vec<Raw>) -> Result<Arrival, InventoryError> {
-        let (arrival, underway) = self.take_in(inbox, chunk)?;
+        let read = chunk.into_iter().map(Raw::read).collect();
+        let (arrival, underway) = self.take_in(inbox, read)?;
         self.arrived(&underway)?;
         Ok(arrival)
     }
 
-    /// Takes events that arrived, and lets those that may count go to the disk: they are there
-    /// once [`Inventory::arrived`] says so. What is taken later goes there later.
+    /// Takes events that arrived and were read, and lets those that may count go to the disk: they
+    /// are there once [`Inventory::arrived`] says so. What is taken later goes there later.
     ///
     /// # Errors
     /// An error of the store; what was stored before stays, the rest must be sent again.
     pub fn take_in(
         &self,
         inbox: &mut Inbox,
-        chunk: Vec<Raw>,
+        chunk: Vec<Result<Signed, BadEvent>>,
     ) -> Result<(Arrival, Underway), InventoryError> {
         let mut arrival = Arrival::default();
         let mut chunk = chunk;
         let mut desk = self.desk();
         loop {
-            let taken = inbox.take(desk.view(), std::mem::take(&mut chunk));
+            let taken = inbox.take_read(desk.view(), std::mem::take(&mut chunk));
             let Taken { accepted, duplicates, refused, forks } = taken;
             arrival.accepted += accepted.len();
             arrival.duplicates += duplicates;
