@@ -87,7 +87,7 @@ fn tellings() -> Vec<Contested> {
             barred,
         ),
         one("E13", moved(Reel, "E13", "B3"), moved(Reel, "E13", "B2"), "", barred),
-        one("R19", moved(Rod, "R19", "B3"), moved(Rod, "R19", "B2"), "", barred),
+        one("R17", moved(Rod, "R17", "B3"), moved(Rod, "R17", "B2"), "", barred),
         one(
             "L21",
             counted(Lure, "L21", 0),
