@@ -213,6 +213,14 @@ async fn due_lines_are_replaced_before_use() {
         assert!(dry.outfits.iter().all(|o| o.line_stock_id.is_empty()) && !dry.outfits.is_empty());
         assert!(dry.findings.iter().any(|f| f.text.contains("used as it is")));
 
+        // What does another work does not take its place: here only the heavy nylon is left, and
+        // the line that is due may be used.
+        let mut unlike = request.clone();
+        leave(&mut unlike, &["K01", "K02", "K03", "K04"]);
+        let heavy = Fleet::demo().edit(FileKind::LineStock, "K05", "16 lb", "40 lb");
+        let unlike = plan_on(&heavy.service(), unlike).await.unwrap();
+        assert!(unlike.findings.iter().any(|f| f.text.contains("used as it is")), "{reel}");
+
         // Without a day nothing is due.
         request.trip.as_mut().unwrap().date.clear();
         let undated = plan_on(&service, request).await.unwrap();

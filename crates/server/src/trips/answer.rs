@@ -257,10 +257,12 @@ impl<'a, 'v> Writer<'a, 'v> {
         let taken = |id: &str| outfits.iter().any(|outfit| outfit.reel_id == id);
         for reel in pool.reels.iter().filter(|reel| taken(reel.item.id.as_str())) {
             let Some(due) = &reel.due else { continue };
+            // With one to go on in its place, the line on the reel is no choice.
+            let stays = reel.lines.iter().any(|line| line.option.stock.is_none());
             let options = reel.lines.iter().filter_map(|line| line.option.stock.as_ref());
             let stocks: Vec<_> = options.map(|s| s.stock.as_str()).collect();
-            let cure = if stocks.is_empty() {
-                "no line of the pool fits it: it would be used as it is".to_owned()
+            let cure = if stays {
+                "no line like it fits: it would be used as it is".to_owned()
             } else {
                 format!("{} fits", stocks.join(" or "))
             };

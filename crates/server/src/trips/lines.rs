@@ -20,6 +20,11 @@ pub(super) const FITTED: &str = "fitted";
 const USUAL_LINE_M: f64 = 150.0;
 /// Line that must go onto a spool to be worth it, m. From memory.
 const LEAST_LINE_M: f64 = 100.0;
+/// How much weaker or stronger than a line that is due another one may be and take its place. From
+/// memory: beyond that it makes another outfit.
+const WEAKER: f64 = 0.6;
+const STRONGER: f64 = 1.7;
+
 /// A line on a reel, or one that can be put on.
 #[derive(Clone, Debug)]
 pub(super) struct Spooled {
@@ -54,10 +59,12 @@ pub(super) fn lines_of(
     };
     let mut lines: Vec<Spooled> =
         stock.iter().filter_map(|(line, held)| respool(model, rigged, line, held)).collect();
-    // A line that is due comes off, if there is another one to go on.
-    if due.is_none() || lines.is_empty() {
-        lines.extend(rigged.fitted.as_ref().map(fitted_line));
-    }
+    // A line that is due comes off, if there is one to go on in its place.
+    let stays = rigged.fitted.as_ref().filter(|fitted| {
+        let replaced = lines.iter().any(|other| stands_in(&other.line, &fitted.line));
+        due.is_none() || !replaced
+    });
+    lines.extend(stays.map(fitted_line));
     (lines, due)
 }
 
@@ -70,6 +77,24 @@ fn wound_on(model: &Model, view: &View, rigged: &RiggedReel, stock: &str) -> Opt
     let mut spooled = respool(model, rigged, line, &held)?;
     spooled.option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
     Some(spooled)
+}
+
+/// Whether one line does the work of another.
+fn stands_in(one: &Line, other: &Line) -> bool {
+    match (as_nylon(one), as_nylon(other)) {
+        (Some(one), Some(other)) => (WEAKER..=STRONGER).contains(&(one / other)),
+        (None, _) | (_, None) => true,
+    }
+}
+
+/// Strength of a nylon line that does the same work, kgf. Common practice, no source: braid is
+/// taken about twice as strong as the nylon it replaces.
+fn as_nylon(line: &Line) -> Option<f64> {
+    let kgf = line.test?.kgf();
+    Some(match line.material {
+        Some(LineMaterial::Nylon | LineMaterial::Fluorocarbon) => kgf,
+        Some(LineMaterial::Braid) | None => kgf / 2.0,
+    })
 }
 
 fn fitted_line(fitted: &FittedLine) -> Spooled {
