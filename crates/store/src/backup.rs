@@ -29,6 +29,7 @@ const MAX_ITEM: u32 = 64 * 1024;
 /// Tree of what the store's own tools write. No service writes there.
 const TOOLS: Tree = Tree(0xfe);
 const RESTORED: &[u8] = b"restored";
+const OWN_CHAIN: &[u8] = b"own chain";
 
 /// Why a backup was not written or not read.
 #[derive(Debug, thiserror::Error)]
@@ -102,6 +103,17 @@ pub fn mark_new(store: &dyn Store) -> Result<(), StoreError> {
     let (key, value) = (RESTORED.to_vec(), Some(further(0)?));
     store.commit(vec![Write { tree: TOOLS, key, expect: Expect::Absent, value }])?;
     Ok(())
+}
+
+/// The key of the chain that was recorded here last, as it stands in the store; `None`: nothing was,
+/// or by a version that kept no note of it. Other chains of the same device are other stores'.
+pub(crate) fn own_chain(store: &dyn Store) -> Result<Option<Vec<u8>>, StoreError> {
+    Ok(store.get(TOOLS, OWN_CHAIN)?.map(|row| row.value))
+}
+
+/// Notes the chain that is recorded here.
+pub(crate) fn note_own_chain(key: Vec<u8>) -> Write {
+    Write { tree: TOOLS, key: OWN_CHAIN.to_vec(), expect: Expect::Any, value: Some(key) }
 }
 
 /// The value of a mark. Each of the `lost` commits may have begun an incarnation.

@@ -10,6 +10,7 @@ use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{FileKind, import};
 use deepbend_ledger::time::ObservedTime;
 use deepbend_ledger::view::{EventRef, View};
+use deepbend_store::backup::mark_new;
 use deepbend_store::inventory::{Fleet, Inventory, InventoryError};
 use deepbend_store::{
     Expect, Fault, FaultyStore, MemoryStore, SledOptions, SledStore, Store, StoreError, Tree, Write,
@@ -139,6 +140,48 @@ fn what_was_recorded_without_the_right_key_is_taken_by_others_once_the_key_is_ba
     let head = store.head().unwrap();
     drop((back, open(7), open(9)));
     assert_eq!(store.head().unwrap(), head);
+}
+
+// Source: two stores never use one number twice (own rule), also where one began empty under the
+// name of the other and both live on.
+#[test]
+fn each_store_of_a_name_goes_on_with_the_chain_that_it_began() {
+    let open = || {
+        let store: Arc<dyn Store> = Arc::new(MemoryStore::new());
+        mark_new(&*store).unwrap();
+        (Inventory::open(Arc::clone(&store)).unwrap(), store)
+    };
+    let boat = |n: usize| format!("boat_id,name\nB{n},Knot\n");
+    let record = |inventory: &Inventory, n| {
+        inventory.import(&[(FileKind::Boats, &boat(n))], &desk(), &claim()).unwrap();
+    };
+    let send = |from: &Inventory, to: &Inventory| {
+        let all = from.view().lacking(&Tips::default(), &Tips::default());
+        let raws = all.iter().map(|event| from.raw(event).unwrap().unwrap()).collect();
+        to.accept(&mut Inbox::default(), raws).unwrap();
+    };
+    // Whichever of the two has the higher number.
+    for _ in 0..4 {
+        let ((old, old_store), (new, new_store)) = (open(), open());
+        record(&old, 1);
+        send(&old, &new);
+        record(&old, 2);
+        record(&new, 3);
+        send(&new, &old);
+        record(&new, 4);
+        record(&old, 5);
+        // Also after a start.
+        let again = |store| Inventory::open(store).unwrap();
+        let (old, new) = (again(old_store), again(new_store));
+        record(&new, 6);
+        record(&old, 7);
+        send(&old, &new);
+        send(&new, &old);
+        assert_eq!(old.view().conflicts(), []);
+        assert_eq!(old.view().entries().count(), 7);
+        assert_eq!(old.view().state().unwrap(), new.view().state().unwrap());
+        assert_eq!(old.view().tips().iter().count(), 2, "each has its chain");
+    }
 }
 
 #[test]

@@ -89,11 +89,14 @@ fn body(page: &mut Page, plan: &pb::Plan) {
 
 fn status(page: &mut Page, status: i32, gap: Option<f64>, reproducible: bool) {
     let status = pb::PlanStatus::try_from(status).unwrap_or_default();
-    let gap = gap.unwrap_or(0.0) * 100.0;
+    // The gap is a share of the bound. Rounded down: no plan is praised too much.
+    let least = ((1.0 - gap.unwrap_or(0.0)) * 1000.0).floor() / 10.0;
     page.paragraph(&match status {
         pb::PlanStatus::Optimal => "OPTIMAL: no plan is better.".to_owned(),
         pb::PlanStatus::Feasible => {
-            format!("FEASIBLE: the search was cut off; a better plan gains at most {gap:.1} %.")
+            format!(
+                "FEASIBLE: the search was cut off; it is worth {least:.1} % of the best or more."
+            )
         }
         pb::PlanStatus::Infeasible => "INFEASIBLE: no plan keeps all limits.".to_owned(),
         pb::PlanStatus::NotFound => {

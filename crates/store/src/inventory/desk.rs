@@ -15,6 +15,7 @@ use deepbend_ledger::view::View;
 
 use super::layout::{
     BRANCHES, EVENTS, HEADS, SIGNATURES, branch_key, chain_key, event_key, head_value, named, put,
+    read_chain,
 };
 use super::{Heads, InventoryError, latest};
 use crate::api::{
@@ -128,6 +129,8 @@ pub(super) struct Desk {
     beside: Beside,
     /// The mark of a restored store that nobody heeded; `None`: look.
     mark: Option<Option<Mark>>,
+    /// The chain that was recorded here last; `None`: look.
+    own: Option<Option<Chain>>,
     /// Batches that wait, the next one first. More is added to the last one.
     waiting: VecDeque<Batch>,
     /// What becomes of the batch that was begun last, written or not.
@@ -142,6 +145,7 @@ impl Desk {
             heads: heads.iter().map(|(chain, stored)| (chain.clone(), stored.head)).collect(),
             beside: Beside::new(),
             mark: None,
+            own: None,
             waiting: VecDeque::new(),
             last: Arc::new(OnceLock::from(Ok(upto))),
         }
@@ -191,23 +195,38 @@ impl Desk {
         device: &Id,
     ) -> Result<Recorder, StoreError> {
         let further = self.mark(store)?.map(|mark| mark.further);
-        let begin = |last: u32, further: u32| {
+        let own = self.own(store)?.filter(|chain| chain.device == *device);
+        let latest = latest(&self.heads, device).map(|(chain, _)| chain.clone());
+        let last = latest.as_ref().map_or(0, |chain| chain.incarnation);
+        let begin = |further: u32| {
             let incarnation = last.saturating_add(further);
             Recorder::begin(Chain { device: device.clone(), incarnation }, 1)
         };
-        let Some((chain, head)) = latest(&self.heads, device) else {
-            return Ok(begin(0, further.unwrap_or(1)));
-        };
-        Ok(if let Some(further) = further {
-            begin(chain.incarnation, further)
-        } else if self.view.is_forked(chain) {
+        if let Some(further) = further {
+            return Ok(begin(further));
+        }
+        let chain = own.or(latest);
+        let head = chain.as_ref().and_then(|chain| self.heads.get(chain));
+        let Some((chain, head)) = chain.as_ref().zip(head) else { return Ok(begin(1)) };
+        Ok(if self.view.is_forked(chain) {
             // Both stores of a fork come here; each goes on from an event that the other did not
             // write, so that its hash sets them apart.
             let [a, b, ..] = *head.hash.as_bytes();
-            begin(chain.incarnation, 1 + u32::from(u16::from_be_bytes([a, b])))
+            begin(1 + u32::from(u16::from_be_bytes([a, b])))
         } else {
             Recorder::after(chain.clone(), head)
         })
+    }
+
+    fn own(&mut self, store: &dyn Store) -> Result<Option<Chain>, StoreError> {
+        if let Some(own) = &self.own {
+            return Ok(own.clone());
+        }
+        let damaged = || StoreError::Corrupt("the note of the chain recorded here".to_owned());
+        let own = backup::own_chain(store)?;
+        let own = own.map(|key| read_chain(&key).ok_or_else(damaged)).transpose()?;
+        self.own = Some(own.clone());
+        Ok(own)
     }
 
     fn mark(&mut self, store: &dyn Store) -> Result<Option<Mark>, StoreError> {
@@ -243,6 +262,9 @@ impl Desk {
         }
         let mark = self.mark.clone().flatten().filter(|_| !events.is_empty());
         part.writes.extend(mark.as_ref().map(backup::heed));
+        let own = events.last().map(|event| event.event().id.chain.clone());
+        let own = own.filter(|own| self.own != Some(Some(own.clone())));
+        part.writes.extend(own.iter().map(|own| backup::note_own_chain(chain_key(own))));
         let recorded = part.heads.clone();
         let outcome = self.stage(part, recorded, events)?;
         for (key, value) in noted {
@@ -250,6 +272,9 @@ impl Desk {
         }
         if mark.is_some() {
             self.mark = Some(None);
+        }
+        if own.is_some() {
+            self.own = Some(own);
         }
         Ok(outcome)
     }
