@@ -227,6 +227,8 @@ fn lengths_are_typed_and_told_in_both_systems() {
     boat.records(&["log", "counted", "K04", "150 yd"]);
     boat.records(&["log", "lost", "K04", "20 m"]);
     boat.records(&["log", "counted", "K04", "0", "--metres"]);
+    boat.records(&["log", "counted", "K04", "150 yd"]);
+    boat.records(&["log", "counted", "K04", "0 m"]);
     let csv = boat.types(&["history", "K04", "-o", "csv"]).code(0);
     csv.says(&["counted 137.16 m (150 yd)", "-20 m (-21.9 yd), lost", "counted 0 m (0 yd)"]);
     let too_long = boat.types(&["log", "cut", "E08", "15000"]).code(65);

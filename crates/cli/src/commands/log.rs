@@ -366,11 +366,15 @@ async fn read_amount(
     Ok((pb::Measure::Pieces, pieces))
 }
 
+/// Units in which the rest of a line is told.
+const LENGTH_UNITS: [&str; 4] = ["m", "cm", "yd", "ft"];
+
 /// A length of line in words, read by the service; a number alone is metres. In centimetres.
 async fn read_length(service: &Service, text: &str) -> Result<i32, Failure> {
     let number = text.trim().replace(',', ".").parse::<f64>();
     // The reader of lengths asks for one; here there may be none left.
-    if number == Ok(0.0) {
+    let bare = LENGTH_UNITS.iter().find_map(|unit| text.trim().strip_suffix(unit));
+    if number == Ok(0.0) || bare.is_some_and(|bare| bare.trim().parse() == Ok(0.0)) {
         return Ok(0);
     }
     let words = if number.is_ok() { format!("{} m", text.trim()) } else { text.to_owned() };

@@ -1,5 +1,7 @@
 //! Exchanging with other boats, and who this one is.
 
+use std::time::Duration;
+
 use deepbend_contract::pb;
 use deepbend_contract::pb::exchange_part::Part;
 use tokio::sync::mpsc;
@@ -25,7 +27,13 @@ pub(super) async fn run(global: &Global, args: &SyncArgs) -> Result<(), Failure>
             }
         }
     };
-    let done = done.await;
+    let done = match global.deadline {
+        // Also where the other side takes the call and says nothing.
+        Some(deadline) => tokio::time::timeout(deadline, done).await.unwrap_or_else(|_| {
+            Err(Failure::new(Exit::Deadline, "the exchange did not end in time"))
+        }),
+        None => done.await,
+    };
     finish(service, done).await
 }
 
@@ -148,6 +156,9 @@ async fn exchange(own: &Service, peer: &Service, address: &str) -> Result<(), Fa
     put(&format!("sent {sent}, received {received}\n"))
 }
 
+/// Longest silence in an exchange; a service breaks it off after a minute.
+const SILENCE: Duration = Duration::from_secs(75);
+
 /// Which side of an exchange broke it off.
 #[derive(Debug)]
 pub(crate) enum Broken {
@@ -187,11 +198,14 @@ pub(crate) async fn pass_on(
     let asked = own.request(ReceiverStream::new(for_own));
     let mut from_own = own.sync().exchange(asked).await.map_err(here)?.into_inner();
     let asked = peer.request(ReceiverStream::new(for_peer));
-    let mut from_peer = peer.sync().exchange(asked).await.map_err(there)?.into_inner();
+    let answer = tokio::time::timeout(SILENCE, peer.sync().exchange(asked)).await;
+    let silent = || Broken::There(Failure::new(Exit::Unavailable, "the service does not answer"));
+    let mut from_peer = answer.map_err(|_| silent())?.map_err(there)?.into_inner();
     let mut done = Exchanged::default();
     let (mut own_ended, mut peer_ended) = (false, false);
     while !(own_ended && peer_ended) {
         let (message, to, is_own) = tokio::select! {
+            () = tokio::time::sleep(SILENCE) => return Err(silent()),
             message = from_own.next(), if !own_ended => (message, &to_peer, true),
             message = from_peer.next(), if !peer_ended => (message, &to_own, false),
         };

@@ -257,12 +257,12 @@ impl<'a, 'v> Writer<'a, 'v> {
         let taken = |id: &str| outfits.iter().any(|outfit| outfit.reel_id == id);
         for reel in pool.reels.iter().filter(|reel| taken(reel.item.id.as_str())) {
             let Some(due) = &reel.due else { continue };
-            // With one to go on in its place, the line on the reel is no choice.
-            let stays = reel.lines.iter().any(|line| line.option.stock.is_none());
+            let mut on_this = outfits.iter().filter(|o| o.reel_id == reel.item.id.as_str());
+            let stays = on_this.any(|outfit| outfit.line_stock_id.is_empty());
             let options = reel.lines.iter().filter_map(|line| line.option.stock.as_ref());
             let stocks: Vec<_> = options.map(|s| s.stock.as_str()).collect();
             let cure = if stays {
-                "no line like it fits: it would be used as it is".to_owned()
+                "no line like it fits reel and rod: it is used as it is".to_owned()
             } else {
                 format!("{} fits", stocks.join(" or "))
             };

@@ -30,13 +30,16 @@ const STRONGER: f64 = 1.7;
 pub(super) struct Spooled {
     pub(super) option: plan::LineOption,
     pub(super) line: Line,
+    /// Whether it is due, and comes off where another one can go on in its place.
+    pub(super) due: bool,
 }
 
 impl Spooled {
     /// A line that is bought, of which nothing is known but its material.
     pub(super) fn usual(material: LineMaterial) -> Self {
         let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
-        Self { option, line: Line { material: Some(material), ..Line::default() } }
+        let line = Line { material: Some(material), ..Line::default() };
+        Self { option, line, due: false }
     }
 }
 
@@ -59,12 +62,7 @@ pub(super) fn lines_of(
     };
     let mut lines: Vec<Spooled> =
         stock.iter().filter_map(|(line, held)| respool(model, rigged, line, held)).collect();
-    // A line that is due comes off, if there is one to go on in its place.
-    let stays = rigged.fitted.as_ref().filter(|fitted| {
-        let replaced = lines.iter().any(|other| stands_in(&other.line, &fitted.line));
-        due.is_none() || !replaced
-    });
-    lines.extend(stays.map(fitted_line));
+    lines.extend(rigged.fitted.as_ref().map(|fitted| fitted_line(fitted, due.is_some())));
     (lines, due)
 }
 
@@ -80,7 +78,7 @@ fn wound_on(model: &Model, view: &View, rigged: &RiggedReel, stock: &str) -> Opt
 }
 
 /// Whether one line does the work of another.
-fn stands_in(one: &Line, other: &Line) -> bool {
+pub(super) fn stands_in(one: &Line, other: &Line) -> bool {
     match (as_nylon(one), as_nylon(other)) {
         (Some(one), Some(other)) => (WEAKER..=STRONGER).contains(&(one / other)),
         (None, _) | (_, None) => true,
@@ -97,9 +95,9 @@ fn as_nylon(line: &Line) -> Option<f64> {
     })
 }
 
-fn fitted_line(fitted: &FittedLine) -> Spooled {
+fn fitted_line(fitted: &FittedLine, due: bool) -> Spooled {
     let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
-    Spooled { option, line: fitted.line.clone() }
+    Spooled { option, line: fitted.line.clone(), due }
 }
 
 /// The line of a stock on a reel, if enough of it fits. Whether it suits rod and lure is for the
@@ -125,7 +123,7 @@ fn respool(
         minutes: whole(model.parameters().rerig.respool_min),
     };
     let line = Line { length: Some(Length::from_m(f64::from(metres))), ..line.clone() };
-    Some(Spooled { option, line })
+    Some(Spooled { option, line, due: false })
 }
 
 /// Metres of a line that a reel holds, by its printed capacity, else by the line that is on it.

@@ -16,7 +16,7 @@ use deepbend_planner::weights::{Micros, Weights};
 
 use super::ask::Asked;
 use super::gauge::{Gauge, Stopped};
-use super::lines::{FITTED, Spooled};
+use super::lines::{FITTED, Spooled, stands_in};
 use super::pool::{Pool, PoolLeader, PoolReel, PoolRod};
 
 /// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
@@ -224,8 +224,12 @@ impl Judge<'_, '_> {
 
     /// Candidates of a rod and a reel: one for each line. What else cannot matter the planner prunes.
     fn of_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> Vec<Candidate> {
-        let mut lines: Vec<&Spooled> =
-            reel.lines.iter().filter(|line| rings_allow(rod.rod, line)).collect();
+        let usable = reel.lines.iter().filter(|line| rings_allow(rod.rod, line));
+        let (due, mut lines): (Vec<&Spooled>, Vec<_>) = usable.partition(|line| line.due);
+        // A line that is due comes off, if there is one to go on in its place.
+        let stays = |old: &&Spooled| !lines.iter().any(|new| stands_in(&new.line, &old.line));
+        let stays: Vec<_> = due.into_iter().filter(stays).collect();
+        lines.extend(stays);
         if !(rod.ready && reel.ready) {
             // No plan takes it: one line, the one on the reel if it may stay, says what it would do.
             lines.drain(..lines.len().saturating_sub(1));
@@ -263,10 +267,8 @@ impl Judge<'_, '_> {
         let mut tried: Vec<Tried> = Vec::new();
         for choice in std::iter::once(None).chain(choices) {
             // Leaders of one kind that lie at two places score the same.
-            let same = |(other, _): &&Tried| match (choice, other) {
-                (Some(a), Some(b)) => self.pool.leaders[a].leader == self.pool.leaders[*b].leader,
-                _ => false,
-            };
+            let leader = |l: usize| &self.pool.leaders[l].leader;
+            let same = |(other, _): &&Tried| choice.map(leader) == other.map(leader);
             let score = tried.iter().find(same).map(|(_, known)| *known).unwrap_or_else(|| {
                 outfit.leader = self.leader(choice);
                 score(self.model, outfit, case.lure, &case.waters[0].0)
@@ -355,13 +357,16 @@ impl Judge<'_, '_> {
         chosen
     }
 
-    /// Settles between leaders that serve as many needs: none at all, then one that is aboard.
+    /// Settles between leaders that serve as many needs: none at all, then one that is aboard, then
+    /// the one that is brought at the least cost.
     fn bonus(&self, leader: Option<usize>) -> f64 {
-        match leader {
-            None => 0.5,
-            Some(l) if self.pool.leaders[l].stock.place == self.pool.boat.place => 0.2,
-            Some(_) => 0.0,
+        let Some(leader) = leader else { return 0.5 };
+        let place = &self.pool.leaders[leader].stock.place;
+        if *place == self.pool.boat.place {
+            return 0.2;
         }
+        let cost = self.pool.places.iter().find(|p| p.id == *place).map_or(0, |p| p.move_cost);
+        0.1 / (1.0 + cost as f64 / 1e6)
     }
 
     /// Those who crank with the other hand than the reel asks for.
