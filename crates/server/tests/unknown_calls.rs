@@ -252,6 +252,7 @@ async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
         ("S0", moved("S0"), "moved.to_id", "the item itself"),
         ("R17", carried("B1", "B1", None), "moved.to_id", "where it comes from"),
         ("L30", carried("", "B1", Some(1)), "moved.to_id", "where it comes from"),
+        ("R06", edited("power_label", "XX"), "edited.columns", "cannot be read"),
         ("R06", edited("status", "ready"), "edited.columns", "inspected"),
         ("R06", edited("place", "B1"), "edited.columns", "moved"),
         ("L30", edited("qty", "9"), "edited.columns", "counted"),
@@ -265,6 +266,7 @@ async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
     for (item, what) in [
         ("E09", cut(20_000)),
         ("R21", defect("plating worn, no crack")),
+        ("R21", defect("no sign of a crack, tip top loose")),
         ("R15", broke()),
         ("R15", What::Lost(pb::Lost {})),
         ("R17", moved("B1")),

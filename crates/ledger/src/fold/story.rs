@@ -299,7 +299,7 @@ fn fear_columns(first: &Item, fields: &mut BTreeMap<Field, Held>) {
         let Field::Column(column) = field else { continue };
         let read = held.claims.iter().filter(|claim| !claim.quarantined).filter_map(|claim| {
             let Value::Column(cell) = &claim.value else { return None };
-            let item = with_cell(first, column, cell.as_ref()).ok()?;
+            let item = import::with_cell(first, column, cell.as_ref()).ok()?;
             Some((strength(&item)?, claim))
         });
         let ranked = read.min_by(|(a, x), (b, y)| {
@@ -509,7 +509,7 @@ fn edited(first: &Item, fields: &BTreeMap<Field, Held>, lines: &mut [Line<'_>]) 
         let (Field::Column(column), Some(Value::Column(cell))) = (field, &held.value) else {
             continue;
         };
-        match with_cell(&item, column, cell.as_ref()) {
+        match import::with_cell(&item, column, cell.as_ref()) {
             Ok(read) => item = read,
             Err(fault) => {
                 let writers: BTreeSet<_> = held.claims.iter().map(|claim| &claim.event).collect();
@@ -520,14 +520,4 @@ fn edited(first: &Item, fields: &BTreeMap<Field, Held>, lines: &mut [Line<'_>]) 
         }
     }
     item
-}
-
-/// An item read anew with another cell in one column.
-fn with_cell(item: &Item, column: &str, cell: Option<&String>) -> Result<Item, String> {
-    let mut raw = item.raw.to_map();
-    match cell {
-        Some(cell) => raw.insert(column.to_owned(), cell.clone()),
-        None => raw.remove(column),
-    };
-    import::read_again(item, raw)
 }

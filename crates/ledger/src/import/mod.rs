@@ -133,11 +133,20 @@ pub fn may_edit(kind: ItemKind, column: &str) -> bool {
     column != columns::id_column(file) && !TOLD.contains(&column)
 }
 
-/// Reads an item's description anew from its columns.
+/// An item read anew with another cell in one column; `None` empties it.
 ///
 /// # Errors
 /// What was wrong with the first column that cannot be read, and what would be right.
-pub(crate) fn read_again(item: &Item, raw: BTreeMap<String, String>) -> Result<Item, String> {
+pub fn with_cell(item: &Item, column: &str, cell: Option<&String>) -> Result<Item, String> {
+    let mut raw = item.raw.to_map();
+    match cell {
+        Some(cell) => raw.insert(column.to_owned(), cell.clone()),
+        None => raw.remove(column),
+    };
+    read_again(item, raw)
+}
+
+fn read_again(item: &Item, raw: BTreeMap<String, String>) -> Result<Item, String> {
     let file = FileKind::of_kind(item.kind());
     let mut faults = Vec::new();
     let text = table::write_row(&raw).map_err(|error| error.to_string())?;

@@ -6,7 +6,7 @@ use deepbend_contract::{At, Faults};
 use deepbend_ledger::body::Body;
 use deepbend_ledger::fold::{Disputed, Field};
 use deepbend_ledger::id::Id;
-use deepbend_ledger::import::may_edit;
+use deepbend_ledger::import::{may_edit, with_cell};
 use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
 use deepbend_ledger::view::Entry;
 
@@ -14,6 +14,8 @@ use super::named::Known;
 
 /// Centimetres to a metre.
 const CM: f64 = 100.0;
+/// Words between a denial and what it denies, as "no sign of a crack". Common practice, no source.
+const DENIED_WITHIN: usize = 4;
 const OR_ACCEPT: &str = "or accept_unknown_ids: another boat may know more";
 
 /// Notes what makes no sense. `at` is the place of the body.
@@ -74,11 +76,10 @@ fn from_first(entry: &Entry, body: &Body) -> Option<Id> {
 fn tells_of_a_crack(what: &str) -> bool {
     let what = what.to_lowercase();
     let words: Vec<_> = what.split(|c: char| !c.is_alphabetic()).collect();
-    let denied =
-        |before: Option<&&str>| before.is_some_and(|w| matches!(*w, "no" | "not" | "without"));
     words.iter().enumerate().any(|(index, word)| {
-        let before = index.checked_sub(1).and_then(|before| words.get(before));
-        word.starts_with("crack") && !denied(before)
+        let before = &words[index.saturating_sub(DENIED_WITHIN)..index];
+        let denied = before.iter().any(|word| matches!(*word, "no" | "not" | "without"));
+        matches!(*word, "crack" | "cracks" | "cracked") && !denied
     })
 }
 
@@ -108,6 +109,14 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
     } else if let Body::Lost { .. } = body {
         let right = "how many are lost: adjusted, with reason LOST";
         in_pieces(&at.field("lost"), item, right, faults);
+    } else if let Body::Edited { columns, .. } = body {
+        for (column, cell) in columns.iter().filter(|(column, _)| may_edit(item.kind(), column)) {
+            if let Err(fault) = with_cell(item, column, cell.as_ref()) {
+                let wrong = format!("has {column}, which cannot be read");
+                let at = at.field("edited");
+                faults.push(FaultCode::Malformed, at.field("columns"), wrong, fault);
+            }
+        }
     }
 }
 
