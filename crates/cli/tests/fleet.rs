@@ -333,6 +333,17 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
     says(&founded, &["log", "wrong", event.trim(), "it lay in the boat"]);
     let told = says(&founded, &["log", "enrolled", "B1-tablet", &key.to_uppercase()]);
     assert!(told.contains("what B1-tablet writes counts"), "{told}");
+
+    // Others take nothing that a key signed which nobody enrolled.
+    let warned = |peer: &Peer| {
+        let told = on(folder.path(), "shed-desk", &["sync", "--server", &peer.address]).code(0);
+        flat(&told.err).contains("the key of this service is not enrolled for shed-desk")
+    };
+    assert!(!warned(&founded));
+    drop(founded);
+    std::fs::remove_file(folder.path().join("device.key")).unwrap();
+    let keyless = Peer::set(folder.path(), "shed-desk", &[]);
+    assert!(warned(&keyless));
 }
 
 // Common practice, no source: what lies at one place is counted there.

@@ -23,6 +23,7 @@ pub(super) async fn run(global: &Global, args: &SyncArgs) -> Result<(), Failure>
             Some(address) => {
                 let peer = Service::at(address, args.peer_token_file.as_deref()).await;
                 let peer = peer.map_err(|failure| of_peer(failure, address))?;
+                warn_of_key(&state_of(&service).await?);
                 exchange(&service, &peer, address).await
             }
         }
@@ -52,9 +53,29 @@ fn of_peer(failure: Failure, address: &str) -> Failure {
     Failure { hint, ..failure }
 }
 
-async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
+async fn state_of(service: &Service) -> Result<pb::GetSyncStateResponse, Failure> {
     let asked = service.request(pb::GetSyncStateRequest {});
-    let state = service.sync().get_sync_state(asked).await?.into_inner();
+    Ok(service.sync().get_sync_state(asked).await?.into_inner())
+}
+
+/// Says where others would not take what is recorded here.
+fn warn_of_key(state: &pb::GetSyncStateResponse) {
+    let device = &state.device_id;
+    let enrolled = |d: &pb::FleetDevice| d.device_id == *device && d.keys.contains(&state.key);
+    if !state.founder_id.is_empty() && !state.devices.iter().any(enrolled) {
+        let text = format!(
+            "the key of this service is not enrolled for {device}: what is recorded here counts \
+             nowhere else. Put the old device.key back into the data folder, or have a keeper \
+             record: deepbend log enrolled {device} {}",
+            state.key
+        );
+        wrapped_note("warning: ", &text);
+    }
+}
+
+async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
+    let state = state_of(service).await?;
+    warn_of_key(&state);
     put(&match global.output {
         Format::Json => output::json_text(&state)?,
         Format::Jsonl => output::json_line(&state)?,
