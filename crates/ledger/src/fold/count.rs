@@ -172,12 +172,11 @@ impl<'l> Told<'l, '_> {
         let mut doubt = false;
         for base in &last {
             doubt |= !base.line.acts();
-            let (low, high) = self.range(log, base, too_many, &mut concurrent);
+            let (low, high) = self.range(log, Some(base), too_many, &mut concurrent);
             let (least, most) = ends.unwrap_or((low, high));
             ends = Some((least.min(low), most.max(high)));
         }
-        // Where nothing was ever counted there was nothing.
-        let (low, high) = ends.unwrap_or_else(|| self.sum(too_many, &mut concurrent));
+        let (low, high) = ends.unwrap_or_else(|| self.range(log, None, too_many, &mut concurrent));
         concurrent.sort();
         concurrent.dedup();
         let end = |value: i64| u32::try_from(value.max(0)).unwrap_or(u32::MAX);
@@ -190,31 +189,20 @@ impl<'l> Told<'l, '_> {
         }
     }
 
+    /// What there is after `base`; `None`: nothing was ever counted, so there was nothing.
     fn range(
         &self,
         log: &Log,
-        base: &Base<'_, '_>,
+        base: Option<&Base<'_, '_>>,
         too_many: &BTreeSet<&EventRef>,
         concurrent: &mut Vec<EventRef>,
     ) -> (i64, i64) {
-        let (mut low, mut high) = (base.amount, base.amount);
-        for change in self.changes.iter().filter(|c| !base.line.knew(log, c.line)) {
-            if change.is_sure(too_many) && change.line.knew(log, base.line) {
-                low = low.saturating_add(change.by);
-                high = high.saturating_add(change.by);
-            } else {
-                low = low.saturating_add(change.by.min(0));
-                high = high.saturating_add(change.by.max(0));
-                concurrent.push(change.line.reference.clone());
-            }
-        }
-        (low, high)
-    }
-
-    fn sum(&self, too_many: &BTreeSet<&EventRef>, concurrent: &mut Vec<EventRef>) -> (i64, i64) {
-        let (mut low, mut high) = (0_i64, 0_i64);
-        for change in &self.changes {
-            if change.is_sure(too_many) {
+        let amount = base.map_or(0, |base| base.amount);
+        let (mut low, mut high) = (amount, amount);
+        let since = |c: &&Change<'_, '_>| base.is_none_or(|base| !base.line.knew(log, c.line));
+        for change in self.changes.iter().filter(since) {
+            let after = base.is_none_or(|base| change.line.knew(log, base.line));
+            if change.is_sure(too_many) && after {
                 low = low.saturating_add(change.by);
                 high = high.saturating_add(change.by);
             } else {
