@@ -351,7 +351,7 @@ proptest! {
         let (mut inbox, view) = (Inbox::default(), founded());
         let chunk: Vec<_> = chunk.into_iter().map(|(bytes, signature)| Raw {
             bytes,
-            signature: signature.map(|b| Signature::from_bytes([b; 64])),
+            signature: signature.and_then(|b| Signature::read(&[b; 64])),
         }).collect();
         let count = chunk.len();
         prop_assert_eq!(inbox.take(&view, chunk).refused.len(), count);

@@ -66,10 +66,10 @@ impl TryFrom<String> for PublicKey {
 pub struct Signature([u8; 64]);
 
 impl Signature {
-    /// A signature that was kept as bytes.
+    /// A signature that was kept as bytes; `None` if there are not 64 of them.
     #[must_use]
-    pub const fn from_bytes(bytes: [u8; 64]) -> Self {
-        Self(bytes)
+    pub fn read(bytes: &[u8]) -> Option<Self> {
+        bytes.try_into().ok().map(Self)
     }
 
     /// Its 64 bytes.
@@ -169,7 +169,7 @@ mod tests {
         assert!(verify(&one.public(), &other, &signature).is_err());
         let mut bytes = *signature.as_bytes();
         bytes[7] ^= 1;
-        assert!(verify(&one.public(), &hash, &Signature::from_bytes(bytes)).is_err());
+        assert!(verify(&one.public(), &hash, &Signature(bytes)).is_err());
         assert!(verify(&PublicKey::from_bytes([2; 32]), &hash, &signature).is_err());
     }
 }

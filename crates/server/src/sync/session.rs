@@ -60,9 +60,7 @@ fn read(chunk: pb::EventChunk) -> Result<ReadChunk, ServiceError> {
     }
     let read = chunk.events.into_iter().map(|event| {
         let pb::SignedEvent { event: bytes, signature } = event;
-        // A signature of another length is none.
-        let signature = <[u8; 64]>::try_from(signature).ok().map(Signature::from_bytes);
-        Raw { bytes, signature }.read()
+        Raw { bytes, signature: Signature::read(&signature) }.read()
     });
     Ok(read.collect())
 }

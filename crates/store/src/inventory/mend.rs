@@ -99,7 +99,7 @@ impl Inventory {
         for row in &aside {
             let event = EventRef::to(&Sealed::from_bytes(row.value.clone())?);
             let signature = self.store.get(STRAY_SIGNATURES, &row.key)?.map(|row| row.value);
-            let signature = signature.map(|value| read_signature(&event.id, value)).transpose()?;
+            let signature = signature.map(|value| read_signature(&event.id, &value)).transpose()?;
             events.push(event);
             self.accept(&mut inbox, vec![Raw { bytes: row.value.clone(), signature }])?;
         }

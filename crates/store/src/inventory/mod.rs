@@ -347,7 +347,7 @@ impl Inventory {
         }
         let Some(row) = row else { return Ok(None) };
         let signature = self.store.get(SIGNATURES, &named)?;
-        let signature = signature.map(|row| read_signature(id, row.value)).transpose()?;
+        let signature = signature.map(|row| read_signature(id, &row.value)).transpose()?;
         Ok(Some(Raw { bytes: row.value, signature }))
     }
 
@@ -399,7 +399,8 @@ impl Inventory {
                 Some(row) => {
                     let named = branch_key(&id.chain, &Head { sequence: id.sequence, hash: *hash });
                     let signature = signatures.remove(&named);
-                    let signature = signature.map(|value| read_signature(id, value)).transpose()?;
+                    let signature =
+                        signature.map(|value| read_signature(id, &value)).transpose()?;
                     Some(Raw { bytes: row.value, signature })
                 }
                 // It stands on another branch.
@@ -518,10 +519,9 @@ impl Inventory {
     }
 }
 
-fn read_signature(id: &EventId, value: Vec<u8>) -> Result<Signature, StoreError> {
-    let bytes = <[u8; 64]>::try_from(value);
-    let bytes = bytes.map_err(|_| StoreError::Corrupt(format!("the signature of event {id}")))?;
-    Ok(Signature::from_bytes(bytes))
+fn read_signature(id: &EventId, value: &[u8]) -> Result<Signature, StoreError> {
+    let damaged = || StoreError::Corrupt(format!("the signature of event {id}"));
+    Signature::read(value).ok_or_else(damaged)
 }
 
 fn panicked() -> StoreError {

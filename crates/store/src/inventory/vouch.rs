@@ -47,8 +47,7 @@ impl Inventory {
 /// is over.
 fn is_good(member: &Member, row: &Row) -> bool {
     let hash = row.key.last_chunk().map(|hash| Hash::from_bytes(*hash));
-    let signature = <[u8; 64]>::try_from(row.value.as_slice()).map(Signature::from_bytes);
-    hash.zip(signature.ok()).is_some_and(|(hash, signature)| {
+    hash.zip(Signature::read(&row.value)).is_some_and(|(hash, signature)| {
         member.keys.iter().any(|key| verify(key, &hash, &signature).is_ok())
     })
 }
