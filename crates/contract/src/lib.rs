@@ -17,6 +17,7 @@
 
 mod answer;
 mod convert;
+mod differ;
 mod fault;
 mod finite;
 mod fitting;
@@ -33,6 +34,7 @@ mod water;
 mod words;
 
 pub use convert::{FromWire, ToWire, overlay, overrides};
+pub use differ::{Difference, differences};
 pub use fault::{At, Fault, Faults};
 pub use finite::not_finite;
 pub use fitting::specification;

@@ -12,9 +12,9 @@ use crate::clash;
 use crate::concede;
 use crate::faults::{Fault, ProblemFaults};
 use crate::grid::{Grid, Lift};
-use crate::plan::{Clash, ItemKind, Move, Status, TripPlan, Value};
-use crate::problem::{Pin, TripProblem};
-use crate::report::{self, Search};
+use crate::plan::{Clash, ItemKind, Move, PlannedOutfit, Status, TripPlan, Value};
+use crate::problem::{Candidate, Pin, TripProblem};
+use crate::rewrite::{self, Decisions, Elsewhere, Share};
 use crate::search::{self, Outcome};
 use crate::solve::Budget;
 use crate::watch::{self, Ask, Watch};
@@ -110,6 +110,8 @@ pub struct FleetPlan {
     pub trips: Vec<TripPlan>,
     /// What is moved to which trip's boat, and by when.
     pub moves: Vec<FleetMove>,
+    /// What each trip's boat has of the pool, in the same order.
+    pub shares: Vec<Share>,
 }
 
 /// Something to be brought to a boat.
@@ -266,8 +268,12 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let selection = found.selection?;
     let shares = shares(grid, &trips, &selection);
-    let plans: Vec<TripPlan> =
-        (0..trips.len()).map(|boat| part(grid, &trips, &shares[boat], &selection, boat)).collect();
+    let gone: Vec<_> =
+        (0..trips.len()).map(|boat| elsewhere(grid, &trips, &selection, boat)).collect();
+    let plans: Option<Vec<TripPlan>> = (0..trips.len())
+        .map(|boat| part(grid, &shares[boat], &gone[boat], &selection, boat))
+        .collect();
+    let plans = plans?;
     let mut value = Value::default();
     for part in plans.iter().map(|plan| &plan.value) {
         value.coverage += part.coverage;
@@ -290,8 +296,36 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
         nodes: found.nodes,
         cut: found.cut,
         moves: moves.collect(),
+        shares: gone
+            .into_iter()
+            .enumerate()
+            .map(|(boat, elsewhere)| Share {
+                stocks: Share::between(trips[boat], &shares[boat]),
+                elsewhere,
+            })
+            .collect(),
         trips: plans,
     })
+}
+
+/// Rods and reels that go out on other boats than this one.
+fn elsewhere(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    all: &Selection,
+    boat: usize,
+) -> Vec<Elsewhere> {
+    let others = all.outfits.iter().map(|c| &grid.cands[*c]).filter(|c| c.boat != boat);
+    let parts = others.flat_map(|cand| {
+        let of = move |kind, id: &str| Elsewhere {
+            kind,
+            id: id.to_owned(),
+            boat: trips[cand.boat].boat.place.clone(),
+        };
+        let (rod, reel) = (grid.rods[cand.rod], grid.reels[cand.reel]);
+        [of(ItemKind::Rod, rod), of(ItemKind::Reel, reel)]
+    });
+    parts.collect()
 }
 
 /// By when something from a place must have reached a trip's boat.
@@ -344,42 +378,23 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
 /// The plan of one trip within a selection for all.
 fn part(
     grid: &Grid<'_>,
-    trips: &[&TripProblem],
     share: &TripProblem,
+    gone: &[Elsewhere],
     all: &Selection,
     boat: usize,
-) -> TripPlan {
-    let mut alone = Grid::new(share, grid.weights, Lift::default());
-    for cand in all.outfits.iter().map(|c| &grid.cands[*c]).filter(|c| c.boat != boat) {
-        let place = trips[cand.boat].boat.place.as_str();
-        alone.elsewhere.insert((ItemKind::Rod, grid.rods[cand.rod]), place);
-        alone.elsewhere.insert((ItemKind::Reel, grid.reels[cand.reel]), place);
-    }
-    let place = |c: usize| {
-        let source = grid.cands[c].source;
-        alone.cands.iter().position(|cand| cand.source == source)
+) -> Option<TripPlan> {
+    let of_boat = |c: &&usize| grid.cands[**c].boat == boat;
+    let leaders = |c: usize| {
+        let tied = all.leaders.iter().filter(move |(cand, _)| *cand == c);
+        tied.map(|(_, l)| grid.leader_ids[*l].to_owned()).collect()
     };
-    let of_boat = |c: &usize| grid.cands[*c].boat == boat;
-    let mut outfits: Vec<_> =
-        all.outfits.iter().filter(|c| of_boat(c)).filter_map(|c| place(*c)).collect();
-    outfits.sort_unstable();
-    let leader = |l: usize| alone.leader_ids.iter().position(|id| *id == grid.leader_ids[l]);
-    let leaders = all
-        .leaders
-        .iter()
-        .filter(|(c, _)| of_boat(c))
-        .filter_map(|(c, l)| place(*c).zip(leader(*l)))
-        .collect();
-    let lures = (0..alone.lures.len())
-        .map(|own| {
-            let same =
-                |l: usize| grid.lures[l].boat == boat && grid.lure_ids[l] == alone.lure_ids[own];
-            (0..grid.lures.len()).any(|l| same(l) && all.lures[l])
-        })
-        .collect();
-    let selection = Selection { outfits, leaders, lures };
-    let reached = worth::value(&alone, &selection).objective();
-    let bound = alone.plain_bound().max(reached);
-    let search = Search { status: Status::Feasible, bound, nodes: 0, cut: false };
-    report::plan(&alone, &selection, search)
+    let outfits = all.outfits.iter().filter(of_boat).map(|c| {
+        let source = &share.candidates[grid.cands[*c].source];
+        let Candidate { rod, reel, line, .. } = source.clone();
+        PlannedOutfit { rod, reel, line, leaders: leaders(*c) }
+    });
+    let taken = |l: &usize| grid.lures[*l].boat == boat && all.lures[*l];
+    let lures = (0..grid.lures.len()).filter(taken).map(|l| grid.lure_ids[l].to_owned());
+    let decisions = Decisions { outfits: outfits.collect(), lures: lures.collect() };
+    rewrite::write(share, grid.weights, gone, &decisions).ok()
 }

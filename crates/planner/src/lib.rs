@@ -47,6 +47,7 @@ pub mod problem;
 mod prune;
 mod purchase;
 mod report;
+pub mod rewrite;
 mod search;
 pub mod season;
 mod solve;
@@ -62,6 +63,7 @@ pub use fleet::{FleetAnswer, FleetPlan, FleetProblem, plan_fleet, plan_fleet_wat
 pub use left::{Crew, crews};
 pub use plan::{Answer, Status, TripPlan, Value};
 pub use problem::TripProblem;
+pub use rewrite::rewrite;
 pub use solve::{Budget, plan_trip, plan_trip_watched};
-pub use watch::{Ask, Progress};
+pub use watch::{Ask, Progress, gap};
 pub use weights::{Micros, Weights};

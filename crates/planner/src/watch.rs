@@ -25,7 +25,8 @@ impl Progress {
 }
 
 /// Distance of a worth to its bound as a share of the bound, 0 or more.
-pub(crate) fn gap(reached: Micros, bound: Micros) -> f64 {
+#[must_use]
+pub fn gap(reached: Micros, bound: Micros) -> f64 {
     (bound - reached).max(0) as f64 / bound.abs().max(1) as f64
 }
 
