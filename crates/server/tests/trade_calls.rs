@@ -343,9 +343,15 @@ async fn on_the_water_the_snap_is_changed_and_not_the_line() {
     request.trip.as_mut().unwrap().date = "2031-09-16".to_owned();
     // On the quay there is time to wind the nylon on.
     assert_eq!(taken(&plan(&service, request.clone()).await)[0], "D+ED+K6");
+    // It went out with the old line, for the nylon was to stay ashore.
+    let leave = pb::PinRule::Leave.into();
+    let nylon = pb::Pin { rule: leave, item_id: "K6".to_owned(), ..Default::default() };
+    request.pins.push(nylon);
+    let out = plan(&service, request.clone()).await;
+    assert_eq!(taken(&out), ["D+ED+", "E+EE+"]);
     let check = pb::CheckCoverageRequest {
         trip: request.trip,
-        plan: Some(whole),
+        plan: Some(out),
         lost_item_ids: vec!["E".to_owned()],
         ..Default::default()
     };

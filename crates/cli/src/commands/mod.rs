@@ -55,7 +55,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Trace(TraceCommand::Cast(args)) => trace::cast(&global, &args).await,
         Command::Trip(TripCommand::Plan(args)) => plan::trip(&global, &args).await,
         Command::Trip(TripCommand::Fleet(args)) => plan::fleet(&global, &args).await,
-        Command::Trip(TripCommand::Check(args)) => recover::check(&global, &args).await,
+        Command::Trip(TripCommand::Check(args)) => Box::pin(recover::check(&global, &args)).await,
         Command::Trip(TripCommand::Gaps(args)) => season::gaps(&global, &args).await,
         Command::Trip(TripCommand::Set(args)) => season::set(&global, &args).await,
         Command::Trip(TripCommand::Compare(args)) => recover::compare(&global, &args),

@@ -54,6 +54,16 @@ pub fn recovered(
             units::counted(counts.outfit_count.into(), "outfit")
         ));
     }
+    if let Some(first) = answer.outdated.first() {
+        page.paragraph(&format!(
+            "Something was recorded after this plan was made: {} of it would be written otherwise \
+             now, the first {} ({}; now {}).",
+            units::counted(answer.outdated.len() as i64, "field"),
+            first.field,
+            first.was,
+            first.now
+        ));
+    }
     if let Some(difference) = &answer.difference {
         // Worth counts what is asked for alone: where less is asked for it says nothing.
         if plan.given_up.is_none() {

@@ -1,5 +1,6 @@
 //! The planner's answer, written for the caller.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
@@ -12,6 +13,7 @@ use deepbend_planner::plan::{
 };
 use deepbend_planner::{Status, TripProblem};
 
+use super::basis::clock;
 use super::cards::Cards;
 use super::cure::Cures;
 use super::gauge::{Gauge, Stopped};
@@ -28,6 +30,7 @@ pub(super) struct Writer<'a, 'v> {
     pub(super) problem: &'a TripProblem,
     pub(super) view: &'v View,
     pub(super) deadlines: &'a Deadlines,
+    pub(super) basis: pb::PlanBasis,
 }
 
 /// The status as the contract has it.
@@ -58,10 +61,9 @@ impl Deadlines {
     /// By when something from a place must have reached a trip's boat; empty: nobody said.
     pub(super) fn by(&self, trip: &Trip, from: &str) -> String {
         let departures = [self.0.get(&trip.boat), self.0.get(from)].into_iter().flatten();
-        departures.min().map_or_else(String::new, |minute| {
-            let due = minute.saturating_sub(HAND_OVER_MINUTES);
-            format!("{:02}:{:02}", due / 60, due % 60)
-        })
+        departures
+            .min()
+            .map_or_else(String::new, |minute| clock(minute.saturating_sub(HAND_OVER_MINUTES)))
     }
 }
 
@@ -78,7 +80,11 @@ pub(super) fn count(value: u32) -> i32 {
 impl<'a, 'v> Writer<'a, 'v> {
     /// Writes that there is no plan.
     pub(super) fn no_plan(&self, reproducible: bool) -> pb::Plan {
-        pb::Plan { findings: self.findings(&[]), ..self.empty(reproducible) }
+        pb::Plan {
+            findings: self.findings(&[]),
+            basis: Some(self.basis.clone()),
+            ..self.empty(reproducible)
+        }
     }
 
     /// Outfits, assignments, moves and what is open, to be held against another plan.
@@ -134,6 +140,7 @@ impl<'a, 'v> Writer<'a, 'v> {
         let mut wire = self.empty(reproducible);
         self.write_plan(plan, &mut wire, gauge)?;
         wire.findings = self.findings(&wire.outfits);
+        wire.basis = Some(self.basis.clone());
         Ok(wire)
     }
 
@@ -166,11 +173,16 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.starts = hands.starts();
         (wire.load_list, wire.return_list) = hands.lists();
         wire.jobs = jobs::jobs(self.judge, plan);
+        let in_haste = Cell::new(false);
+        let is_late = || {
+            in_haste.set(in_haste.get() || gauge.is_late());
+            in_haste.get()
+        };
         wire.moves = self.moves(plan, &|step| {
-            let brief = summary || gauge.is_late();
+            let brief = summary || is_late();
             if brief { String::new() } else { hands.if_missing(step) }
         });
-        if !gauge.is_late() {
+        if !is_late() {
             wire.losses = hands.losses();
             if summary {
                 wire.losses.truncate(1);
@@ -178,7 +190,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             wire.windier = Some(hands.windier());
         }
         let cards = Cards { judge: self.judge, plan, starts: &wire.starts };
-        let (rig_cards, cautions) = cards.write(gauge)?;
+        let (rig_cards, cautions) = cards.write(gauge, &is_late)?;
         wire.cautions = cautions;
         if !summary {
             wire.rig_cards = rig_cards;
@@ -187,12 +199,12 @@ impl<'a, 'v> Writer<'a, 'v> {
         let cures = Cures { judge: self.judge, view: self.view, problem: self.problem, plan };
         for uncovered in &plan.uncovered {
             gauge.go_on()?;
-            wire.uncovered.push(match gauge.is_late() {
+            wire.uncovered.push(match is_late() {
                 true => cures.brief(uncovered),
                 false => cures.write(uncovered),
             });
         }
-        wire.abridged = gauge.is_late();
+        wire.abridged = in_haste.get();
         Ok(())
     }
 

@@ -8,8 +8,8 @@ use deepbend_ledger::view::View;
 use deepbend_planner::weights::Micros;
 use pb::FaultCode;
 
-use super::ask_plan;
 use super::request::{Trip, read_trip};
+use super::{ask_plan, basis};
 
 /// One trip with what its plan must respect.
 #[derive(Clone, Debug, Default)]
@@ -21,6 +21,8 @@ pub(super) struct Asked {
     /// What is aboard alone counts, wherever the inventory has it.
     pub(super) aboard: Option<Aboard>,
     pub(super) summary: bool,
+    /// Wind that was added in each part of the day.
+    pub(super) added_wind_m_s: Option<f64>,
 }
 
 /// What was taken along.
@@ -38,10 +40,12 @@ pub(super) struct Aboard {
     pub(super) lost: BTreeSet<String>,
     /// Lures and leaders of which some are lost, and how many.
     pub(super) lost_pieces: Vec<(String, u32)>,
+    /// All of it as the basis of a plan has it.
+    pub(super) wire: pb::AboardBasis,
 }
 
 impl Aboard {
-    fn of(plan: Option<&pb::Plan>) -> Self {
+    pub(super) fn of(plan: Option<&pb::Plan>) -> Self {
         let mut aboard = Self { has_plan: plan.is_some(), ..Self::default() };
         let Some(plan) = plan else { return aboard };
         for outfit in &plan.outfits {
@@ -54,6 +58,14 @@ impl Aboard {
                 aboard.wound.insert(outfit.reel_id.clone(), outfit.line_stock_id.clone());
             }
         }
+        // What was wound on before the boat went out is on its reel, however often it was covered again.
+        let went_out = plan.basis.iter().filter_map(|basis| basis.aboard.as_ref());
+        for outfit in went_out.flat_map(|aboard| &aboard.outfits) {
+            if !outfit.line_stock_id.is_empty() && aboard.rigged.contains_key(&outfit.reel_id) {
+                let stock = outfit.line_stock_id.clone();
+                aboard.wound.entry(outfit.reel_id.clone()).or_insert(stock);
+            }
+        }
         for assignment in &plan.assignments {
             aboard.items.insert(assignment.lure_id.clone(), None);
         }
@@ -62,6 +74,16 @@ impl Aboard {
             aboard.items.insert(step.item_id.clone(), Some(quantity));
         }
         aboard
+    }
+
+    /// The same, with its basis written.
+    fn told(mut self, segments: &[String], plan: Option<&pb::Plan>) -> Self {
+        let lost: Vec<String> = self.lost.iter().cloned().collect();
+        self.wire = basis::write_aboard(plan, &lost, &self.lost_pieces, segments);
+        for outfit in &mut self.wire.outfits {
+            outfit.line_stock_id = self.wound.get(&outfit.reel_id).cloned().unwrap_or_default();
+        }
+        self
     }
 
     /// How many of an item are still aboard, of which so many are there without the plan.
@@ -103,6 +125,13 @@ pub(super) struct Request {
     pub(super) terms: Terms,
 }
 
+/// A plan that comes back, with what it was asked for.
+#[derive(Clone, Debug)]
+pub(super) struct Before {
+    pub(super) plan: pb::Plan,
+    pub(super) asked: Asked,
+}
+
 /// Nodes of the search, as the contract states.
 const NODES: u64 = 20_000;
 
@@ -137,7 +166,7 @@ pub(super) fn trip(wire: pb::PlanTripRequest) -> Result<Request, Faults> {
     let mut r = Reader::new(At::ROOT, &mut faults);
     let trip = r.required("trip", trip, "the trip to be planned");
     let trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
-    finish(trip.into_iter().collect(), common, false, faults)
+    finish(trip.into_iter().collect(), common, false, At::ROOT, faults)
 }
 
 /// Reads a request for several boats.
@@ -183,7 +212,7 @@ pub(super) fn fleet(mut wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
             }
         });
     }
-    finish(read, wire, true, faults)
+    finish(read, wire, true, At::ROOT, faults)
 }
 
 /// Reads what covers a trip from what is aboard.
@@ -193,7 +222,7 @@ pub(super) fn fleet(mut wire: pb::PlanFleetRequest) -> Result<Request, Faults> {
 pub(super) fn check(
     wire: pb::CheckCoverageRequest,
     view: Option<&View>,
-) -> Result<(Request, Option<pb::Plan>), Faults> {
+) -> Result<(Request, Option<Before>), Faults> {
     let pb::CheckCoverageRequest {
         trip,
         plan,
@@ -223,6 +252,7 @@ pub(super) fn check(
     } else {
         Vec::new()
     };
+    let whole = trip.clone();
     if let Some(trip) = &mut trip
         && !segment_ids.is_empty()
     {
@@ -242,12 +272,40 @@ pub(super) fn check(
         request_label,
         ..pb::PlanFleetRequest::default()
     };
-    let mut request = finish(trip.into_iter().collect(), common, false, faults)?;
+    let mut request = finish(trip.into_iter().collect(), common, false, At::ROOT, faults)?;
     for asked in &mut request.trips {
         let (lost, lost_pieces) = (lost.clone(), lost_pieces.clone());
-        asked.aboard = Some(Aboard { lost, lost_pieces, ..Aboard::of(plan.as_ref()) });
+        asked.aboard = Some(
+            Aboard { lost, lost_pieces, ..Aboard::of(plan.as_ref()) }
+                .told(&segment_ids, plan.as_ref()),
+        );
     }
-    Ok((request, plan))
+    let before = plan.zip(whole).map(|(plan, trip)| asked_before(plan, trip)).transpose()?;
+    Ok((request, before))
+}
+
+/// What a plan that comes back was asked for, by its own basis.
+fn asked_before(plan: pb::Plan, mut trip: Trip) -> Result<Before, Faults> {
+    let basis = plan.basis.clone().unwrap_or_default();
+    let aboard = basis.aboard.as_ref().map(basis::aboard);
+    if let Some(aboard) = &basis.aboard {
+        let within = |id: &String| aboard.segment_ids.is_empty() || aboard.segment_ids.contains(id);
+        trip.parts.retain(|part| within(&part.id));
+        trip.needs.retain(|need| within(&need.segment));
+    }
+    let pb::PlanBasis { pool, pins, added_wind_m_s, summary, .. } = basis;
+    let explanation = if summary { pb::Explanation::Summary } else { pb::Explanation::Full };
+    let common = pb::PlanFleetRequest {
+        pool,
+        pins,
+        added_wind_m_s,
+        explanation: explanation.into(),
+        ..pb::PlanFleetRequest::default()
+    };
+    let at = At::ROOT.field("plan");
+    let request = finish(vec![trip], common, false, at.field("basis"), Faults::new())?;
+    let asked = request.trips.into_iter().next().unwrap_or_default();
+    Ok(Before { plan, asked: Asked { aboard, ..asked } })
 }
 
 /// Items of which some are lost; `gone` are those that are lost altogether.
@@ -283,6 +341,7 @@ fn finish(
     trips: Vec<Trip>,
     common: pb::PlanFleetRequest,
     several: bool,
+    at: At<'_>,
     mut faults: Faults,
 ) -> Result<Request, Faults> {
     let pb::PlanFleetRequest {
@@ -296,7 +355,7 @@ fn finish(
         request_label,
         added_wind_m_s,
     } = common;
-    let mut r = Reader::new(At::ROOT, &mut faults);
+    let mut r = Reader::new(at, &mut faults);
     let label = r.text("request_label", request_label, limits::LABEL_LENGTH).unwrap_or_default();
     let explanation: Option<pb::Explanation> = r.choice("explanation", explanation, "Explanation");
     let summary = explanation == Some(pb::Explanation::Summary);
@@ -327,7 +386,8 @@ fn finish(
                     part.water.wind_speed = Some(Speed::from_m_s(now + wind));
                 }
             }
-            Asked { trip, places, pins, aboard: None, summary }
+            let added_wind_m_s = wind;
+            Asked { trip, places, pins, aboard: None, summary, added_wind_m_s }
         })
         .collect();
     Ok(Request { trips, terms: Terms { nodes, overrides, summary, validate_only, label } })

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, not_finite, pb};
-use deepbend_core::gear::Line;
+use deepbend_core::gear::{Line, Word as _};
 use deepbend_ledger::item::{ItemKind, Spec, StockUse};
 use deepbend_ledger::view::View;
 use pb::FaultCode;
@@ -38,37 +38,19 @@ pub(super) fn read(
     let names: BTreeSet<&str> = plan.outfits.iter().map(|o| o.id.as_str()).collect();
     let within = Within { names, trip, view };
     r.within("assignments", |at, faults| {
-        let mut seen = BTreeSet::new();
         for (i, one) in plan.assignments.iter().enumerate() {
-            let mut r = Reader::new(at.index(i), faults);
-            within.assignment(&mut r, one);
-            if !seen.insert((&one.segment_id, &one.lure_id, &one.outfit_id)) {
-                let right = "each outfit once for a lure of a segment";
-                r.fault("outfit_id", FaultCode::Duplicate, "stands twice", right);
-            }
+            within.assignment(&mut Reader::new(at.index(i), faults), one);
         }
     });
     r.within("moves", |at, faults| {
-        let mut seen = BTreeSet::new();
         for (i, step) in plan.moves.iter().enumerate() {
-            let mut r = Reader::new(at.index(i), faults);
-            within.step(&mut r, step, &plan.boat_id);
-            if !step.item_id.is_empty() && !seen.insert((step.kind, &step.item_id)) {
-                let wrong = format!("is {} again", step.item_id);
-                r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
-            }
+            within.step(&mut Reader::new(at.index(i), faults), step, &plan.boat_id);
         }
     });
     for (name, list) in [("load_list", &plan.load_list), ("return_list", &plan.return_list)] {
         r.within(name, |at, faults| {
-            let mut seen = BTreeSet::new();
             for (i, line) in list.iter().enumerate() {
-                let mut r = Reader::new(at.index(i), faults);
-                within.load(&mut r, line);
-                if !line.item_id.is_empty() && !seen.insert((line.kind, &line.item_id)) {
-                    let wrong = format!("is {} again", line.item_id);
-                    r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
-                }
+                within.load(&mut Reader::new(at.index(i), faults), line);
             }
         });
     }
@@ -77,6 +59,9 @@ pub(super) fn read(
             within.start(&mut Reader::new(at.index(i), faults), start);
         }
     });
+    if let Some(basis) = &plan.basis {
+        r.within("basis", |at, faults| within.basis(basis, at, faults));
+    }
     // What is wrong in itself implies nothing for the rest.
     if faults.as_slice().len() == before {
         implied::read(plan, at, faults);
@@ -135,15 +120,17 @@ fn stock(
     }
 }
 
-/// A text that may stand once in its list.
-fn once<'p>(r: &mut Reader<'_>, name: &str, id: &'p str, seen: &mut BTreeSet<&'p str>) {
-    if !id.is_empty() && !seen.insert(id) {
-        r.fault(name, FaultCode::Duplicate, format!("is {id} again"), "each once in a plan");
+/// A text that may stand once in its list. Where it stands twice nobody knows which one is wrong.
+fn once<'p>(r: &mut Reader<'_>, name: &str, id: &str, mut all: impl Iterator<Item = &'p String>) {
+    let again =
+        |all: &mut dyn Iterator<Item = &'p String>| all.filter(|one| *one == id).count() > 1;
+    if !id.is_empty() && again(&mut all) {
+        let wrong = format!("is {id}, which stands twice");
+        r.fault(name, FaultCode::Duplicate, wrong, "each once in a plan");
     }
 }
 
 fn outfits(list: &[pb::PlannedOutfit], view: Option<&View>, at: At<'_>, faults: &mut Faults) {
-    let (mut ids, mut rods, mut reels) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     for (i, outfit) in list.iter().enumerate() {
         let pb::PlannedOutfit { id, rod_id, reel_id, line_stock_id, line, leader_stock_ids } =
             outfit;
@@ -151,17 +138,16 @@ fn outfits(list: &[pb::PlannedOutfit], view: Option<&View>, at: At<'_>, faults: 
         if id.is_empty() {
             r.fault("id", FaultCode::Missing, "is left out", "its id in the plan, like O1");
         }
-        once(&mut r, "id", id, &mut ids);
+        once(&mut r, "id", id, list.iter().map(|o| &o.id));
         known(&mut r, view, "rod_id", rod_id, ItemKind::Rod, true);
-        once(&mut r, "rod_id", rod_id, &mut rods);
+        once(&mut r, "rod_id", rod_id, list.iter().map(|o| &o.rod_id));
         known(&mut r, view, "reel_id", reel_id, ItemKind::Reel, true);
-        once(&mut r, "reel_id", reel_id, &mut reels);
+        once(&mut r, "reel_id", reel_id, list.iter().map(|o| &o.reel_id));
         stock(&mut r, view, "line_stock_id", line_stock_id, false, false);
-        let mut seen = BTreeSet::new();
         for (j, leader) in leader_stock_ids.iter().enumerate() {
             let name = format!("leader_stock_ids[{j}]");
             stock(&mut r, view, &name, leader, true, true);
-            once(&mut r, &name, leader, &mut seen);
+            once(&mut r, &name, leader, leader_stock_ids.iter());
         }
         // What is not finite is noted already.
         if let Some(line) = line.filter(|line| not_finite(line).is_ok_and(|bad| bad.is_empty())) {
@@ -201,6 +187,18 @@ impl Within<'_> {
             }
             Some(pb::CargoKind::Unspecified) | None => return,
         };
+        let is = |kind: ItemKind| self.view.is_some_and(|v| known::is_known(v, Some(kind), id));
+        let others = [ItemKind::Rod, ItemKind::Reel, ItemKind::Lure, ItemKind::LineStock];
+        if !is(item)
+            && let Some(other) = others.into_iter().find(|kind| is(*kind))
+        {
+            let wrong = format!(
+                "is {}, but {id} is a {}",
+                item.as_word(),
+                other.as_word().replace('_', " ")
+            );
+            r.fault("kind", FaultCode::Conflict, wrong, "the kind of the item");
+        }
         known(r, self.view, "item_id", id, item, true);
     }
 
@@ -245,6 +243,36 @@ impl Within<'_> {
         let second = !start.second_outfit_id.is_empty() || !start.second_lure_id.is_empty();
         self.outfit(r, "second_outfit_id", &start.second_outfit_id, second);
         known(r, self.view, "second_lure_id", &start.second_lure_id, ItemKind::Lure, second);
+    }
+
+    /// What was asked for; its numbers are read with the request's own.
+    fn basis(&self, basis: &pb::PlanBasis, at: At<'_>, faults: &mut Faults) {
+        let mut r = Reader::new(at, faults);
+        r.within("pool", |at, faults| {
+            for (i, place) in basis.pool.iter().enumerate() {
+                let mut r = Reader::new(at.index(i), faults);
+                known(&mut r, self.view, "place_id", &place.place_id, ItemKind::Boat, true);
+            }
+        });
+        r.within("others", |at, faults| {
+            for (i, other) in basis.others.iter().enumerate() {
+                let mut r = Reader::new(at.index(i), faults);
+                known(&mut r, self.view, "boat_id", &other.boat_id, ItemKind::Boat, true);
+                for (name, ids, kind) in [
+                    ("rod_ids", &other.rod_ids, ItemKind::Rod),
+                    ("reel_ids", &other.reel_ids, ItemKind::Reel),
+                ] {
+                    for (j, id) in ids.iter().enumerate() {
+                        known(&mut r, self.view, &format!("{name}[{j}]"), id, kind, true);
+                    }
+                }
+            }
+        });
+        r.within("shares", |at, faults| {
+            for (i, line) in basis.shares.iter().enumerate() {
+                self.cargo(&mut Reader::new(at.index(i), faults), line.kind, &line.item_id);
+            }
+        });
     }
 
     fn step(&self, r: &mut Reader<'_>, step: &pb::Move, boat: &str) {

@@ -42,12 +42,13 @@ impl Cards<'_, '_> {
     pub(super) fn write(
         &self,
         gauge: &Gauge,
+        is_late: &dyn Fn() -> bool,
     ) -> Result<(Vec<pb::RigCard>, Vec<pb::Caution>), Stopped> {
         let mut cards = Vec::new();
         let mut gathered = Gathered::default();
         for cover in &self.plan.coverage {
             gauge.go_on()?;
-            if gauge.is_late() {
+            if is_late() {
                 break;
             }
             let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };

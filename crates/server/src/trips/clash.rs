@@ -51,7 +51,7 @@ pub(super) fn write_clash(clash: Clash) -> pb::PlanClash {
     pb::PlanClash { constraints, text }
 }
 
-fn write_pin(boat_id: String, pin: Pin) -> pb::Pin {
+pub(super) fn write_pin(boat_id: String, pin: Pin) -> pb::Pin {
     let rule = |rule: pb::PinRule, item_id: String| pb::Pin {
         rule: rule.into(),
         item_id,

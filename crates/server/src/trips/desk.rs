@@ -14,6 +14,7 @@ use tonic::Status;
 
 use super::answer::{self, Deadlines, Writer};
 use super::ask::{Asked, Terms};
+use super::basis;
 use super::clash::{self, write_clash};
 use super::gauge::Gauge;
 use super::offers::{self, Judge};
@@ -147,14 +148,18 @@ impl<'d> Desk<'d> {
             Found::Infeasible(_, Some(best)) => best.problem.clone(),
             Found::Plan(_) | Found::Infeasible(..) | Found::Nothing(_) => problem,
         };
+        let shares = found.plan().map(|plan| plan.shares.clone()).unwrap_or_default();
+        let share = |t: usize| shares.get(t).cloned().unwrap_or_default();
         let writers = judges
             .iter()
             .zip(&problem.trips)
-            .map(|(judge, trip)| Writer {
+            .enumerate()
+            .map(|(t, (judge, trip))| Writer {
                 judge,
                 problem: &trip.problem,
                 view: self.view,
                 deadlines: &deadlines,
+                basis: basis::write(self.view, judge.asked, trips, &share(t)),
             })
             .collect();
         then(&Made { writers, found, reproducible })
@@ -165,7 +170,6 @@ impl<'d> Desk<'d> {
         let fleet = self.fleet(trips)?;
         let mut plan = fleet.plans.into_iter().next().ok_or(ServiceError::Internal)?;
         plan.if_sighted = fleet.if_sighted;
-        plan.model = fleet.model;
         Ok(plan)
     }
 
@@ -181,7 +185,9 @@ impl<'d> Desk<'d> {
         if !self.summary && certain && wire.value.is_some() {
             wire.if_sighted = sighted::list(self, trips, &wire, begun)?;
         }
-        wire.model = Some(self.model.id().to_wire());
+        let model = self.model.id().to_wire();
+        wire.plans.iter_mut().for_each(|plan| plan.model = Some(model.clone()));
+        wire.model = Some(model);
         Ok(wire)
     }
 

@@ -39,6 +39,12 @@ impl Gauge {
         Self { deadline, late, given_up, now }
     }
 
+    /// The same for work that is never abridged.
+    pub(super) fn unhurried(&self) -> Self {
+        let (given_up, now) = (self.given_up.clone(), watch::Sender::default());
+        Self { deadline: self.deadline, late: None, given_up, now }
+    }
+
     /// Whether there is no time left for more than what a plan cannot be without.
     pub(super) fn is_late(&self) -> bool {
         self.late.is_some_and(|late| Instant::now() >= late)

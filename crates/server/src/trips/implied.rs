@@ -1,6 +1,7 @@
-//! A plan that comes back from the boat: what one part of it implies for another.
+//! A plan that comes back from the boat: whether its outfits and its load list are of the same things.
+//! What follows from these is written again and compared by `review`.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use deepbend_contract::{At, Faults, Reader, pb};
 use pb::{CargoKind, FaultCode};
@@ -18,13 +19,12 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
         r.fault("load_list", FaultCode::Missing, "is empty", right);
         return;
     }
-    let outfits: BTreeMap<&str, &pb::PlannedOutfit> =
-        plan.outfits.iter().map(|outfit| (outfit.id.as_str(), outfit)).collect();
-    let loaded: BTreeMap<(CargoKind, &str), i32> =
-        plan.load_list.iter().map(|l| ((l.kind(), l.item_id.as_str()), l.quantity)).collect();
-    let is_loaded = |kind: CargoKind, id: &str| loaded.contains_key(&(kind, id));
+    let loaded: BTreeSet<(CargoKind, &str)> =
+        plan.load_list.iter().map(|l| (l.kind(), l.item_id.as_str())).collect();
+    let is_loaded = |kind: CargoKind, id: &str| loaded.contains(&(kind, id));
     let unloaded = |id: &str| format!("is {id}, which the load list lacks");
     let right = "an item of the load list";
+    let before = r.fault_count();
     r.within("outfits", |at, faults| {
         for (i, outfit) in plan.outfits.iter().enumerate() {
             let mut r = Reader::new(at.index(i), faults);
@@ -51,70 +51,43 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
             if !is_loaded(CargoKind::Lure, &one.lure_id) {
                 r.fault("lure_id", FaultCode::NotFound, unloaded(&one.lure_id), right);
             }
-            let leader = &one.leader_stock_id;
-            let outfit = outfits.get(one.outfit_id.as_str());
-            let carries = outfit.is_some_and(|o| o.leader_stock_ids.contains(leader));
-            if !leader.is_empty() && !carries {
-                let wrong = format!("is {leader}, which {} does not carry", one.outfit_id);
-                r.fault("leader_stock_id", FaultCode::NotFound, wrong, "a leader of the outfit");
+        }
+    });
+    if r.fault_count() > before {
+        let right = "all that outfits carry and that is fished";
+        r.fault("load_list", FaultCode::Missing, "lacks what the plan uses", right);
+    }
+    r.within("load_list", |at, faults| {
+        for (i, line) in plan.load_list.iter().enumerate() {
+            let same = |l: &&pb::LoadLine| (l.kind, &l.item_id) == (line.kind, &line.item_id);
+            if plan.load_list.iter().filter(same).count() > 1 {
+                let wrong = format!("is {}, which stands twice", line.item_id);
+                let mut r = Reader::new(at.index(i), faults);
+                r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
             }
         }
     });
-    r.within("starts", |at, faults| {
-        for (i, start) in plan.starts.iter().enumerate() {
-            let mut r = Reader::new(at.index(i), faults);
-            let pairs = [
-                ("outfit_id", &start.outfit_id, &start.lure_id),
-                ("second_outfit_id", &start.second_outfit_id, &start.second_lure_id),
-            ];
-            for (name, outfit, lure) in pairs.into_iter().filter(|(_, id, _)| !id.is_empty()) {
-                let fishes = |a: &pb::Assignment| {
-                    (&a.segment_id, &a.outfit_id, &a.lure_id) == (&start.segment_id, outfit, lure)
-                };
-                // A summary leaves out what is only a spare.
-                let known = plan.assignments.iter().any(fishes) || name != "outfit_id";
-                if !known {
-                    let wrong = format!("is {outfit}, which fishes {lure} in no assignment");
-                    r.fault(name, FaultCode::Conflict, wrong, "an outfit that fishes the lure");
-                }
-            }
-        }
-    });
-    let fished: BTreeSet<&str> = plan.assignments.iter().map(|a| a.lure_id.as_str()).collect();
     r.within("load_list", |at, faults| {
         for (i, line) in plan.load_list.iter().enumerate() {
             let mut r = Reader::new(at.index(i), faults);
-            let (id, outfit) = (&line.item_id, outfits.get(line.outfit_id.as_str()));
-            let part = match line.kind() {
-                CargoKind::Rod => outfit.is_some_and(|o| o.rod_id == *id),
-                CargoKind::Reel => outfit.is_some_and(|o| o.reel_id == *id),
-                CargoKind::Leader => plan.outfits.iter().any(|o| o.leader_stock_ids.contains(id)),
-                CargoKind::Lure => fished.contains(id.as_str()),
-                CargoKind::Line | CargoKind::Unspecified => false,
+            let (id, kind) = (&line.item_id, line.kind());
+            let has = |o: &&pb::PlannedOutfit| match kind {
+                CargoKind::Rod => o.rod_id == *id,
+                CargoKind::Reel => o.reel_id == *id,
+                CargoKind::Leader => o.leader_stock_ids.contains(id),
+                CargoKind::Lure | CargoKind::Line | CargoKind::Unspecified => false,
             };
-            if !part {
-                let wrong = match line.outfit_id.as_str() {
-                    "" => format!("is {id}, which no outfit of the plan uses"),
-                    outfit => format!("is {id}, which is no part of {outfit}"),
-                };
-                r.fault("item_id", FaultCode::Conflict, wrong, "what the plan uses");
-            }
-        }
-    });
-    r.within("moves", |at, faults| {
-        for (i, step) in plan.moves.iter().enumerate() {
-            let mut r = Reader::new(at.index(i), faults);
-            // Line is wound on before, and is not loaded.
-            let Some(loaded) = loaded.get(&(step.kind(), step.item_id.as_str())) else {
-                if step.kind() != CargoKind::Line {
-                    r.fault("item_id", FaultCode::NotFound, unloaded(&step.item_id), right);
+            let alone = matches!(kind, CargoKind::Rod | CargoKind::Reel);
+            match plan.outfits.iter().find(has) {
+                Some(owner) if alone && owner.id != line.outfit_id => {
+                    let (is, right) = (&line.outfit_id, format!("{}, which has {id}", owner.id));
+                    r.fault("outfit_id", FaultCode::Conflict, format!("is {is}"), right);
                 }
-                continue;
-            };
-            if step.quantity > *loaded {
-                let wrong = format!("is {}", step.quantity);
-                let right = format!("at most {loaded}, which are loaded");
-                r.fault("quantity", FaultCode::TooLarge, wrong, right);
+                None if kind != CargoKind::Lure => {
+                    let wrong = format!("is {id}, which no outfit of the plan uses");
+                    r.fault("item_id", FaultCode::Conflict, wrong, "what the plan uses");
+                }
+                Some(_) | None => {}
             }
         }
     });

@@ -10,7 +10,8 @@
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with settings,
 //!    cautions, lists, losses and cures;
-//! 6. `recover` and `rerig`: what a loss changes, and what is done with the hands on the water;
+//! 6. `review`: a plan that comes back, with its `basis`, is written again and compared; `recover` and
+//!    `rerig`: what a loss changes, and what is done with the hands on the water;
 //! 7. `sighted`: what contested gear would change if somebody saw how it is.
 //!
 //! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice
@@ -42,6 +43,7 @@ mod answer;
 mod ask;
 mod ask_plan;
 mod ask_season;
+mod basis;
 mod buy;
 #[cfg(test)]
 mod call_tests;
@@ -63,6 +65,7 @@ mod pool;
 mod recover;
 mod request;
 mod rerig;
+mod review;
 mod search;
 mod season;
 mod sets;
@@ -185,12 +188,17 @@ impl TripServiceImpl {
         let (asked, before) = ask::check(request, view.as_deref())?;
         let model = model(&asked.terms)?;
         let rigged = before.clone();
-        let work =
-            move |desk: &Desk<'_>, trips: &[Asked]| recover::plan(desk, trips, rigged.as_ref());
+        let work = move |desk: &Desk<'_>, trips: &[Asked]| {
+            let outdated =
+                rigged.as_ref().map(|before| review::review(desk, before)).transpose()?;
+            let found = recover::plan(desk, trips, rigged.as_ref().map(|before| &before.plan))?;
+            Ok((found, outdated.unwrap_or_default()))
+        };
         let (found, request_label) = self.plan(asked, call, work).await?;
+        let (found, outdated) = found.unzip();
         let answer = match (before, found) {
             (Some(before), Some(found)) => {
-                recover::against(model.parameters(), before, found, &segments)
+                recover::against(model.parameters(), before.plan, found, &segments)
             }
             (_, Some(found)) => pb::CheckCoverageResponse {
                 plan: Some(found.plan),
@@ -199,7 +207,8 @@ impl TripServiceImpl {
             },
             (_, None) => pb::CheckCoverageResponse::default(),
         };
-        Ok(pb::CheckCoverageResponse { request_label, ..answer })
+        let outdated = outdated.unwrap_or_default();
+        Ok(pb::CheckCoverageResponse { request_label, outdated, ..answer })
     }
 
     async fn gaps(

@@ -75,12 +75,7 @@ pub(super) fn against(
     before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
     before.assignments.retain(|one| asked(&one.segment_id));
     before.uncovered.retain(|need| asked(&need.segment_id));
-    let done: Vec<bool> =
-        after.jobs.iter().map(|job| rerig::is_tied(&before, &after, job)).collect();
-    let mut done = done.into_iter();
-    after.jobs.retain(|_| !done.next().unwrap_or(false));
-    let minutes = after.jobs.iter().map(|job| job.duration_minutes).sum();
-    after.counts.iter_mut().for_each(|counts| counts.job_minutes = minutes);
+    leave_done(&before.outfits, &mut after);
     let swaps = rerig::swaps(p, &before, &after);
     // An outfit that has no work in these segments is aboard all the same.
     let works = |o: &pb::PlannedOutfit| {
@@ -102,5 +97,16 @@ pub(super) fn against(
         plan: Some(after),
         request_label: String::new(),
         left_pieces,
+        outdated: Vec::new(),
     }
+}
+
+/// Takes the jobs out of a plan that were done when the boat went out with these outfits.
+pub(super) fn leave_done(before: &[pb::PlannedOutfit], after: &mut pb::Plan) {
+    let done: Vec<bool> =
+        after.jobs.iter().map(|job| rerig::is_tied(before, &after.outfits, job)).collect();
+    let mut done = done.into_iter();
+    after.jobs.retain(|_| !done.next().unwrap_or(false));
+    let minutes = after.jobs.iter().map(|job| job.duration_minutes).sum();
+    after.counts.iter_mut().for_each(|counts| counts.job_minutes = minutes);
 }

@@ -232,15 +232,20 @@ fn hour(minute: u32) -> String {
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
-/// A local time, "HH:MM", as a minute of the day.
-fn clock(r: &mut Reader<'_>, name: &str, value: String) -> Option<u32> {
-    let text = r.text(name, value, limits::NAME_LENGTH)?;
+/// The minute of the day that a local time "HH:MM" means.
+pub(super) fn minute(text: &str) -> Option<u32> {
     let within = |part: &str, most: u32| {
         let digits = part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit());
         part.parse::<u32>().ok().filter(|n| digits && *n <= most)
     };
-    let parts = text.split_once(':');
-    let minute = parts.and_then(|(h, m)| Some(within(h, 23)? * 60 + within(m, 59)?));
+    let (hours, minutes) = text.split_once(':')?;
+    Some(within(hours, 23)? * 60 + within(minutes, 59)?)
+}
+
+/// A local time, "HH:MM", as a minute of the day.
+fn clock(r: &mut Reader<'_>, name: &str, value: String) -> Option<u32> {
+    let text = r.text(name, value, limits::NAME_LENGTH)?;
+    let minute = minute(&text);
     if minute.is_none() {
         let shown: String = text.chars().take(40).collect();
         let wrong = format!("is {shown:?}");

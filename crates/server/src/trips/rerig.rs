@@ -18,7 +18,7 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
             add(p.reel_min, format!("Put {reel} onto {rod} and thread it."));
         }
         let jobs = after.jobs.iter().filter(|job| job.outfit_id == outfit.id);
-        let jobs = jobs.filter(|job| !is_tied(before, after, job));
+        let jobs = jobs.filter(|job| !is_tied(&before.outfits, &after.outfits, job));
         jobs.for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
         let here = |plan: &pb::Plan, lure: &str| {
             let reel_of = |id: &str| plan.outfits.iter().find(|o| o.id == id).map(|o| &o.reel_id);
@@ -50,9 +50,13 @@ fn hundredths(minutes: f64) -> f64 {
 }
 
 /// Whether a job is done already: a leader stays on its line when the reel goes onto another rod.
-pub(super) fn is_tied(before: &pb::Plan, after: &pb::Plan, job: &pb::Job) -> bool {
-    let outfit = after.outfits.iter().find(|outfit| outfit.id == job.outfit_id);
-    let was = outfit.and_then(|o| before.outfits.iter().find(|was| was.reel_id == o.reel_id));
+pub(super) fn is_tied(
+    before: &[pb::PlannedOutfit],
+    after: &[pb::PlannedOutfit],
+    job: &pb::Job,
+) -> bool {
+    let outfit = after.iter().find(|outfit| outfit.id == job.outfit_id);
+    let was = outfit.and_then(|o| before.iter().find(|was| was.reel_id == o.reel_id));
     job.kind() == pb::JobKind::Leader
         && was.is_some_and(|was| was.leader_stock_ids.contains(&job.stock_id))
 }

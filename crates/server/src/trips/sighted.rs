@@ -11,7 +11,7 @@ use deepbend_planner::weights::ONE;
 use tokio::time::Instant;
 use tonic::Status as CallStatus;
 
-use super::answer::count;
+use super::answer::{Deadlines, count};
 use super::ask::Asked;
 use super::desk::Desk;
 use super::lines::{leader_words, line_words, short};
@@ -82,30 +82,77 @@ pub(super) fn list(
             let outfits = plans.iter().flat_map(|plan| {
                 plan.outfits.iter().map(move |outfit| changed_outfit(plan, outfit, several))
             });
-            let barred = trips.iter().all(|asked| in_pool(desk.view, asked, now).is_none());
-            let barred = barred || now.status != Status::Ready;
-            let (seen_as, counts) = differ(&item, now);
-            let until = if !barred && !counts.is_empty() {
-                format!("Until then {counts} counts.")
-            } else {
-                "Until then do not count on it.".to_owned()
-            };
+            let outfits = outfits.collect();
             list.push(pb::IfSighted {
-                kind: cargo_of(&item).into(),
-                item_id: item.id.to_string(),
-                place_id: place.clone(),
-                text: text(&item, &place, &seen_as, &deadline, &difference) + &until,
-                seen_as,
-                deadline,
-                outfits: outfits.collect(),
-                difference: Some(difference),
+                outfits,
                 covered_count: count(covered),
+                ..written(desk.view, trips, (now, &item), deadline, difference)
             });
         }
     }
     let gain = |one: &pb::IfSighted| one.difference.as_ref().map_or(0, |d| d.gain_micros);
     list.sort_by(|a, b| gain(b).cmp(&gain(a)).then(a.item_id.cmp(&b.item_id)));
     Ok(list)
+}
+
+/// Words about an item as it counts and as it may turn out to be.
+fn written(
+    view: &View,
+    trips: &[Asked],
+    (now, item): (&Item, &Item),
+    deadline: String,
+    difference: pb::PlanDifference,
+) -> pb::IfSighted {
+    let place = place_of(item);
+    let barred = trips.iter().all(|asked| in_pool(view, asked, now).is_none());
+    let barred = barred || now.status != Status::Ready;
+    let (seen_as, counts) = differ(item, now);
+    let until = if !barred && !counts.is_empty() {
+        format!("Until then {counts} counts.")
+    } else {
+        "Until then do not count on it.".to_owned()
+    };
+    pb::IfSighted {
+        kind: cargo_of(item).into(),
+        item_id: item.id.to_string(),
+        text: text(item, &place, &seen_as, &deadline, &difference) + &until,
+        place_id: place,
+        seen_as,
+        deadline,
+        difference: Some(difference),
+        ..pb::IfSighted::default()
+    }
+}
+
+/// What a plan says about contested gear, written again as far as it needs no search.
+pub(super) fn written_again(
+    view: &View,
+    asked: &Asked,
+    deadlines: &Deadlines,
+    given: &[pb::IfSighted],
+) -> Vec<pb::IfSighted> {
+    let trips = std::slice::from_ref(asked);
+    let claims = claims(view, trips);
+    let again = |one: &pb::IfSighted| {
+        let meant = claims.iter().max_by_key(|(now, item)| {
+            let same = [
+                one.item_id == item.id.as_str(),
+                one.place_id == place_of(item),
+                one.seen_as == differ(item, now).0,
+            ];
+            same.into_iter().filter(|same| *same).count()
+        });
+        let (now, item) = meant?;
+        let deadline = deadlines.by(&asked.trip, &place_of(item));
+        let difference = one.difference.clone().unwrap_or_default();
+        let right = written(view, trips, (*now, item), deadline, difference);
+        Some(pb::IfSighted {
+            outfits: one.outfits.clone(),
+            covered_count: one.covered_count,
+            ..right
+        })
+    };
+    given.iter().filter_map(again).collect()
 }
 
 fn cargo_of(item: &Item) -> pb::CargoKind {

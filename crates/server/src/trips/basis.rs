@@ -1,0 +1,160 @@
+//! What a plan was made from, so that the plan alone can be checked again: written and read.
+
+use deepbend_contract::pb;
+use deepbend_ledger::event::Hash;
+use deepbend_ledger::view::View;
+use deepbend_planner::plan::{ItemKind, Load};
+use deepbend_planner::problem::Pin;
+use deepbend_planner::rewrite::{Elsewhere, Share};
+
+use super::answer::{cargo, count};
+use super::ask::{Aboard, Asked};
+use super::clash::write_pin;
+
+/// A minute of the day as the contract writes it.
+pub(super) fn clock(minute: u32) -> String {
+    format!("{:02}:{:02}", minute / 60, minute % 60)
+}
+
+/// The state of an inventory in a short text, which is another one as soon as something is recorded.
+pub(super) fn state(view: &View) -> String {
+    let text = format!("{} {:?}", view.event_count(), view.tips());
+    Hash::of(text.as_bytes()).to_string()
+}
+
+/// The basis of one trip of a request.
+pub(super) fn write(view: &View, asked: &Asked, all: &[Asked], share: &Share) -> pb::PlanBasis {
+    let pool = asked.places.iter().map(|(place_id, cost)| pb::PoolPlace {
+        place_id: place_id.clone(),
+        move_cost_micros: *cost,
+    });
+    let others = all.iter().filter(|other| other.trip.boat != asked.trip.boat);
+    let out = |boat: &str, kind: ItemKind| -> Vec<String> {
+        let gone = share.elsewhere.iter().filter(|e| (e.boat.as_str(), e.kind) == (boat, kind));
+        gone.map(|e| e.id.clone()).collect()
+    };
+    let others = others.map(|other| pb::OtherBoat {
+        boat_id: other.trip.boat.clone(),
+        departure: other.trip.departs().map(clock).unwrap_or_default(),
+        rod_ids: out(&other.trip.boat, ItemKind::Rod),
+        reel_ids: out(&other.trip.boat, ItemKind::Reel),
+    });
+    let shares = share.stocks.iter().map(|stock| pb::LoadLine {
+        kind: cargo(stock.kind).into(),
+        item_id: stock.id.clone(),
+        quantity: count(stock.quantity),
+        ..pb::LoadLine::default()
+    });
+    pb::PlanBasis {
+        pool: pool.collect(),
+        pins: pins(asked),
+        added_wind_m_s: asked.added_wind_m_s,
+        summary: asked.summary,
+        others: others.collect(),
+        shares: shares.collect(),
+        aboard: asked.aboard.as_ref().map(|aboard| aboard.wire.clone()),
+        inventory_state: state(view),
+    }
+}
+
+fn pins(asked: &Asked) -> Vec<pb::Pin> {
+    let boat = &asked.trip.boat;
+    let pins = &asked.pins;
+    let of = |rule: pb::PinRule, id: &String| pb::Pin {
+        rule: rule.into(),
+        item_id: id.clone(),
+        boat_id: boat.clone(),
+        ..pb::Pin::default()
+    };
+    let leave = pins.leave.iter().map(|id| of(pb::PinRule::Leave, id));
+    let pairs = pins.pairs.iter().map(|(rod, reel)| {
+        write_pin(boat.clone(), Pin::Pair { rod: rod.clone(), reel: reel.clone() })
+    });
+    let take = pins.take.iter().map(|id| of(pb::PinRule::Take, id));
+    let hold = pins.hold.iter().map(|(segment, lure)| {
+        write_pin(boat.clone(), Pin::Hold { segment: segment.clone(), lure: lure.clone() })
+    });
+    leave.chain(pairs).chain(take).chain(hold).collect()
+}
+
+/// What the fleet leaves a boat.
+pub(super) fn share(basis: &pb::PlanBasis) -> Share {
+    let gone = |other: &pb::OtherBoat| {
+        let of = |kind: ItemKind, ids: &[String]| -> Vec<Elsewhere> {
+            let one = |id: &String| Elsewhere { kind, id: id.clone(), boat: other.boat_id.clone() };
+            ids.iter().map(one).collect()
+        };
+        let rods = of(ItemKind::Rod, &other.rod_ids);
+        rods.into_iter().chain(of(ItemKind::Reel, &other.reel_ids))
+    };
+    let stock = |line: &pb::LoadLine| {
+        let kind = match line.kind() {
+            pb::CargoKind::Line => ItemKind::Line,
+            pb::CargoKind::Leader => ItemKind::Leader,
+            pb::CargoKind::Lure => ItemKind::Lure,
+            pb::CargoKind::Rod | pb::CargoKind::Reel | pb::CargoKind::Unspecified => return None,
+        };
+        let quantity = u32::try_from(line.quantity).unwrap_or(0);
+        Some(Load { kind, id: line.item_id.clone(), quantity })
+    };
+    Share {
+        stocks: basis.shares.iter().filter_map(stock).collect(),
+        elsewhere: basis.others.iter().flat_map(gone).collect(),
+    }
+}
+
+/// What was aboard on the water.
+pub(super) fn aboard(basis: &pb::AboardBasis) -> Aboard {
+    let pieces =
+        |line: &pb::LoadLine| (line.item_id.clone(), u32::try_from(line.quantity).unwrap_or(0));
+    let wore = pb::Plan {
+        outfits: basis.outfits.clone(),
+        assignments: basis
+            .lure_ids
+            .iter()
+            .map(|id| pb::Assignment { lure_id: id.clone(), ..pb::Assignment::default() })
+            .collect(),
+        moves: basis
+            .brought
+            .iter()
+            .map(|line| pb::Move {
+                item_id: line.item_id.clone(),
+                quantity: line.quantity,
+                ..pb::Move::default()
+            })
+            .collect(),
+        ..pb::Plan::default()
+    };
+    Aboard {
+        lost: basis.lost_item_ids.iter().cloned().collect(),
+        lost_pieces: basis.lost_pieces.iter().map(pieces).collect(),
+        wire: basis.clone(),
+        ..Aboard::of((!wore.outfits.is_empty()).then_some(&wore))
+    }
+}
+
+/// What was aboard, as it is written.
+pub(super) fn write_aboard(
+    plan: Option<&pb::Plan>,
+    lost: &[String],
+    pieces: &[(String, u32)],
+    segments: &[String],
+) -> pb::AboardBasis {
+    let line = |id: &str, quantity: i32| pb::LoadLine {
+        item_id: id.to_owned(),
+        quantity,
+        ..pb::LoadLine::default()
+    };
+    let plan = plan.cloned().unwrap_or_default();
+    let mut lure_ids: Vec<String> = plan.assignments.into_iter().map(|a| a.lure_id).collect();
+    lure_ids.sort_unstable();
+    lure_ids.dedup();
+    pb::AboardBasis {
+        outfits: plan.outfits,
+        lure_ids,
+        brought: plan.moves.iter().map(|step| line(&step.item_id, step.quantity)).collect(),
+        lost_item_ids: lost.to_vec(),
+        lost_pieces: pieces.iter().map(|(id, n)| line(id, count(*n))).collect(),
+        segment_ids: segments.to_vec(),
+    }
+}
