@@ -4,13 +4,14 @@ use std::collections::BTreeSet;
 
 use crate::grid::{Cand, Grid};
 use crate::plan::{Ashore, AshoreReason, ItemKind};
-use crate::prune;
+use crate::prune::{self, Parts};
 use crate::weights::{Micros, ONE};
 use crate::worth::{self, Selection};
 
 /// Everything that stays ashore, rods first.
 pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
-    let order = prune::prune(grid);
+    let kept = prune::kept(grid);
+    let sides = [Side::of(grid, &kept, ItemKind::Rod), Side::of(grid, &kept, ItemKind::Reel)];
     let rods = grid.problem.rods.iter().map(|r| (ItemKind::Rod, r.id.as_str(), r.ready));
     let reels = grid.problem.reels.iter().map(|r| (ItemKind::Reel, r.id.as_str(), r.ready));
     let mut list: Vec<_> = rods
@@ -19,13 +20,32 @@ pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
             !selection.outfits.iter().any(|c| part(grid, &grid.cands[*c], *kind) == *id)
         })
         .map(|(kind, id, ready)| {
-            let pairs = if kind == ItemKind::Rod { &order.rods } else { &order.reels };
-            let (reason, text) = explain(grid, selection, kind, id, ready, pairs);
+            let side = &sides[usize::from(kind != ItemKind::Rod)];
+            let (reason, text) = explain(grid, selection, kind, id, ready, side);
             Ashore { kind, id: id.to_owned(), reason, text }
         })
         .collect();
     list.sort_by(|a, b| (a.kind, &a.id).cmp(&(b.kind, &b.id)));
     list
+}
+
+/// Rods, or reels, with what can be put together of each.
+struct Side<'g> {
+    parts: Parts<'g>,
+    /// By part, positions of candidates.
+    cands: Vec<Vec<usize>>,
+}
+
+impl<'g> Side<'g> {
+    fn of(grid: &'g Grid<'_>, kept: &[usize], kind: ItemKind) -> Self {
+        let is_rod = kind == ItemKind::Rod;
+        let count = if is_rod { grid.rods.len() } else { grid.reels.len() };
+        let mut cands = vec![Vec::new(); count];
+        for (c, cand) in grid.cands.iter().enumerate() {
+            cands[if is_rod { cand.rod } else { cand.reel }].push(c);
+        }
+        Self { parts: Parts::of(grid, kept, is_rod), cands }
+    }
 }
 
 fn part<'a>(grid: &Grid<'a>, cand: &Cand, kind: ItemKind) -> &'a str {
@@ -38,7 +58,7 @@ fn explain(
     kind: ItemKind,
     id: &str,
     ready: bool,
-    pairs: &[(usize, usize)],
+    side: &Side<'_>,
 ) -> (AshoreReason, String) {
     use AshoreReason as R;
     if !ready {
@@ -52,21 +72,19 @@ fn explain(
     {
         return (R::Locker, text);
     }
-    let useful: Vec<usize> = (0..grid.cands.len())
-        .filter(|c| part(grid, &grid.cands[*c], kind) == id)
-        .filter(|c| !grid.cands[*c].offers.is_empty())
-        .collect();
+    let names = if kind == ItemKind::Rod { &grid.rods } else { &grid.reels };
+    let at = names.binary_search(&id).ok();
+    let own = at.map(|at| side.cands[at].as_slice()).unwrap_or_default();
+    let useful: Vec<usize> =
+        own.iter().copied().filter(|c| !grid.cands[*c].offers.is_empty()).collect();
     if useful.is_empty() {
         return (R::CoversNothing, "It covers none of the lures of this trip.".into());
     }
-    let names = if kind == ItemKind::Rod { &grid.rods } else { &grid.reels };
-    let taken: BTreeSet<_> =
-        selection.outfits.iter().map(|c| part(grid, &grid.cands[*c], kind)).collect();
-    let better = pairs
-        .iter()
-        .filter(|(worse, _)| names[*worse] == id)
-        .map(|(_, better)| names[*better])
-        .find(|name| taken.contains(name));
+    let taken = selection.outfits.iter().map(|c| &grid.cands[*c]);
+    let taken: BTreeSet<usize> =
+        taken.map(|c| if kind == ItemKind::Rod { c.rod } else { c.reel }).collect();
+    let better = taken.into_iter().find(|b| at.is_some_and(|at| side.parts.is_order(at, *b)));
+    let better = better.map(|better| names[better]);
     let free: Vec<_> = useful
         .iter()
         .copied()

@@ -48,6 +48,18 @@ pub(crate) fn none(grid: &Grid<'_>) -> Pruning {
 
 /// Prunes.
 pub(crate) fn prune(grid: &Grid<'_>) -> Pruning {
+    let kept = kept(grid);
+    let pairs = |is_rod| {
+        let (parts, count) = (Parts::of(grid, &kept, is_rod), Parts::count(grid, is_rod));
+        let pairs = (0..count).flat_map(|worse| (0..count).map(move |better| (worse, better)));
+        pairs.filter(|(worse, better)| parts.is_order(*worse, *better)).collect()
+    };
+    let (rods, reels) = (pairs(true), pairs(false));
+    Pruning { kept, rods, reels }
+}
+
+/// Candidates that another one of the same boat, rod and reel does not cover.
+pub(crate) fn kept(grid: &Grid<'_>) -> Vec<usize> {
     let mut kept: Vec<usize> = Vec::new();
     // Candidates are in the order of boat, rod and reel.
     let place = |cand: &Cand| (cand.boat, cand.rod, cand.reel);
@@ -63,39 +75,52 @@ pub(crate) fn prune(grid: &Grid<'_>) -> Pruning {
             kept.push(i);
         }
     }
-    let mut rods = orders(grid, &kept, grid.rods.len(), |c| c.rod, |c| c.reel);
-    let mut reels = orders(grid, &kept, grid.reels.len(), |c| c.reel, |c| c.rod);
-    // What a pin asks for is taken, whatever is better.
-    let pinned = |is_rod, part| grid.wanted.iter().any(|w| w.is_rod == is_rod && w.part == part);
-    rods.retain(|(worse, better)| !pinned(true, *worse) && !pinned(true, *better));
-    reels.retain(|(worse, better)| !pinned(false, *worse) && !pinned(false, *better));
-    Pruning { kept, rods, reels }
+    kept
 }
 
-/// Pairs `(worse, better)` of parts; between equals the earlier id is the better.
-fn orders(
-    grid: &Grid<'_>,
-    kept: &[usize],
-    count: usize,
-    part: impl Fn(&Cand) -> usize,
-    partner: impl Fn(&Cand) -> usize,
-) -> Vec<(usize, usize)> {
-    let mut by_part: Vec<Vec<&Cand>> = vec![Vec::new(); count];
-    for &c in kept {
-        by_part[part(&grid.cands[c])].push(&grid.cands[c]);
-    }
-    let replaces = |better: usize, worse: usize| {
-        by_part[worse]
-            .iter()
-            .all(|w| by_part[better].iter().any(|b| partner(b) == partner(w) && covers(b, w)))
-    };
-    let mut pairs = Vec::new();
-    for worse in (0..count).filter(|p| !by_part[*p].is_empty()) {
-        for better in (0..count).filter(|p| *p != worse && !by_part[*p].is_empty()) {
-            if replaces(better, worse) && (better < worse || !replaces(worse, better)) {
-                pairs.push((worse, better));
-            }
+/// Rods, or reels, with their candidates.
+pub(crate) struct Parts<'g> {
+    /// By part, its candidates by partner.
+    by_part: Vec<Vec<&'g Cand>>,
+    is_rod: bool,
+    /// Parts that a pin asks for: they are taken, whatever is better.
+    pinned: Vec<usize>,
+}
+
+impl<'g> Parts<'g> {
+    /// Rods or reels of the candidates that are kept.
+    pub(crate) fn of(grid: &'g Grid<'_>, kept: &[usize], is_rod: bool) -> Self {
+        let mut by_part: Vec<Vec<&Cand>> = vec![Vec::new(); Self::count(grid, is_rod)];
+        for cand in kept.iter().map(|c| &grid.cands[*c]) {
+            by_part[if is_rod { cand.rod } else { cand.reel }].push(cand);
         }
+        let wanted = grid.wanted.iter().filter(|w| w.is_rod == is_rod);
+        Self { by_part, is_rod, pinned: wanted.map(|w| w.part).collect() }
     }
-    pairs
+
+    fn count(grid: &Grid<'_>, is_rod: bool) -> usize {
+        if is_rod { grid.rods.len() } else { grid.reels.len() }
+    }
+
+    fn partner(&self, cand: &Cand) -> usize {
+        if self.is_rod { cand.reel } else { cand.rod }
+    }
+
+    fn replaces(&self, better: usize, worse: usize) -> bool {
+        self.by_part[worse].iter().all(|w| {
+            let same = |b: &&&Cand| self.partner(b) == self.partner(w);
+            self.by_part[better].iter().filter(same).any(|b| covers(b, w))
+        })
+    }
+
+    /// Whether one part need not be taken before the other; between equals the earlier id is the
+    /// better.
+    pub(crate) fn is_order(&self, worse: usize, better: usize) -> bool {
+        let used = |part: usize| !self.by_part[part].is_empty() && !self.pinned.contains(&part);
+        worse != better
+            && used(worse)
+            && used(better)
+            && self.replaces(better, worse)
+            && (better < worse || !self.replaces(worse, better))
+    }
 }

@@ -17,7 +17,7 @@ use super::basis::clock;
 use super::cards::Cards;
 use super::cure::Cures;
 use super::gauge::{Gauge, Stopped};
-use super::hands::Hands;
+use super::hands::{self, Hands};
 use super::jobs;
 use super::lines::Spooled;
 use super::offers::{self, Judge};
@@ -169,7 +169,8 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.outfits =
             plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit)).collect();
         wire.assignments = assignments(plan, summary);
-        let hands = Hands { judge: self.judge, problem: self.problem, plan };
+        let own = hands::own(self.problem, plan);
+        let hands = Hands { judge: self.judge, problem: &own, plan };
         wire.starts = hands.starts();
         (wire.load_list, wire.return_list) = hands.lists();
         wire.jobs = jobs::jobs(self.judge, plan);
@@ -196,7 +197,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             wire.rig_cards = rig_cards;
             wire.left_ashore = self.left_ashore(plan);
         }
-        let cures = Cures { judge: self.judge, view: self.view, problem: self.problem, plan };
+        let cures = Cures::new(self.judge, self.view, self.problem, plan);
         for uncovered in &plan.uncovered {
             gauge.go_on()?;
             wire.uncovered.push(match is_late() {

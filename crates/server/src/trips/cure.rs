@@ -1,5 +1,7 @@
 //! Needs that stay below their verdict, and the cheapest cure of each.
 
+use std::cell::OnceCell;
+
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
 use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
@@ -12,23 +14,35 @@ use deepbend_planner::problem::Candidate;
 use super::answer::uncovered_reason;
 use super::buy;
 use super::lines::{FITTED, short};
-use super::offers::{Judge, outfit, rings_allow};
-use super::pool::{self, Pool};
+use super::offers::{Judge, Weighed, outfit, rings_allow};
+use super::pool::{self, Pool, PoolReel, PoolRod};
 
 /// Writes what is uncovered.
 #[derive(Debug)]
 pub(super) struct Cures<'a, 'v> {
-    pub(super) judge: &'a Judge<'a, 'v>,
-    pub(super) view: &'v View,
-    pub(super) problem: &'a TripProblem,
-    pub(super) plan: &'a TripPlan,
+    judge: &'a Judge<'a, 'v>,
+    view: &'v View,
+    problem: &'a TripProblem,
+    plan: &'a TripPlan,
+    /// What lies anywhere, gathered when it is asked for.
+    all: OnceCell<Pool<'v>>,
 }
 
 /// A change that takes longer than this is dearer than bringing an item. From memory: 0.25 for a
 /// move, 0.03 for a minute.
 const QUICK_MINUTES: f64 = 8.0;
 
-impl Cures<'_, '_> {
+impl<'a, 'v> Cures<'a, 'v> {
+    /// Cures for what a plan leaves open.
+    pub(super) fn new(
+        judge: &'a Judge<'a, 'v>,
+        view: &'v View,
+        problem: &'a TripProblem,
+        plan: &'a TripPlan,
+    ) -> Self {
+        Self { judge, view, problem, plan, all: OnceCell::new() }
+    }
+
     /// Writes one of them.
     pub(super) fn write(&self, uncovered: &Uncovered) -> pb::Uncovered {
         let need = self.judge.need(&uncovered.segment, &uncovered.lure);
@@ -229,32 +243,53 @@ impl Cures<'_, '_> {
         quickest
     }
 
-    /// A ready outfit of which at least one part lies at a place that the pool does not have.
+    /// A ready outfit of which at least one part lies at a place that the pool does not have: as few such
+    /// parts as can be, of the most promising rods and reels.
     fn bring(&self, need: usize) -> Option<String> {
         let here = self.judge;
         let anywhere = |item: &Item| pool::lies(self.view, item);
-        let all = Pool::gather(self.judge.model, self.view, here.asked, &anywhere);
-        let wide = Judge { pool: &all, ..*here };
+        let all = self.all.get_or_init(|| {
+            let all = Pool::gather(here.model, self.view, here.asked, &anywhere);
+            // A leader from elsewhere would be one more thing to bring.
+            Pool { leaders: here.pool.leaders.clone(), ..all }
+        });
+        let wide = Judge { pool: all, ..*here };
         let wanted = &here.asked.trip.needs[need];
-        let case = &here.cases[need];
-        let known = |place: &str| here.pool.places.iter().any(|p| p.id == place);
+        let is_near = |place: &str| here.pool.places.iter().any(|p| p.id == place);
+        let weigh = |rod: &PoolRod<'_>, reel: &PoolReel<'_>| -> Option<Weighed> {
+            let line = reel.lines.iter().rfind(|line| rings_allow(rod.rod, line))?;
+            let mut outfit = outfit(rod.rod, reel.reel, line);
+            Some(wide.with_best_leader(&here.cases[need], &mut outfit).1)
+        };
+        let rods: Vec<_> = all.rods.iter().filter(|rod| rod.ready).collect();
+        let reels: Vec<_> = all.reels.iter().filter(|reel| reel.ready).collect();
+        // Each rod is tried with one reel, then each reel with the best rod of its kind.
+        let mut first: Vec<_> = reels.clone();
+        first.sort_by_key(|reel| !is_near(&reel.place));
+        let with_first = |rod: &PoolRod<'_>| {
+            let reel = first.iter().find(|reel| wide.may_pair(rod, reel))?;
+            weigh(rod, reel)
+        };
+        let rods = promising(rods, &with_first, &|rod| is_near(&rod.place));
+        let with_best = |reel: &PoolReel<'_>| {
+            let rod = rods.iter().find(|rod| wide.may_pair(rod, reel))?;
+            weigh(rod, reel)
+        };
+        let reels = promising(reels, &with_best, &|reel| is_near(&reel.place));
         let mut best: Option<(usize, Verdict, f64, String)> = None;
-        for rod in all.rods.iter().filter(|rod| rod.ready) {
-            for reel in all.reels.iter().filter(|reel| reel.ready && wide.may_pair(rod, reel)) {
+        for rod in &rods {
+            for reel in reels.iter().filter(|reel| wide.may_pair(rod, reel)) {
                 let parts = [(rod.item, &rod.place), (reel.item, &reel.place)];
                 let far: Vec<_> = parts
                     .iter()
-                    .filter(|(_, place)| !known(place))
+                    .filter(|(_, place)| !is_near(place))
                     .map(|(item, place)| format!("{} from {place}", item.id))
                     .collect();
-                let Some(line) = reel.lines.iter().rfind(|line| rings_allow(rod.rod, line)) else {
-                    continue;
-                };
-                if far.is_empty() {
+                let known = best.as_ref().map_or(usize::MAX, |(count, ..)| *count);
+                if far.is_empty() || far.len() > known {
                     continue;
                 }
-                let mut outfit = outfit(rod.rod, reel.reel, line);
-                let weighed = wide.with_best_leader(case, &mut outfit).1;
+                let Some(weighed) = weigh(rod, reel) else { continue };
                 let better = best.as_ref().is_none_or(|(count, verdict, score, _)| {
                     (far.len(), weighed.verdict) < (*count, *verdict)
                         || ((far.len(), weighed.verdict) == (*count, *verdict)
@@ -274,6 +309,28 @@ impl Cures<'_, '_> {
         }
         best.map(|(.., text)| text)
     }
+}
+
+/// Rods, or reels, that are looked at closely: so many of those that are near, and of those that are
+/// not.
+const PROMISING: usize = 12;
+
+/// The best, near and far.
+fn promising<'p, P>(
+    parts: Vec<&'p P>,
+    weigh: &dyn Fn(&P) -> Option<Weighed>,
+    is_near: &dyn Fn(&P) -> bool,
+) -> Vec<&'p P> {
+    let weighed = parts.into_iter().filter_map(|part| Some((weigh(part)?, part)));
+    let mut ranked: Vec<_> = weighed.collect();
+    ranked.sort_by(|(a, _), (b, _)| a.verdict.cmp(&b.verdict).then(b.score.total_cmp(&a.score)));
+    let (mut near, mut far) = (0, 0);
+    let kept = ranked.into_iter().filter(|(_, part)| {
+        let count = if is_near(part) { &mut near } else { &mut far };
+        *count += 1;
+        *count <= PROMISING
+    });
+    kept.map(|(_, part)| part).collect()
 }
 
 /// What holds a judgement down: a broken limit, else its limiting factor.

@@ -23,8 +23,33 @@ const MORE_WIND_M_S: f64 = 3.0;
 #[derive(Debug)]
 pub(super) struct Hands<'a, 'v> {
     pub(super) judge: &'a Judge<'a, 'v>,
+    /// No more of it than what the plan takes: see [`own`].
     pub(super) problem: &'a TripProblem,
     pub(super) plan: &'a TripPlan,
+}
+
+/// A problem without the outfits, rods and reels that a plan leaves ashore: they change nothing of what
+/// is left of it.
+pub(super) fn own(problem: &TripProblem, plan: &TripPlan) -> TripProblem {
+    let taken = |c: &&Candidate| {
+        plan.outfits.iter().any(|o| (&o.rod, &o.reel, &o.line) == (&c.rod, &c.reel, &c.line))
+    };
+    let aboard = |id: &str| plan.loads.iter().any(|load| load.id == id);
+    TripProblem {
+        boat: problem.boat.clone(),
+        places: problem.places.clone(),
+        rods: problem.rods.iter().filter(|r| aboard(&r.id)).cloned().collect(),
+        reels: problem.reels.iter().filter(|r| aboard(&r.id)).cloned().collect(),
+        leaders: problem.leaders.clone(),
+        line_stock: problem.line_stock.clone(),
+        lures: problem.lures.clone(),
+        anglers: problem.anglers.clone(),
+        segments: problem.segments.clone(),
+        needs: problem.needs.clone(),
+        candidates: problem.candidates.iter().filter(taken).cloned().collect(),
+        job_minutes_budget: problem.job_minutes_budget,
+        pins: Vec::new(),
+    }
 }
 
 /// An outfit that still fishes a need.

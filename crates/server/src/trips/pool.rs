@@ -62,7 +62,7 @@ pub(super) struct PoolReel<'v> {
 }
 
 /// A leader that can be tied on.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct PoolLeader {
     pub(super) stock: plan::LeaderStock,
     pub(super) leader: Leader,
