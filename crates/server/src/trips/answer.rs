@@ -31,6 +31,8 @@ pub(super) struct Writer<'a, 'v> {
     pub(super) view: &'v View,
     pub(super) deadlines: &'a Deadlines,
     pub(super) basis: pb::PlanBasis,
+    /// Whether everything was judged that can be put together.
+    pub(super) is_whole: bool,
 }
 
 /// The status as the contract has it.
@@ -199,13 +201,13 @@ impl<'a, 'v> Writer<'a, 'v> {
         }
         let cures = Cures::new(self.judge, self.view, self.problem, plan);
         for uncovered in &plan.uncovered {
-            gauge.go_on()?;
+            gauge.wanted()?;
             wire.uncovered.push(match is_late() {
                 true => cures.brief(uncovered),
                 false => cures.write(uncovered),
             });
         }
-        wire.abridged = in_haste.get();
+        wire.abridged = in_haste.get() || !self.is_whole;
         Ok(())
     }
 

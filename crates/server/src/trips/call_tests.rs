@@ -80,6 +80,30 @@ async fn a_deadline_ends_the_work() {
     assert_eq!(status.code(), Code::DeadlineExceeded);
 }
 
+// Source: the contract of Plan.abridged: the best of what was judged, with a bound that holds for all.
+#[tokio::test]
+async fn who_is_in_a_hurry_gets_a_plan_of_what_was_judged() {
+    let mut request = demo_trip("T1", &["B2", "B3", "S0"]);
+    let trip = request.trip.as_mut().unwrap();
+    trip.segments.iter_mut().for_each(|segment| segment.angler_ids.clear());
+    let service = Fleet::demo().service();
+    let best = service.plan_trip(Request::new(request.clone())).await.unwrap().into_inner();
+    let best = best.plan.unwrap().value.unwrap().objective_micros;
+    let asked = ask::trip(request).unwrap();
+    let view = service.inventory.as_ref().unwrap().view();
+    let gauge = Gauge::new(None, CancellationToken::new(), Sender::default()).hurried();
+    let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &gauge);
+    let plan = desk.trip(&asked.trips).unwrap();
+    assert_eq!(plan.status(), pb::PlanStatus::Feasible);
+    assert!(plan.abridged && !plan.reproducible && !plan.outfits.is_empty());
+    assert!(plan.value.unwrap().objective_micros < best);
+    assert!(plan.bound_micros.unwrap() >= best);
+    // It is good when it comes back.
+    let trip = plan.trip.clone();
+    let check = pb::CheckCoverageRequest { trip, plan: Some(plan), ..Default::default() };
+    service.check_coverage(Request::new(check)).await.unwrap();
+}
+
 // From memory: whoever gives up is not worked for.
 #[test]
 fn a_caller_who_gives_up_ends_the_work() {

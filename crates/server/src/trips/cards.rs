@@ -47,7 +47,7 @@ impl Cards<'_, '_> {
         let mut cards = Vec::new();
         let mut gathered = Gathered::default();
         for cover in &self.plan.coverage {
-            gauge.go_on()?;
+            gauge.wanted()?;
             if is_late() {
                 break;
             }

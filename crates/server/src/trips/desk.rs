@@ -7,8 +7,11 @@ use deepbend_core::model::Model;
 use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
 use deepbend_planner::fleet::{FleetTrip, Infeasible, LeftOut};
-use deepbend_planner::weights::Micros;
-use deepbend_planner::{FleetAnswer, FleetPlan, FleetProblem, Weights};
+use deepbend_planner::problem::Need;
+use deepbend_planner::weights::{Micros, ONE};
+use deepbend_planner::{
+    FleetAnswer, FleetPlan, FleetProblem, Status as Proof, TripProblem, Weights,
+};
 use tokio::time::Instant;
 use tonic::Status;
 
@@ -121,17 +124,34 @@ impl<'d> Desk<'d> {
         let mut problem = FleetProblem { trips: Vec::new() };
         let rods = judges.iter().map(|judge| judge.pool.rods.len()).sum();
         self.gauge.begin(pb::PlanStage::Judging, rods);
-        for judge in &judges {
+        let mut is_whole = true;
+        for (t, judge) in judges.iter().enumerate() {
             let mut trip = judge.pool.problem(judge.asked);
-            trip.candidates = judge.candidates(self.gauge).map_err(stopped)?;
+            let (candidates, all) = judge
+                .candidates(self.gauge, self.gauge.enough(judges.len() - t))
+                .map_err(stopped)?;
+            trip.candidates = candidates;
+            is_whole &= all;
             problem.trips.push(FleetTrip { departs: judge.asked.trip.departs(), problem: trip });
         }
         self.gauge.begin(pb::PlanStage::Searching, 0);
         let found = search::search(&problem, &self.weights, self.nodes, self.until, self.gauge);
         let found = found.map_err(no_answer)?;
-        let reproducible = !found.cut;
+        let reproducible = !found.cut && is_whole;
+        let most = |trip: &FleetTrip| at_best(&trip.problem, &self.weights);
         let found = match found.answer {
-            FleetAnswer::Plan(plan) => Found::Plan(*plan),
+            FleetAnswer::Plan(plan) if is_whole => Found::Plan(*plan),
+            // What was not judged could be better, as far as anything can be.
+            FleetAnswer::Plan(mut plan) => {
+                (plan.status, plan.bound) = (Proof::Feasible, problem.trips.iter().map(most).sum());
+                for (plan, trip) in plan.trips.iter_mut().zip(&problem.trips) {
+                    (plan.status, plan.bound) = (Proof::Feasible, most(trip));
+                }
+                Found::Plan(*plan)
+            }
+            FleetAnswer::Infeasible(_) if !is_whole => {
+                Found::Nothing(problem.trips.iter().map(most).sum())
+            }
             FleetAnswer::Infeasible(no) => {
                 let Infeasible { clash, best } = *no;
                 Found::Infeasible(write_clash(clash), best.map(Box::new))
@@ -160,6 +180,7 @@ impl<'d> Desk<'d> {
                 view: self.view,
                 deadlines: &deadlines,
                 basis: basis::write(self.view, judge.asked, trips, &share(t)),
+                is_whole,
             })
             .collect();
         then(&Made { writers, found, reproducible })
@@ -234,6 +255,15 @@ impl<'d> Desk<'d> {
             plan.given_up = best.as_ref().map(|best| clash::given_up(best, Some(t)));
         }
     }
+}
+
+/// What all needs would be worth, each with excellent outfits.
+pub(super) fn at_best(problem: &TripProblem, weights: &Weights) -> Micros {
+    let of = |need: &Need| -> Micros {
+        let shares = weights.shares(need.copies_at_once).into_iter();
+        shares.map(|share| weights.term(need.importance, share, ONE)).sum()
+    };
+    problem.needs.iter().map(of).sum()
 }
 
 fn no_answer(none: NoAnswer) -> Status {

@@ -34,8 +34,8 @@ fn problem(id: &str, places: &[&str]) -> TripProblem {
     let model = Model::builtin();
     let judge = Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(&asked);
-    problem.candidates =
-        judge.candidates(&Gauge::new(None, CancellationToken::new(), Sender::default())).unwrap();
+    let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+    (problem.candidates, _) = judge.candidates(&gauge, None).unwrap();
     problem
 }
 

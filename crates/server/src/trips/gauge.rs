@@ -5,7 +5,7 @@ use deepbend_planner::Progress;
 use deepbend_planner::season::SetProgress;
 use deepbend_planner::weights::Micros;
 use tokio::sync::watch;
-use tokio::time::Instant;
+use tokio::time::{Duration, Instant};
 use tokio_util::sync::CancellationToken;
 
 /// Why work ended early.
@@ -21,6 +21,8 @@ pub(super) enum Stopped {
 #[derive(Debug)]
 pub(super) struct Gauge {
     deadline: Option<Instant>,
+    /// From here on what is judged is enough to plan with.
+    enough: Option<Instant>,
     /// From here on only what a plan cannot be without is written.
     late: Option<Instant>,
     given_up: CancellationToken,
@@ -33,16 +35,43 @@ impl Gauge {
         given_up: CancellationToken,
         now: watch::Sender<pb::PlanProgress>,
     ) -> Self {
-        // Writing in full gets a tenth of the time, and so does what is written after that.
+        // Half of the time is for judging, a quarter for the search, a tenth for writing in full.
         let left = |deadline: Instant| deadline.saturating_duration_since(Instant::now());
-        let late = deadline.and_then(|deadline| deadline.checked_sub(left(deadline) / 10));
-        Self { deadline, late, given_up, now }
+        let before = |share: f64| {
+            deadline.and_then(|deadline| deadline.checked_sub(left(deadline).mul_f64(share)))
+        };
+        Self { deadline, enough: before(0.5), late: before(0.15), given_up, now }
+    }
+
+    /// The same, with nothing judged but what is begun.
+    #[cfg(test)]
+    pub(super) fn hurried(self) -> Self {
+        Self { enough: Some(Instant::now()), ..self }
+    }
+
+    /// When what is judged must do for the first of so many boats, each of which gets as much time.
+    pub(super) fn enough(&self, boats: usize) -> Option<Instant> {
+        let now = Instant::now();
+        let share = |enough: Instant| {
+            let left = enough.saturating_duration_since(now).as_secs_f64();
+            now + Duration::from_secs_f64(left / boats.max(1) as f64)
+        };
+        self.enough.map(share)
+    }
+
+    /// Goes on although it is late, unless nobody waits any more: a plan that is known is written.
+    ///
+    /// # Errors
+    /// [`Stopped`] if it is given up.
+    pub(super) fn wanted(&self) -> Result<(), Stopped> {
+        let gone = self.given_up.is_cancelled();
+        if gone { Err(Stopped::Cancelled) } else { Ok(()) }
     }
 
     /// The same for work that is never abridged.
     pub(super) fn unhurried(&self) -> Self {
         let (given_up, now) = (self.given_up.clone(), watch::Sender::default());
-        Self { deadline: self.deadline, late: None, given_up, now }
+        Self { deadline: self.deadline, enough: None, late: None, given_up, now }
     }
 
     /// Whether there is no time left for more than what a plan cannot be without.

@@ -13,6 +13,7 @@ use deepbend_core::model::Model;
 use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_planner::problem::{Candidate, Offer};
 use deepbend_planner::weights::{Micros, Weights};
+use tokio::time::Instant;
 
 use super::ask::Asked;
 use super::gauge::{Gauge, Stopped};
@@ -170,21 +171,31 @@ type Tried = (Option<usize>, Score);
 impl Judge<'_, '_> {
     /// All candidates, also of items that are not ready: the planner takes none of them, and says
     /// what they would have done. `gauge` is asked between pairs of
-    /// rod and reel, and told of each rod.
+    /// rod and reel, and told of each rod. From `enough` on no other rod is begun; then some are left out,
+    /// and the second part says that it is not all. What lies on the boat comes first.
     ///
     /// # Errors
     /// [`Stopped`] as soon as `gauge` says so.
-    pub(super) fn candidates(&self, gauge: &Gauge) -> Result<Vec<Candidate>, Stopped> {
-        let rods = &self.pool.rods;
+    pub(super) fn candidates(
+        &self,
+        gauge: &Gauge,
+        enough: Option<Instant>,
+    ) -> Result<(Vec<Candidate>, bool), Stopped> {
+        let mut rods: Vec<_> = self.pool.rods.iter().enumerate().collect();
+        rods.sort_by_key(|(_, rod)| (!rod.ready, rod.place != self.pool.boat.place));
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
         let next = AtomicUsize::new(0);
         // Each takes the next rod; what is judged does not depend on who judges it.
         let work = || -> Result<Vec<(usize, Vec<Candidate>)>, Stopped> {
             let mut judged = Vec::new();
             loop {
+                let is_enough = || enough.is_some_and(|enough| Instant::now() >= enough);
+                if !judged.is_empty() && is_enough() {
+                    return Ok(judged);
+                }
                 let at = next.fetch_add(1, Ordering::Relaxed);
-                let Some(rod) = rods.get(at) else { return Ok(judged) };
-                judged.push((at, self.of_rod(rod, gauge)?));
+                let Some((position, rod)) = rods.get(at) else { return Ok(judged) };
+                judged.push((*position, self.of_rod(rod, gauge)?));
             }
         };
         let mut all = Vec::with_capacity(rods.len());
@@ -197,8 +208,9 @@ impl Judge<'_, '_> {
             }
             Ok(())
         })?;
+        let is_whole = all.len() == rods.len();
         all.sort_unstable_by_key(|(at, _)| *at);
-        Ok(all.into_iter().flat_map(|(_, candidates)| candidates).collect())
+        Ok((all.into_iter().flat_map(|(_, candidates)| candidates).collect(), is_whole))
     }
 
     fn of_rod(&self, rod: &PoolRod<'_>, gauge: &Gauge) -> Result<Vec<Candidate>, Stopped> {

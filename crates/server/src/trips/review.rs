@@ -7,12 +7,13 @@ use deepbend_contract::{At, Difference, Faults, ToWire as _, differences, pb};
 use deepbend_planner::plan::PlannedOutfit;
 use deepbend_planner::problem::{Candidate, Pin};
 use deepbend_planner::rewrite::{Decisions, NoOutfit};
+use deepbend_planner::weights::Micros;
 use deepbend_planner::{Status as Proof, TripPlan, TripProblem, check, gap, rewrite};
 use tonic::Status;
 
 use super::answer::{Deadlines, Writer};
 use super::ask::Before;
-use super::desk::Desk;
+use super::desk::{Desk, at_best};
 use super::gauge::Stopped;
 use super::lines::FITTED;
 use super::offers::{self, Judge};
@@ -59,7 +60,7 @@ fn differing(desk: &Desk<'_>, before: &Before) -> Result<Vec<Difference>, Stoppe
     let judge =
         Judge { model: desk.model, weights: &desk.weights, asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(asked);
-    problem.candidates = judge.candidates(desk.gauge)?;
+    (problem.candidates, _) = judge.candidates(desk.gauge, None)?;
     against(desk, before, &judge, problem)
 }
 
@@ -95,6 +96,7 @@ fn against(
         view: desk.view,
         deadlines: &deadlines,
         basis: given_basis.clone(),
+        is_whole: true,
     };
     let mut right = writer.plan(&plan, given.reproducible, &gauge)?;
     right.model = Some(desk.model.id().to_wire());
@@ -104,7 +106,7 @@ fn against(
     if given_basis.others.is_empty() && asked.aboard.is_none() && !asked.summary {
         right.if_sighted = sighted::written_again(desk.view, asked, &deadlines, &given.if_sighted);
     }
-    found.extend(searched(given, &mut right));
+    found.extend(searched(given, &mut right, at_best(&problem, &desk.weights)));
     abridged(given, &mut right);
     // Both are messages of the contract.
     found.extend(differences(given, &right).unwrap_or_default());
@@ -236,7 +238,7 @@ fn broken(problem: &TripProblem, desk: &Desk<'_>, plan: &mut TripPlan) -> Vec<Di
 }
 
 /// What only a search can tell is taken over, as far as it goes together.
-fn searched(given: &pb::Plan, right: &mut pb::Plan) -> Vec<Difference> {
+fn searched(given: &pb::Plan, right: &mut pb::Plan, most: Micros) -> Vec<Difference> {
     if let (Some(counts), Some(right)) = (&given.counts, &mut right.counts) {
         right.node_count = counts.node_count.max(0);
     }
@@ -264,7 +266,6 @@ fn searched(given: &pb::Plan, right: &mut pb::Plan) -> Vec<Difference> {
     }
     right.status = pb::PlanStatus::Feasible.into();
     // More than all needs at their best no plan is worth.
-    let most = right.bound_micros.unwrap_or(reached);
     let bound = given.bound_micros.unwrap_or(most).clamp(reached, most.max(reached));
     right.bound_micros = Some(bound);
     right.gap = Some(gap(reached, bound));
@@ -282,7 +283,18 @@ fn abridged(given: &pb::Plan, right: &mut pb::Plan) {
     if !given.abridged {
         return;
     }
-    let mut lacks = false;
+    let counts = |plan: &pb::Plan| plan.counts.as_ref().map_or(0, |c| c.candidate_count);
+    // What was not judged in time is missed wherever a plan tells of what it does not take.
+    let mut lacks = counts(given) < counts(right);
+    if lacks {
+        right.left_ashore.clone_from(&given.left_ashore);
+        (right.bound_micros, right.gap) = (given.bound_micros, given.gap);
+        right.counts.iter_mut().for_each(|c| c.candidate_count = counts(given));
+        for (one, right) in given.uncovered.iter().zip(&mut right.uncovered) {
+            let pb::Uncovered { segment_id, lure_id, importance, reached, .. } = right.clone();
+            *right = pb::Uncovered { segment_id, lure_id, importance, reached, ..one.clone() };
+        }
+    }
     let mut spare = |left_out: bool| {
         lacks |= left_out;
         left_out

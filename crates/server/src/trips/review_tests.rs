@@ -159,7 +159,7 @@ async fn every_falsified_field_is_named() {
     let cases = offers::cases(asked, &pool);
     let judge = Judge { model, weights: &desk.weights, asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(asked);
-    problem.candidates = judge.candidates(&gauge).unwrap();
+    (problem.candidates, _) = judge.candidates(&gauge, None).unwrap();
     let faults = |plan: &pb::Plan| -> Vec<String> {
         let mut faults = Faults::new();
         ask_plan::read(plan, Some(&before.asked.trip.wire), Some(&view), At::ROOT, &mut faults);

@@ -45,7 +45,7 @@ pub(super) fn search(
     };
     let mut answer =
         plan_fleet_watched(problem, weights, &budget, &ask).map_err(NoAnswer::Faults)?;
-    gauge.go_on().map_err(NoAnswer::Stopped)?;
+    gauge.wanted().map_err(NoAnswer::Stopped)?;
     settle(&mut answer);
     let made = match &answer {
         FleetAnswer::Plan(plan) => Some((problem, &**plan)),
@@ -81,9 +81,9 @@ fn settle(answer: &mut FleetAnswer) {
     }
 }
 
-/// When the search must end so that the plan can still be written: a fifth of what is left.
+/// When the search must end so that the plan can still be written: a quarter of what is left.
 pub(super) fn end(deadline: Instant) -> Instant {
-    deadline.checked_sub(left(deadline) / 5).unwrap_or(deadline)
+    deadline.checked_sub(left(deadline) / 4).unwrap_or(deadline)
 }
 
 fn left(until: Instant) -> Duration {
