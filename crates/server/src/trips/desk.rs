@@ -134,6 +134,9 @@ impl<'d> Desk<'d> {
             is_whole &= all;
             problem.trips.push(FleetTrip { departs: judge.asked.trip.departs(), problem: trip });
         }
+        if !is_whole {
+            self.gauge.judged_in_part();
+        }
         self.gauge.begin(pb::PlanStage::Searching, 0);
         let found = search::search(&problem, &self.weights, self.nodes, self.until, self.gauge);
         let found = found.map_err(no_answer)?;

@@ -1,5 +1,7 @@
 //! How the work on a request stands, and when it is to end.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use deepbend_contract::pb;
 use deepbend_planner::Progress;
 use deepbend_planner::season::SetProgress;
@@ -27,6 +29,8 @@ pub(super) struct Gauge {
     late: Option<Instant>,
     given_up: CancellationToken,
     now: watch::Sender<pb::PlanProgress>,
+    /// Whether not all was judged: then a bound of the search is none of all plans.
+    in_part: AtomicBool,
 }
 
 impl Gauge {
@@ -40,7 +44,8 @@ impl Gauge {
         let before = |share: f64| {
             deadline.and_then(|deadline| deadline.checked_sub(left(deadline).mul_f64(share)))
         };
-        Self { deadline, enough: before(0.5), late: before(0.15), given_up, now }
+        let in_part = AtomicBool::new(false);
+        Self { deadline, enough: before(0.5), late: before(0.15), given_up, now, in_part }
     }
 
     /// The same, with nothing judged but what is begun.
@@ -71,7 +76,8 @@ impl Gauge {
     /// The same for work that is never abridged.
     pub(super) fn unhurried(&self) -> Self {
         let (given_up, now) = (self.given_up.clone(), watch::Sender::default());
-        Self { deadline: self.deadline, enough: None, late: None, given_up, now }
+        let in_part = AtomicBool::new(false);
+        Self { deadline: self.deadline, enough: None, late: None, given_up, now, in_part }
     }
 
     /// Whether there is no time left for more than what a plan cannot be without.
@@ -114,10 +120,16 @@ impl Gauge {
         self.in_stage(stage, |now| now.done_count += 1);
     }
 
+    /// Not all was judged that can be put together.
+    pub(super) fn judged_in_part(&self) {
+        self.in_part.store(true, Ordering::Relaxed);
+    }
+
     /// How the search for a plan stands.
     pub(super) fn search(&self, progress: &Progress) {
+        let bound = progress.bound.filter(|_| !self.in_part.load(Ordering::Relaxed));
         self.in_stage(pb::PlanStage::Searching, |now| {
-            stand(now, progress.reached, progress.bound, progress.nodes);
+            stand(now, progress.reached, bound, progress.nodes);
         });
     }
 

@@ -165,14 +165,24 @@ pub(super) struct Judge<'a, 'v> {
     pub(super) cases: &'a [Case<'a>],
 }
 
+/// A rod that is to be judged with the reels of the boat, or with all others.
+struct Task<'p, 'v> {
+    at: usize,
+    rod: &'p PoolRod<'v>,
+    own_reels: bool,
+}
+
+/// Positions of rods and reels, with what can be put together of them.
+type Judged = Vec<(usize, usize, Vec<Candidate>)>;
+
 /// A leader and what it does for one need; `None`: no leader.
 type Tried = (Option<usize>, Score);
 
 impl Judge<'_, '_> {
     /// All candidates, also of items that are not ready: the planner takes none of them, and says
     /// what they would have done. `gauge` is asked between pairs of
-    /// rod and reel, and told of each rod. From `enough` on no other rod is begun; then some are left out,
-    /// and the second part says that it is not all. What lies on the boat comes first.
+    /// rod and reel, and told of each rod. From `enough` on nothing more is begun; then some are left
+    /// out, and the second part says that it is not all.
     ///
     /// # Errors
     /// [`Stopped`] as soon as `gauge` says so.
@@ -181,12 +191,17 @@ impl Judge<'_, '_> {
         gauge: &Gauge,
         enough: Option<Instant>,
     ) -> Result<(Vec<Candidate>, bool), Stopped> {
-        let mut rods: Vec<_> = self.pool.rods.iter().enumerate().collect();
-        rods.sort_by_key(|(_, rod)| (!rod.ready, rod.place != self.pool.boat.place));
+        // What lies on the boat is put together first, then the rest of the rods and of the reels.
+        let is_own = |place: &String| *place == self.pool.boat.place;
+        let mut tasks: Vec<Task<'_, '_>> = Vec::new();
+        for (at, rod) in self.pool.rods.iter().enumerate() {
+            tasks.extend([true, false].map(|own_reels| Task { at, rod, own_reels }));
+        }
+        tasks.sort_by_key(|t| (!t.rod.ready, !t.own_reels, !is_own(&t.rod.place)));
         let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
         let next = AtomicUsize::new(0);
-        // Each takes the next rod; what is judged does not depend on who judges it.
-        let work = || -> Result<Vec<(usize, Vec<Candidate>)>, Stopped> {
+        // Each takes the next task; what is judged does not depend on who judges it.
+        let work = || -> Result<Vec<Judged>, Stopped> {
             let mut judged = Vec::new();
             loop {
                 let is_enough = || enough.is_some_and(|enough| Instant::now() >= enough);
@@ -194,13 +209,13 @@ impl Judge<'_, '_> {
                     return Ok(judged);
                 }
                 let at = next.fetch_add(1, Ordering::Relaxed);
-                let Some((position, rod)) = rods.get(at) else { return Ok(judged) };
-                judged.push((*position, self.of_rod(rod, gauge)?));
+                let Some(task) = tasks.get(at) else { return Ok(judged) };
+                judged.push(self.of_task(task, gauge)?);
             }
         };
-        let mut all = Vec::with_capacity(rods.len());
+        let mut all = Vec::with_capacity(tasks.len());
         std::thread::scope(|scope| -> Result<(), Stopped> {
-            let others: Vec<_> = (1..cores.min(rods.len())).map(|_| scope.spawn(work)).collect();
+            let others: Vec<_> = (1..cores.min(tasks.len())).map(|_| scope.spawn(work)).collect();
             all.extend(work()?);
             for other in others {
                 let judged = other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
@@ -208,22 +223,27 @@ impl Judge<'_, '_> {
             }
             Ok(())
         })?;
-        let is_whole = all.len() == rods.len();
-        all.sort_unstable_by_key(|(at, _)| *at);
-        Ok((all.into_iter().flat_map(|(_, candidates)| candidates).collect(), is_whole))
+        let is_whole = all.len() == tasks.len();
+        let mut pairs: Vec<_> = all.into_iter().flatten().collect();
+        pairs.sort_unstable_by_key(|(rod, reel, _)| (*rod, *reel));
+        Ok((pairs.into_iter().flat_map(|(.., candidates)| candidates).collect(), is_whole))
     }
 
-    fn of_rod(&self, rod: &PoolRod<'_>, gauge: &Gauge) -> Result<Vec<Candidate>, Stopped> {
-        let mut candidates = Vec::new();
-        for reel in &self.pool.reels {
+    fn of_task(&self, task: &Task<'_, '_>, gauge: &Gauge) -> Result<Judged, Stopped> {
+        let mut judged = Vec::new();
+        for (at, reel) in self.pool.reels.iter().enumerate() {
+            let own = reel.place == self.pool.boat.place;
             // Pins are the planner's to keep: it names those that clash.
-            if rod.handle == reel.kind && self.suits_somebody(reel) {
+            let may = task.rod.handle == reel.kind && self.suits_somebody(reel);
+            if own == task.own_reels && may {
                 gauge.go_on()?;
-                candidates.extend(self.of_pair(rod, reel));
+                judged.push((task.at, at, self.of_pair(task.rod, reel)));
             }
         }
-        gauge.step(pb::PlanStage::Judging);
-        Ok(candidates)
+        if !task.own_reels {
+            gauge.step(pb::PlanStage::Judging);
+        }
+        Ok(judged)
     }
 
     /// Whether kind and pins let the reel go on the rod.
