@@ -91,3 +91,19 @@ fn a_cloned_store_does_not_flood_what_is_contested() {
     assert_eq!(text.matches("from a cloned store").count(), 5, "{text}");
     keeps_to(80, &text);
 }
+
+// By hand: plans of two boats have no trip in common.
+#[test]
+fn plans_without_a_common_trip_are_not_said_to_be_worth_as_much() {
+    let trip = |boat: &str| pb::ChangedTrip { boat_id: boat.to_owned(), ..Default::default() };
+    let difference = pb::PlanDifference {
+        removed_trips: vec![trip("B1")],
+        added_trips: vec![trip("B3")],
+        ..pb::PlanDifference::default()
+    };
+    let text = render::plan_difference(&difference, false, 80);
+    assert!(text.contains("No trip is in both") && !text.contains("worth"), "{text}");
+    assert!(text.contains("B1") && text.contains("B3"), "{text}");
+    let text = render::plan_difference(&pb::PlanDifference::default(), true, 80);
+    assert!(text.contains("worth as much"), "{text}");
+}

@@ -8,6 +8,9 @@ use crate::prune::{self, Parts};
 use crate::weights::{Micros, ONE};
 use crate::worth::{self, Selection};
 
+/// Less worth than this is shown as nothing.
+const SHOWN: f64 = 0.005;
+
 /// Everything that stays ashore, rods first.
 pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
     let kept = prune::kept(grid);
@@ -95,9 +98,13 @@ fn explain(
     let gain = free.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
     match (gain, better) {
         (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit() => {
+            let gain = gain as f64 / ONE as f64;
+            let adds = match gain >= SHOWN {
+                true => format!("{gain:.2}"),
+                false => "next to nothing".to_owned(),
+            };
             let text = format!(
-                "It would add {:.2}, less than each of those taken; all {} places are in use.",
-                gain as f64 / ONE as f64,
+                "It would add {adds}, less than each of those taken; all {} places are in use.",
                 grid.limit()
             );
             (R::NoHolder, text)
@@ -111,10 +118,13 @@ fn explain(
         }
         (gain, None) => {
             let lost = gain.map_or(0, |g| -g).max(0) as f64 / ONE as f64;
-            (
-                R::AddsTooLittle,
-                format!("What it adds to the plan's worth is {lost:.2} less than it costs."),
-            )
+            let text = match lost >= SHOWN {
+                true => {
+                    format!("What it adds to the plan's worth is {lost:.2} less than it costs.")
+                }
+                false => "It adds no more to the plan's worth than it costs.".to_owned(),
+            };
+            (R::AddsTooLittle, text)
         }
     }
 }

@@ -3,6 +3,8 @@
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
+use deepbend_core::gear::Word as _;
+
 use crate::grid::{Grid, Lift};
 use crate::model::{self, Effort, Found};
 use crate::plan::{Clash, Constraint};
@@ -122,7 +124,13 @@ pub(crate) fn explain(
         let words: Vec<&str> = set.iter().map(|(_, words)| words.as_str()).collect();
         text.push_str(&format!("{lead}: {}.", words.join("; ")));
     }
-    text.push_str(" Let people take turns, take other gear along, or give one of these up.");
+    let crews = |set: &Vec<(Constraint, String)>| {
+        set.iter().any(|(one, _)| matches!(one, Constraint::AnglersAtOnce { .. }))
+    };
+    text.push_str(match sets.iter().any(crews) {
+        true => " Let people take turns, take other gear along, or give one of these up.",
+        false => " Take other gear along, or give one of these up.",
+    });
     let mut constraints: Vec<Constraint> = Vec::new();
     for (one, _) in sets.into_iter().flatten() {
         if !constraints.contains(&one) {
@@ -188,21 +196,21 @@ impl Question<'_> {
             (Constraint::AnglersAtOnce { boat, segment }, words)
         });
         let named = named.into_iter().map(|one| {
-            let words = word(&one);
+            let words = word(&one, &self.trips);
             (one, words)
         });
         crews.chain(named).collect()
     }
 }
 
-fn word(constraint: &Constraint) -> String {
+fn word(constraint: &Constraint, trips: &[TripProblem]) -> String {
     match constraint {
         Constraint::AnglersAtOnce { boat, segment } => {
             format!("anglers at once in segment {segment} on {boat}")
         }
         Constraint::RodLimit => "the number of rods that may be taken".into(),
         Constraint::Locker => "the length of the rod locker".into(),
-        Constraint::OneReelPerRod => "one reel on one rod".into(),
+        Constraint::OneReelPerRod => "each rod and each reel goes out once, one on one".into(),
         Constraint::ReadyItems => "only ready items may be taken".into(),
         Constraint::MinVerdict => "the verdict that the lures ask for".into(),
         Constraint::NoUnsafe => "no unsafe outfit is used".into(),
@@ -213,8 +221,28 @@ fn word(constraint: &Constraint) -> String {
         Constraint::Pinned { boat, pin } => match pin {
             Pin::Take { id, .. } => format!("{boat} takes {id}"),
             Pin::Leave { id, .. } => format!("{boat} leaves {id}"),
-            Pin::Pair { rod, reel } => format!("{rod} carries {reel} on {boat}"),
+            Pin::Pair { rod, reel } => {
+                format!("{rod} carries {reel} on {boat}{}", misfit(boat, rod, reel, trips))
+            }
             Pin::Hold { segment, lure } => format!("{boat} covers {lure} in segment {segment}"),
         },
+    }
+}
+
+/// Why a rod and a reel cannot be one outfit of a boat, if they cannot.
+fn misfit(boat: &str, rod: &str, reel: &str, trips: &[TripProblem]) -> String {
+    let Some(trip) = trips.iter().find(|trip| trip.boat.place == boat) else {
+        return String::new();
+    };
+    let handle = trip.rods.iter().find(|r| r.id == rod).map(|r| r.handle);
+    let kind = trip.reels.iter().find(|r| r.id == reel).map(|r| r.kind);
+    let (Some(handle), Some(kind)) = (handle, kind) else { return String::new() };
+    if handle != kind {
+        let (handle, kind) = (handle.as_word(), kind.as_word());
+        return format!(", but {rod} is a {handle} rod and {reel} a {kind} reel");
+    }
+    match trip.candidates.iter().any(|c| c.rod == rod && c.reel == reel) {
+        true => String::new(),
+        false => ", but the two make no outfit that can be used".to_owned(),
     }
 }

@@ -222,8 +222,10 @@ fn choose(
 pub(super) fn compare(global: &Global, args: &ComparePlansArgs) -> Result<(), Failure> {
     let (first, second) = (plans(&args.first)?, plans(&args.second)?);
     let difference = plan_difference(&first, &second);
+    let trip = |plan: &pb::Plan| (plan.boat_id.clone(), plan.trip_id.clone());
+    let is_common = first.iter().any(|plan| second.iter().any(|other| trip(plan) == trip(other)));
     put(&match global.output {
-        Format::Table => render::plan_difference(&difference, output::width()),
+        Format::Table => render::plan_difference(&difference, is_common, output::width()),
         Format::Json => output::json_text(&difference)?,
         Format::Jsonl => output::json_line(&difference)?,
         Format::Csv => {

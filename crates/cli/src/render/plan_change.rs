@@ -27,9 +27,18 @@ pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
 
 /// What differs between two plans.
 #[must_use]
-pub fn plan_difference(difference: &pb::PlanDifference, width: usize) -> String {
+pub fn plan_difference(
+    difference: &pb::PlanDifference,
+    has_common_trip: bool,
+    width: usize,
+) -> String {
     let mut page = Page::new(width);
-    write(&mut page, difference, "The second plan");
+    if has_common_trip {
+        write(&mut page, difference, "The second plan");
+    } else {
+        page.paragraph("No trip is in both plans: there is nothing to compare.");
+        changes(&mut page, difference);
+    }
     page.finish()
 }
 

@@ -105,6 +105,18 @@ pub(super) struct Pins {
     pub(super) take: BTreeSet<String>,
     /// Segments and lures that reach their verdict.
     pub(super) hold: BTreeSet<(String, String)>,
+    /// Which pin of the request names an item first.
+    pub(super) named: BTreeMap<String, usize>,
+}
+
+impl Pins {
+    /// The field of the request that names an item: "pins[2].item_id".
+    pub(super) fn field(&self, id: &str, name: &str) -> String {
+        match self.named.get(id) {
+            Some(at) => format!("pins[{at}].{name}"),
+            None => format!("pins.{name}"),
+        }
+    }
 }
 
 /// What a request says beside its trips.
@@ -442,6 +454,11 @@ fn read_pins(
     }
     for (i, pin) in list.into_iter().enumerate() {
         let mut r = Reader::new(at.index(i), faults);
+        for id in [&pin.item_id, &pin.reel_id].into_iter().filter(|id| !id.is_empty()) {
+            pins.iter_mut().for_each(|pins| {
+                pins.named.entry(id.clone()).or_insert(i);
+            });
+        }
         read_pin(&mut r, pin, trips, several, &mut pins);
     }
     pins

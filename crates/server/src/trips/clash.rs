@@ -68,6 +68,9 @@ pub(super) fn write_pin(boat_id: String, pin: Pin) -> pb::Pin {
     pb::Pin { boat_id, ..pin }
 }
 
+/// Things left out that are told in words; the rest is counted.
+const TOLD: usize = 6;
+
 /// What is left out, of one trip or of all.
 pub(super) fn given_up(left_out: &LeftOut, trip: Option<usize>) -> pb::GivenUp {
     let here = |t: usize| trip.is_none_or(|trip| trip == t);
@@ -109,7 +112,12 @@ pub(super) fn given_up(left_out: &LeftOut, trip: Option<usize>) -> pb::GivenUp {
     }
     given.text = match texts.is_empty() {
         true => "This trip keeps all of its limits; another one does not.".to_owned(),
-        false => format!("The plan leaves out as little as can be: {}.", texts.join("; ")),
+        false => {
+            let more = texts.len().saturating_sub(TOLD);
+            texts.truncate(TOLD);
+            let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+            format!("The plan leaves out as little as can be: {}{more}.", texts.join("; "))
+        }
     };
     given
 }

@@ -306,9 +306,10 @@ fn gap(
         None => String::new(),
     };
     let adds = addition.adds as f64 / ONE as f64;
+    let adds = if adds >= 0.05 { format!("{adds:.1}") } else { "next to nothing".to_owned() };
     Some(pb::Gap {
         text: format!(
-            "{} adds {adds:.1}: it lifts {}{more}.{second}",
+            "{} adds {adds}: it lifts {}{more}.{second}",
             upper(&window.text),
             names.join(", ")
         ),

@@ -415,5 +415,19 @@ fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> 
         let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
         format!("{}{must} falls to {now}", change.lure_id)
     };
+    let short = alike(short);
     short.iter().map(short_text).chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
+}
+
+/// Crews that are short of as many, as one with all of their segments.
+fn alike(short: &[pb::ShortCrew]) -> Vec<pb::ShortCrew> {
+    let mut merged: Vec<pb::ShortCrew> = Vec::new();
+    for crew in short {
+        let counts = (crew.angler_count, crew.seated_count);
+        match merged.iter_mut().find(|m| (m.angler_count, m.seated_count) == counts) {
+            Some(one) => one.segment_id.push_str(&format!(" and {}", crew.segment_id)),
+            None => merged.push(crew.clone()),
+        }
+    }
+    merged
 }

@@ -7,6 +7,9 @@ use super::answer::{count, outfit_id};
 use super::lines::{leader_words, line_words};
 use super::offers::Judge;
 
+/// A spool that is filled less far casts short. Common practice, no source.
+const FULL: f64 = 0.9;
+
 /// Writes the jobs of a plan, those before departure first.
 pub(super) fn jobs(judge: &Judge<'_, '_>, plan: &TripPlan) -> Vec<pb::Job> {
     let mut jobs: Vec<pb::Job> = plan.jobs.iter().map(|job| write(judge, plan, job)).collect();
@@ -73,5 +76,10 @@ fn respool_text(judge: &Judge<'_, '_>, outfit: &PlannedOutfit) -> String {
     let words = spooled.map(|s| line_words(&s.line)).unwrap_or_default();
     let due = judge.pool.reel(&outfit.reel).and_then(|reel| reel.due.as_ref());
     let why = due.map(|due| format!(" ({due})")).unwrap_or_default();
-    format!("Wind {metres} m of {} ({words}) onto {}{why}.", outfit.line, outfit.reel)
+    let room = spooled.and_then(|s| s.room_m).unwrap_or(0.0);
+    let backing = match f64::from(metres) < room * FULL {
+        true => format!(" Backing goes under it: the spool holds {room:.0} m of this line."),
+        false => String::new(),
+    };
+    format!("Wind {metres} m of {} ({words}) onto {}{why}.{backing}", outfit.line, outfit.reel)
 }

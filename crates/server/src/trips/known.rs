@@ -52,7 +52,7 @@ fn lacking(view: &View, asked: &Asked, trip: &str) -> Vec<Missing> {
         want("pool.place_id".to_owned(), Some(ItemKind::Boat), place);
     }
     for id in asked.pins.leave.iter().chain(&asked.pins.take) {
-        want("pins.item_id".to_owned(), None, id);
+        want(asked.pins.field(id, "item_id"), None, id);
     }
     for id in asked.aboard.iter().flat_map(|aboard| &aboard.lost) {
         want("lost_item_ids".to_owned(), None, id);
@@ -61,8 +61,8 @@ fn lacking(view: &View, asked: &Asked, trip: &str) -> Vec<Missing> {
         want(format!("lost_pieces[{i}].item_id"), None, id);
     }
     for (rod, reel) in &asked.pins.pairs {
-        want("pins.item_id".to_owned(), Some(ItemKind::Rod), rod);
-        want("pins.reel_id".to_owned(), Some(ItemKind::Reel), reel);
+        want(asked.pins.field(rod, "item_id"), Some(ItemKind::Rod), rod);
+        want(asked.pins.field(reel, "reel_id"), Some(ItemKind::Reel), reel);
     }
     missing
 }
@@ -81,26 +81,27 @@ fn comes_in_pieces(view: &View, id: &str) -> bool {
     leaders || item(view, ItemKind::Lure, id).is_some()
 }
 
-/// Pins that cannot be kept since the item is not in the pool, or is none to be pinned so: what is
-/// wrong, and what is right.
-pub(super) fn out_of_reach(view: &View, asked: &Asked, all: &[Asked]) -> Vec<(String, String)> {
+/// Pins that cannot be kept since the item is not in the pool, or is none to be pinned so: the item,
+/// what is wrong, and what is right.
+fn out_of_reach(view: &View, asked: &Asked, all: &[Asked]) -> Vec<(String, String, String)> {
     let mut faults = Vec::new();
     for id in &asked.pins.leave {
         let alone =
             [ItemKind::Rod, ItemKind::Reel].into_iter().any(|k| item(view, k, id).is_some());
         if !is_gear(view, id) {
             let right = "a rod, a reel, a lure or a stock with PIN_RULE_LEAVE";
-            faults.push((format!("is {id}"), right.to_owned()));
+            faults.push((id.clone(), format!("is {id}"), right.to_owned()));
         } else if !alone && all.iter().any(|other| !other.pins.leave.contains(id)) {
             let right = "a rod or a reel where boat_id is given; left out, all boats leave it";
-            faults.push((format!("is {id}, which one boat leaves"), right.to_owned()));
+            faults.push((id.clone(), format!("is {id}, which one boat leaves"), right.to_owned()));
         }
     }
     for id in &asked.pins.take {
         let found = [ItemKind::Rod, ItemKind::Reel].into_iter().find_map(|k| item(view, k, id));
         match found {
             None => {
-                faults.push((format!("is {id}"), "a rod or a reel with PIN_RULE_TAKE".to_owned()))
+                let right = "a rod or a reel with PIN_RULE_TAKE".to_owned();
+                faults.push((id.clone(), format!("is {id}"), right));
             }
             Some(item) if in_pool(view, asked, item).is_none() => {
                 let place = match &item.place {
@@ -108,6 +109,7 @@ pub(super) fn out_of_reach(view: &View, asked: &Asked, all: &[Asked]) -> Vec<(St
                     None => "where nobody knows for sure".to_owned(),
                 };
                 faults.push((
+                    id.clone(),
                     format!("is {id}, which lies {place}"),
                     "an item of the pool: name its place, or settle where it is".to_owned(),
                 ));
@@ -149,9 +151,9 @@ pub(super) fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> 
             let right = "the inventory id of a boat with rod holders";
             faults.push(pb::FaultCode::Conflict, at.field("boat_id"), wrong, right);
         }
-        for (wrong, right) in out_of_reach(view, asked, trips) {
-            let at = At::ROOT.field("pins");
-            faults.push(pb::FaultCode::Conflict, at.field("item_id"), wrong, right);
+        for (id, wrong, right) in out_of_reach(view, asked, trips) {
+            let field = asked.pins.field(&id, "item_id");
+            faults.push(pb::FaultCode::Conflict, At::ROOT.field(&field), wrong, right);
         }
         let pieces = asked.aboard.iter().flat_map(|aboard| &aboard.lost_pieces);
         for (p, (id, _)) in pieces.enumerate().filter(|(_, (id, _))| !comes_in_pieces(view, id)) {

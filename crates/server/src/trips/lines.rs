@@ -32,6 +32,8 @@ pub(super) struct Spooled {
     pub(super) line: Line,
     /// Whether it is due, and comes off where another one can go on in its place.
     pub(super) due: bool,
+    /// Metres of it that the reel holds, where it is wound on.
+    pub(super) room_m: Option<f64>,
 }
 
 impl Spooled {
@@ -39,7 +41,7 @@ impl Spooled {
     pub(super) fn usual(material: LineMaterial) -> Self {
         let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
         let line = Line { material: Some(material), ..Line::default() };
-        Self { option, line, due: false }
+        Self { option, line, due: false, room_m: None }
     }
 }
 
@@ -97,7 +99,7 @@ fn as_nylon(line: &Line) -> Option<f64> {
 
 fn fitted_line(fitted: &FittedLine, due: bool) -> Spooled {
     let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };
-    Spooled { option, line: fitted.line.clone(), due }
+    Spooled { option, line: fitted.line.clone(), due, room_m: None }
 }
 
 /// The line of a stock on a reel, if enough of it fits. Whether it suits rod and lure is for the
@@ -123,7 +125,7 @@ fn respool(
         minutes: whole(model.parameters().rerig.respool_min),
     };
     let line = Line { length: Some(Length::from_m(f64::from(metres))), ..line.clone() };
-    Some(Spooled { option, line, due: false })
+    Some(Spooled { option, line, due: false, room_m: Some(capacity) })
 }
 
 /// Metres of a line that a reel holds, by its printed capacity, else by the line that is on it.

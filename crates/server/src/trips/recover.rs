@@ -1,6 +1,6 @@
 //! What covers a trip after a loss, held against the plan that the boat went out with.
 
-use deepbend_contract::{pb, plan_difference};
+use deepbend_contract::{At, Faults, pb, plan_difference};
 use deepbend_core::model::Parameters;
 use tonic::Status;
 
@@ -8,6 +8,7 @@ use super::answer::count;
 use super::ask::Asked;
 use super::desk::Desk;
 use super::{pool, rerig};
+use crate::error::ServiceError;
 
 /// What is left, and what the rig was worth before, where a plan says how it was.
 #[derive(Debug)]
@@ -23,6 +24,7 @@ pub(super) fn plan(
     trips: &[Asked],
     before: Option<&pb::Plan>,
 ) -> Result<Recovered, Status> {
+    not_more_than_there_is(desk, trips)?;
     let plan = desk.trip(trips)?;
     let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
     let worth_before = match before {
@@ -44,6 +46,25 @@ pub(super) fn plan(
     };
     let left_pieces = trips.iter().flat_map(of_trip).collect();
     Ok(Recovered { plan, worth_before, left_pieces })
+}
+
+/// Nobody can lose more than was there.
+fn not_more_than_there_is(desk: &Desk<'_>, trips: &[Asked]) -> Result<(), Status> {
+    let mut faults = Faults::new();
+    for asked in trips {
+        let mut whole = asked.clone();
+        let aboard = whole.aboard.iter_mut();
+        let lost: Vec<_> = aboard.flat_map(|a| std::mem::take(&mut a.lost_pieces)).collect();
+        for (i, (id, quantity)) in lost.iter().enumerate() {
+            let there = pool::pieces_left(desk.model, desk.view, &whole, id).unwrap_or(0);
+            if *quantity > there {
+                let (list, right) = (At::ROOT.field("lost_pieces"), format!("at most {there}"));
+                let (at, wrong) = (list.index(i), format!("is {quantity}, more than are aboard"));
+                faults.push(pb::FaultCode::TooLarge, at.field("quantity"), wrong, right);
+            }
+        }
+    }
+    faults.or(()).map_err(|faults| ServiceError::Faults(faults).into())
 }
 
 fn as_rigged(asked: &Asked, before: &pb::Plan) -> Asked {

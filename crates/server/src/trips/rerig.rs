@@ -37,8 +37,9 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
         lures.dedup();
         if !lures.is_empty() {
             let minutes = hundredths(p.snap_min * lures.len() as f64);
+            let each = if lures.len() > 1 { " for each" } else { "" };
             let lures = lures.join(", ");
-            add(minutes, format!("Fish {lures} on {rod} with {reel}: change the snap for each."));
+            add(minutes, format!("Fish {lures} on {rod} with {reel}: change the snap{each}."));
         }
     }
     list

@@ -1,0 +1,92 @@
+//! What a plan says in words is so, and leads somewhere. Source: common practice, no source, where
+//! nothing else is stated.
+#![allow(clippy::unwrap_used, reason = "a test may stop at once")]
+
+mod trip_support;
+
+use deepbend_contract::pb;
+use deepbend_contract::pb::trip_service_server::TripService as _;
+use tonic::{Request, Status};
+use tonic_types::StatusExt as _;
+use trip_support::{Fleet, demo_trip, plan, plan_on, t1};
+
+fn pin(rule: pb::PinRule, id: &str, reel: &str) -> pb::Pin {
+    let (item_id, reel_id) = (id.to_owned(), reel.to_owned());
+    pb::Pin { rule: rule.into(), item_id, reel_id, ..pb::Pin::default() }
+}
+
+fn fields(status: &Status) -> Vec<String> {
+    let bad = status.get_details_bad_request().unwrap();
+    bad.field_violations.into_iter().map(|v| v.field).collect()
+}
+
+// Source: the demo's files: R17 is a casting rod, E01 a fixed-spool reel.
+#[tokio::test]
+async fn a_clash_of_pins_says_why() {
+    let pins = vec![pin(pb::PinRule::Take, "R17", ""), pin(pb::PinRule::Pair, "R17", "E01")];
+    let plan = plan(&Fleet::demo(), pb::PlanTripRequest { pins, ..t1() }).await;
+    let text = plan.clash.unwrap().text;
+    assert!(text.contains("R17 is a casting rod and E01 a spinning reel"), "{text}");
+    assert!(!text.contains("take turns"), "{text}");
+}
+
+// By hand: two boats cannot have the same rod.
+#[tokio::test]
+async fn a_rod_that_two_boats_are_to_take_goes_out_once() {
+    let trips = [("T1", ["B2", "S0"]), ("T2", ["B2", "S0"])];
+    let trips = trips.map(|(id, places)| demo_trip(id, &places).trip.unwrap()).to_vec();
+    let take =
+        |boat: &str| pb::Pin { boat_id: boat.to_owned(), ..pin(pb::PinRule::Take, "R17", "") };
+    let pins = vec![take("B1"), take("B3")];
+    let request = pb::PlanFleetRequest { trips, pins, pool: t1().pool, ..Default::default() };
+    let fleet = Fleet::demo().service().plan_fleet(Request::new(request)).await.unwrap();
+    let text = fleet.into_inner().plan.unwrap().clash.unwrap().text;
+    for part in ["goes out once", "B1 takes R17", "B3 takes R17"] {
+        assert!(text.contains(part), "{text}");
+    }
+    assert!(!text.contains("take turns"), "{text}");
+}
+
+#[tokio::test]
+async fn a_fault_of_a_pin_says_which() {
+    let pins = vec![pin(pb::PinRule::Take, "R01", ""), pin(pb::PinRule::Take, "L01", "")];
+    let request = pb::PlanTripRequest { pins, ..t1() };
+    let status = plan_on(&Fleet::demo().service(), request).await.unwrap_err();
+    assert_eq!(fields(&status), ["pins[1].item_id"]);
+}
+
+// Counted by hand: nobody loses more than there was.
+#[tokio::test]
+async fn no_more_is_lost_than_there_was() {
+    let service = Fleet::demo().service();
+    let plan = plan_on(&service, t1()).await.unwrap();
+    let lures = plan.load_list.iter().filter(|l| l.kind() == pb::CargoKind::Lure);
+    let id = lures.map(|l| l.item_id.clone()).next().unwrap();
+    let lost = |item_id: String, quantity: i32| pb::CheckCoverageRequest {
+        trip: plan.trip.clone(),
+        plan: Some(plan.clone()),
+        lost_pieces: vec![pb::PieceCount { item_id, quantity }],
+        ..pb::CheckCoverageRequest::default()
+    };
+    let status = service.check_coverage(Request::new(lost(id.clone(), 99))).await.unwrap_err();
+    assert_eq!(fields(&status), ["lost_pieces[0].quantity"]);
+    let answer = service.check_coverage(Request::new(lost(id, 1))).await.unwrap().into_inner();
+    // One lure goes onto one snap.
+    for swap in answer.swaps.iter().filter(|swap| swap.text.starts_with("Fish ")) {
+        let several = swap.text.split(" on ").next().unwrap().contains(", ");
+        assert_eq!(swap.text.contains("for each"), several, "{}", swap.text);
+    }
+}
+
+// By hand: a spool that holds much more of a thin line than is wound on wants backing.
+#[tokio::test]
+async fn a_spool_that_is_not_filled_gets_backing() {
+    let plan = plan(&Fleet::demo(), t1()).await;
+    let respool = plan.jobs.iter().find(|job| job.kind() == pb::JobKind::Respool).unwrap();
+    let number = |after: &str, until: &str| -> f64 {
+        let rest = respool.text.split(after).nth(1).unwrap();
+        rest.split(until).next().unwrap().parse().unwrap()
+    };
+    assert!(respool.text.contains("Backing goes under it"), "{}", respool.text);
+    assert!(number("Wind ", " m") < number("holds ", " m"), "{}", respool.text);
+}
