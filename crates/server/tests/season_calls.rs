@@ -238,6 +238,37 @@ async fn the_demo_season_has_gaps_and_idle_rods() {
     assert!(found.rack.windows(2).all(|pair| pair[0].added_micros <= pair[1].added_micros));
 }
 
+// By hand: what one purchase adds most is the first gap, of the same handle, blank and worth.
+#[tokio::test]
+async fn the_best_purchase_is_the_first_gap() {
+    const PRICE: i64 = 10_000;
+    let service = Fleet::demo().service();
+    let price = |handle: pb::Handle| pb::HandlePrice { handle: handle.into(), price_cents: PRICE };
+    for places in [&[][..], &["B1"], &["B2"], &["B3"], &["S0"], &["B1", "S0"]] {
+        let request = pb::FindGapsRequest {
+            trips: demo_season(),
+            place_ids: places.iter().map(|id| (*id).to_owned()).collect(),
+            gap_count: 20,
+            budget_cents: Some(PRICE),
+            prices: vec![price(pb::Handle::Spinning), price(pb::Handle::Casting)],
+            ..Default::default()
+        };
+        let found = service.find_gaps(Request::new(request)).await.unwrap().into_inner();
+        let [buy] = found.purchases.as_slice() else { panic!("{:?}", found.purchases) };
+        let first = &found.gaps[0];
+        assert_eq!(buy.added_micros, first.added_micros, "{places:?} {buy:?} {first:?}");
+        let window = first.window.as_ref().unwrap();
+        assert_eq!(buy.handle, window.handle, "{places:?} {buy:?} {window:?}");
+        if buy.like_rod_id.is_empty() && first.like_rod_id.is_empty() {
+            let words = |one: pb::RodMaterial| {
+                one.as_str_name().trim_start_matches("ROD_MATERIAL_").to_lowercase()
+            };
+            let has = window.materials().any(|one| buy.text.contains(&words(one)));
+            assert!(has, "{places:?} {} {}", buy.text, window.text);
+        }
+    }
+}
+
 #[tokio::test]
 async fn the_coverage_curve_rises_and_keeps_what_is_kept() {
     let service = Fleet::demo().service();

@@ -134,7 +134,12 @@ fn gaps(
                     // All that add as much and differ little are the same answer.
                     let near = |s: &usize| {
                         let one = &table.specs[*s];
-                        members.iter().any(|m| (table.specs[*m].class - one.class).abs() < 1.5)
+                        let alike = |m: &usize| {
+                            let member = &table.specs[*m];
+                            member.handle() == one.handle()
+                                && (member.class - one.class).abs() < 1.5
+                        };
+                        members.iter().any(alike)
                             && worth[*s] * WINDOW_SHARE.1 >= worth[at] * WINDOW_SHARE.0
                             && worth[*s] <= best.adds
                     };
@@ -181,6 +186,18 @@ fn of_equals(
     first: usize,
     named: &BTreeSet<usize>,
 ) -> usize {
+    let equals = (0..table.specs.len()).filter(|s| worth[*s] == worth[first]);
+    let equals = equals.filter(|s| table.is_worth_as_much(*s, first));
+    best_scored(table, addition, equals.filter(|s| !named.contains(s)), first)
+}
+
+/// Of some places the one whose outfit scores best with the needs that are lifted.
+fn best_scored(
+    table: &Table<'_>,
+    addition: &Addition,
+    places: impl Iterator<Item = usize>,
+    first: usize,
+) -> usize {
     let score = |s: usize| -> f64 {
         let outfit = table.specs[s].outfit();
         let one = |(need, _): &(usize, Micros)| {
@@ -191,9 +208,7 @@ fn of_equals(
         };
         addition.lifts.iter().map(one).sum()
     };
-    let equals = (0..table.specs.len()).filter(|s| worth[*s] == worth[first]);
-    let equals = equals.filter(|s| !named.contains(s));
-    let scored = equals.map(|s| (score(s), s));
+    let scored = places.map(|s| (score(s), s));
     let best = scored.reduce(|best, next| if next.0 > best.0 { next } else { best });
     best.map_or(first, |(_, s)| s)
 }
@@ -379,14 +394,21 @@ fn rack_rod(table: &Table<'_>, addition: &Addition) -> pb::RackRod {
 }
 
 fn purchase(table: &Table<'_>, buy: &Addition) -> pb::Purchase {
-    let (text, like_rod_id) = match &table.things[buy.outfit] {
-        Thing::New(spec) => (table.specs[*spec].words(), String::new()),
-        Thing::Like(id) | Thing::Owned(id) => (format!("another one like {id}"), id.clone()),
+    let (text, like_rod_id, handle) = match &table.things[buy.outfit] {
+        // Of those that are worth as much for each lure the same one is named as for a gap.
+        Thing::New(spec) => {
+            let equals = (0..table.specs.len()).filter(|s| table.is_worth_as_much(*s, *spec));
+            let spec = &table.specs[best_scored(table, buy, equals, *spec)];
+            (spec.words(), String::new(), spec.handle())
+        }
+        Thing::Like(id) | Thing::Owned(id) => {
+            (format!("another one like {id}"), id.clone(), table.handle(buy.outfit))
+        }
     };
     let price = table.season.outfits[buy.outfit].price.unwrap_or(0);
     pb::Purchase {
         text,
-        handle: table.handle(buy.outfit).to_wire_word().into(),
+        handle: handle.to_wire_word().into(),
         price_cents: i64::try_from(price).unwrap_or(i64::MAX),
         added_micros: buy.adds,
         like_rod_id,

@@ -321,6 +321,16 @@ impl Table<'_> {
         judge.weights.of(verdict)
     }
 
+    /// Whether two places of the lattice are worth as much for each need, and cost as much.
+    pub(super) fn is_worth_as_much(&self, one: usize, other: usize) -> bool {
+        let of = |spec: usize| {
+            self.things.iter().position(|thing| matches!(thing, Thing::New(s) if *s == spec))
+        };
+        let (Some(a), Some(b)) = (of(one), of(other)) else { return false };
+        self.season.outfits[a].price == self.season.outfits[b].price
+            && self.season.worth.iter().all(|row| row[a] == row[b])
+    }
+
     /// A window of specs over some places of the lattice.
     pub(super) fn window(&self, specs: &[usize]) -> Option<pb::SpecWindow> {
         let of: Vec<&Spec> = specs.iter().map(|s| &self.specs[*s]).collect();
