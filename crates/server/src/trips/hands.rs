@@ -425,7 +425,7 @@ fn alike(short: &[pb::ShortCrew]) -> Vec<pb::ShortCrew> {
     for crew in short {
         let counts = (crew.angler_count, crew.seated_count);
         match merged.iter_mut().find(|m| (m.angler_count, m.seated_count) == counts) {
-            Some(one) => one.segment_id.push_str(&format!(" and {}", crew.segment_id)),
+            Some(one) => one.segment_id.push_str(&format!(" and in segment {}", crew.segment_id)),
             None => merged.push(crew.clone()),
         }
     }
