@@ -74,8 +74,9 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
             let has = |o: &&pb::PlannedOutfit| match kind {
                 CargoKind::Rod => o.rod_id == *id,
                 CargoKind::Reel => o.reel_id == *id,
-                CargoKind::Leader => o.leader_stock_ids.contains(id),
-                CargoKind::Lure | CargoKind::Line | CargoKind::Unspecified => false,
+                CargoKind::Leader | CargoKind::Lure | CargoKind::Line | CargoKind::Unspecified => {
+                    false
+                }
             };
             let alone = matches!(kind, CargoKind::Rod | CargoKind::Reel);
             match plan.outfits.iter().find(has) {
@@ -83,7 +84,7 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
                     let (is, right) = (&line.outfit_id, format!("{}, which has {id}", owner.id));
                     r.fault("outfit_id", FaultCode::Conflict, format!("is {is}"), right);
                 }
-                None if kind != CargoKind::Lure => {
+                None if alone => {
                     let wrong = format!("is {id}, which no outfit of the plan uses");
                     r.fault("item_id", FaultCode::Conflict, wrong, "what the plan uses");
                 }
