@@ -29,7 +29,7 @@
 //! and the CRC-32 of key and payload):
 //!
 //! ```text
-//! 00 | tree(1) | key      a row        01 | commit(8) | place(4)   a change in the feed
+//! 00 | tree(1) | key      a row        01 | commit(8) | place(4)   changes in the feed
 //! 02                      the head     03                          the floor of the feed
 //! ```
 //!

@@ -3,8 +3,9 @@
 //! ```text
 //! key                          record's payload
 //! 00 | tree(1) | key           commit that wrote it (8) | place in it (2) | its writes (2) | value
-//! 01 | seq(8) | place(4)       tree(1) | removed 0 or 1 (1) | writes of the commit (2)
-//!                              | length of key (2) | key | value
+//! 01 | seq(8) | place(4)       writes of the commit (2) | changes in a row from that place on, each
+//!                              tree(1) | removed 0 or 1 (1) | length of key (2), of value (4)
+//!                              | key | value
 //! 02                           head: number of the last commit (8) | rows (8) | their sum (8)
 //! 03                           floor: the feed begins after this commit (8)
 //!
@@ -12,15 +13,18 @@
 //! ```
 //!
 //! The checksum covers the key as well: a record under a wrong key is damage too. The format of a
-//! store is that of its records; an engine that finds another one stops. Row and entry of the feed
-//! tell the same change and its place: so either can be put together again from the other. The
-//! sum is over a CRC-32 of key and commit of every row: rows that the feed has forgotten are missed
-//! by it.
+//! store is that of its records; an engine that finds another one stops. Row and feed tell the same
+//! change and its place: so either can be put together again from the other. Changes stand several
+//! to a record in the feed, since the engine's cost is by records more than by bytes. The sum is
+//! over a CRC-32 of key and commit of every row: rows that the feed has forgotten are missed by it.
 
-use crate::api::{Change, Row, Seq, StoreError, Tree};
+use crate::api::{Change, Row, Seq, StoreError, Tree, Write};
 
-const FORMAT: u8 = 2;
+const FORMAT: u8 = 3;
 const FRAME: usize = 5;
+/// Bytes after which a record of the feed takes no further change: small enough for the engine's
+/// pages, far more than most changes.
+const RUN_BYTES: usize = 8 * 1024;
 
 pub(crate) const HEAD: &[u8] = &[2];
 pub(crate) const FLOOR: &[u8] = &[3];
@@ -192,46 +196,82 @@ impl<'a> From<&'a Change> for ChangeView<'a> {
     }
 }
 
-pub(crate) fn change_record(
-    log_key: &[u8],
-    of: u16,
-    change: ChangeView<'_>,
-) -> Result<Vec<u8>, StoreError> {
-    let length = u16::try_from(change.key.len());
-    let length = length.map_err(|_| damaged(log_key, "has too long a key"))?.to_be_bytes();
-    let ChangeView { tree, key, value } = change;
-    let head = [tree.0, u8::from(value.is_none())];
-    let parts = [&head[..], &of.to_be_bytes(), &length, key, value.unwrap_or_default()];
-    Ok(frame(log_key, &parts))
+impl<'a> From<&'a Write> for ChangeView<'a> {
+    fn from(write: &'a Write) -> Self {
+        Self { tree: write.tree, key: &write.key, value: write.value.as_deref() }
+    }
 }
 
-/// A change of the feed with its place.
-pub(crate) fn read_change(log_key: &[u8], record: &[u8]) -> Result<(Place, Change), StoreError> {
-    let (place, ChangeView { tree, key, value }) = look_at_change(log_key, record)?;
-    Ok((place, Change { tree, key: key.to_vec(), value: value.map(<[u8]>::to_vec) }))
+impl From<ChangeView<'_>> for Change {
+    fn from(ChangeView { tree, key, value }: ChangeView<'_>) -> Self {
+        Self { tree, key: key.to_vec(), value: value.map(<[u8]>::to_vec) }
+    }
 }
 
-/// As [`read_change`], where it stands.
-pub(crate) fn look_at_change<'r>(
+/// A key with its record.
+pub(crate) type Keyed = (Vec<u8>, Vec<u8>);
+
+/// The records by which the feed tells a commit.
+pub(crate) fn feed_records<'a, C: 'a>(seq: Seq, changes: &'a [C]) -> Result<Vec<Keyed>, StoreError>
+where
+    ChangeView<'a>: From<&'a C>,
+{
+    let too = |what| damaged(&log_key(seq, 0), what);
+    let of = u16::try_from(changes.len()).map_err(|_| too("has too many writes"))?;
+    let mut records = Vec::new();
+    let (mut first, mut run) = (0, of.to_be_bytes().to_vec());
+    for (index, change) in (0..).zip(changes) {
+        let ChangeView { tree, key, value } = change.into();
+        let key_length = u16::try_from(key.len()).map_err(|_| too("has too long a key"))?;
+        let removed = u8::from(value.is_none());
+        let value = value.unwrap_or_default();
+        let value_length = u32::try_from(value.len()).map_err(|_| too("has too long a value"))?;
+        let head = ([tree.0, removed], key_length.to_be_bytes(), value_length.to_be_bytes());
+        for part in [&head.0[..], &head.1, &head.2, key, value] {
+            run.extend_from_slice(part);
+        }
+        if run.len() > RUN_BYTES || index + 1 == of {
+            let key = log_key(seq, u32::from(first));
+            let record = frame(&key, &[&run]);
+            records.push((key, record));
+            run.truncate(size_of_val(&of));
+            first = index + 1;
+        }
+    }
+    Ok(records)
+}
+
+/// The changes that a record of the feed tells, each with its place.
+pub(crate) fn look_at_changes<'r>(
     log_key: &[u8],
     record: &'r [u8],
-) -> Result<(Place, ChangeView<'r>), StoreError> {
+) -> Result<Vec<(Place, ChangeView<'r>)>, StoreError> {
     let payload = unframe(log_key, record)?;
     let cut = || damaged(log_key, "is cut short");
-    let ([tree, removed], rest) = payload.split_first_chunk().ok_or_else(cut)?;
-    let (of, rest) = rest.split_first_chunk().ok_or_else(cut)?;
-    let (length, rest) = rest.split_first_chunk().ok_or_else(cut)?;
-    let (key, value) =
-        rest.split_at_checked(usize::from(u16::from_be_bytes(*length))).ok_or_else(cut)?;
-    let (seq, index) = log_key
+    let (seq, first) = log_key
         .get(1..)
         .and_then(<[u8]>::split_first_chunk)
-        .and_then(|(seq, index)| Some((seq, <[u8; 4]>::try_from(index).ok()?)))
+        .and_then(|(seq, first)| Some((seq, <[u8; 4]>::try_from(first).ok()?)))
         .ok_or_else(cut)?;
-    let index = u16::try_from(u32::from_be_bytes(index)).map_err(|_| cut())?;
-    let place = Place { seq: u64::from_be_bytes(*seq), index, of: u16::from_be_bytes(*of) };
-    let value = (*removed == 0).then_some(value);
-    Ok((place, ChangeView { tree: Tree(*tree), key, value }))
+    let (seq, first) = (u64::from_be_bytes(*seq), u32::from_be_bytes(first));
+    let mut index = u16::try_from(first).map_err(|_| cut())?;
+    let (of, mut rest) = payload.split_first_chunk().ok_or_else(cut)?;
+    let of = u16::from_be_bytes(*of);
+    let mut changes = Vec::new();
+    while let Some(([tree, removed], after)) = rest.split_first_chunk() {
+        let (key_length, after) = after.split_first_chunk().ok_or_else(cut)?;
+        let (value_length, after) = after.split_first_chunk().ok_or_else(cut)?;
+        let key_length = usize::from(u16::from_be_bytes(*key_length));
+        let value_length = u32::from_be_bytes(*value_length);
+        let value_length = usize::try_from(value_length).map_err(|_| cut())?;
+        let (key, after) = after.split_at_checked(key_length).ok_or_else(cut)?;
+        let (value, after) = after.split_at_checked(value_length).ok_or_else(cut)?;
+        let value = (*removed == 0).then_some(value);
+        changes.push((Place { seq, index, of }, ChangeView { tree: Tree(*tree), key, value }));
+        index = index.checked_add(1).ok_or_else(cut)?;
+        rest = after;
+    }
+    if rest.is_empty() { Ok(changes) } else { Err(cut()) }
 }
 
 #[cfg(test)]

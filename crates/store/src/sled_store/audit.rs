@@ -52,22 +52,23 @@ fn read_feed(db: &sled::Db, marks: Marks) -> Result<Vec<Told>, StoreError> {
             record::HEAD | record::FLOOR => continue,
             other => return Err(record::damaged(other, "is none of this store's")),
         }
-        let (place, change) = record::look_at_change(&key, &record)?;
-        // A trim that a crash cut off leaves entries below its floor.
-        if place.seq <= marks.floor {
-            continue;
+        for (place, change) in record::look_at_changes(&key, &record)? {
+            // A trim that a crash cut off leaves entries below its floor.
+            if place.seq <= marks.floor {
+                continue;
+            }
+            if index == of {
+                (seq, index, of) = (seq + 1, 0, place.of);
+            }
+            if (place.seq, place.index, place.of) != (seq, index, of) {
+                return Err(missing(seq));
+            }
+            full_key.clear();
+            record::put_row_key(&mut full_key, change.tree, change.key);
+            let removed = change.value.is_none();
+            feed.push(Told { seq, index, full_key: full_key.as_slice().into(), removed });
+            index += 1;
         }
-        if index == of {
-            (seq, index, of) = (seq + 1, 0, place.of);
-        }
-        if (place.seq, place.index, place.of) != (seq, index, of) {
-            return Err(missing(seq));
-        }
-        full_key.clear();
-        record::put_row_key(&mut full_key, change.tree, change.key);
-        let removed = change.value.is_none();
-        feed.push(Told { seq, index, full_key: full_key.as_slice().into(), removed });
-        index += 1;
     }
     if seq != marks.head || index != of {
         return Err(missing(if index == of { seq + 1 } else { seq }));

@@ -175,8 +175,8 @@ impl Image {
                 }
             }
             [1, ..] => {
-                if let Ok((place, change)) = record::read_change(key, record) {
-                    commits.entry(place.seq).or_default().put(place, change);
+                for (place, change) in record::look_at_changes(key, record).unwrap_or_default() {
+                    commits.entry(place.seq).or_default().put(place, change.into());
                 }
             }
             record::HEAD => {

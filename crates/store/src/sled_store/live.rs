@@ -323,22 +323,24 @@ fn read_commits(db: &sled::Db, since: Seq, last: Seq) -> Result<Vec<Commit>, Sto
     let mut rest = 0_u16;
     for pair in db.range(record::log_key(since + 1, 0).as_slice()..record::LOG_END) {
         let (key, record) = pair.map_err(|error| engine_error(&error))?;
-        let (Place { seq, index, of }, change) = record::read_change(&key, &record)?;
-        if seq > last {
+        let changes = record::look_at_changes(&key, &record)?;
+        if changes.first().is_none_or(|(place, _)| place.seq > last) {
             break;
         }
-        if rest == 0 {
-            commits.push(Commit { seq, changes: Vec::with_capacity(usize::from(of)) });
-            rest = of;
-        }
-        let expected = since + commits.len() as u64;
-        match commits.last_mut() {
-            Some(commit) if seq == expected && usize::from(index) == commit.changes.len() => {
-                commit.changes.push(change);
+        for (Place { seq, index, of }, change) in changes {
+            if rest == 0 {
+                commits.push(Commit { seq, changes: Vec::with_capacity(usize::from(of)) });
+                rest = of;
             }
-            _ => return Err(missing(expected)),
+            let expected = since + commits.len() as u64;
+            match commits.last_mut() {
+                Some(commit) if seq == expected && usize::from(index) == commit.changes.len() => {
+                    commit.changes.push(change.into());
+                }
+                _ => return Err(missing(expected)),
+            }
+            rest -= 1;
         }
-        rest -= 1;
     }
     let end = since + commits.len() as u64;
     if rest > 0 {

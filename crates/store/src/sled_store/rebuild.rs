@@ -17,7 +17,7 @@ use super::{Engine, SledOptions, SledStore};
 use crate::api::{Seq, StoreError};
 use crate::backup::{self, BackupError, Summary};
 use crate::memory::State;
-use crate::record::{self, Place, Tally};
+use crate::record::{self, Keyed, Place, Tally};
 
 /// Names the folder of the engine; without it the engine stands in the store's own folder.
 const NAME: &str = "engine";
@@ -223,14 +223,11 @@ fn fill(folder: &Path, options: SledOptions, state: &State) -> Result<(), StoreE
     let mut places = BTreeMap::new();
     let mut records = Vec::new();
     for (&seq, changes) in &state.log {
-        let of = u16::try_from(changes.len());
-        let of =
-            of.map_err(|_| record::damaged(&record::log_key(seq, 0), "has too many writes"))?;
+        let of = u16::try_from(changes.len()).unwrap_or(u16::MAX);
         for (index, change) in (0..).zip(changes) {
             places.insert((change.tree, &change.key), Place { seq, index, of });
-            let key = record::log_key(seq, u32::from(index));
-            records.push((record::change_record(&key, of, change.into())?, key));
         }
+        records.extend(record::feed_records(seq, changes)?);
     }
     let rows = state.rows.iter().map(|((tree, key), (seq, value))| {
         // The place of a row whose feed was trimmed is told by nobody, and needed by nobody.
@@ -249,7 +246,6 @@ fn fill(folder: &Path, options: SledOptions, state: &State) -> Result<(), StoreE
         (record::HEAD.to_vec(), record::head_record(state.head, tally)),
         (record::FLOOR.to_vec(), record::number_record(record::FLOOR, state.floor)),
     ];
-    let records = records.into_iter().map(|(record, key)| (key, record));
     let all = rows.chain(records).chain(heads).map(Ok);
     let new = build(folder, options, marks, all)?;
     let failed = |error: io::Error| unavailable(folder, &error);
@@ -265,7 +261,7 @@ fn build(
     folder: &Path,
     options: SledOptions,
     marks: Marks,
-    records: impl Iterator<Item = Result<(Vec<u8>, Vec<u8>), StoreError>>,
+    records: impl Iterator<Item = Result<Keyed, StoreError>>,
 ) -> Result<PathBuf, StoreError> {
     let failed = |error: io::Error| unavailable(folder, &error);
     for entry in fs::read_dir(folder).map_err(failed)? {

@@ -149,10 +149,12 @@ fn a_store_without_its_marks_is_read_only() {
 }
 
 /// What sled would drop without a word: a row or an entry of the feed that is gone, whole. Each is
-/// found when the store is opened, and is there again from the other.
+/// found when the store is opened, and is there again from the other. Of the feed that is one
+/// change, several, and some of a commit that takes more than one record.
 #[test]
 fn a_record_that_vanished_is_missed_and_put_together_again() {
-    let gone = [record::row_key(TREE, b"b"), record::log_key(2, 0), record::log_key(4, 1)];
+    let log_keys = [(2, 0), (4, 0), (5, 1)].map(|(seq, index)| record::log_key(seq, index));
+    let gone = [record::row_key(TREE, b"b")].into_iter().chain(log_keys);
     for key in gone {
         let folder = tempfile::tempdir().unwrap();
         let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
@@ -160,6 +162,8 @@ fn a_record_that_vanished_is_missed_and_put_together_again() {
             store.commit(put(key)).unwrap();
         }
         store.commit([put("d"), put("e")].concat()).unwrap();
+        let large = |key| Write { value: Some(vec![7; 20_000]), ..put(key).remove(0) };
+        store.commit(["f", "g", "h"].map(large).to_vec()).unwrap();
         let feed = store.changes(0, 9).unwrap();
         let rows = store.scan(TREE, b"", None, 9).unwrap();
         live(&store).shared.db.remove(&key).unwrap().unwrap();
@@ -177,7 +181,7 @@ fn a_record_that_vanished_is_missed_and_put_together_again() {
         );
         let store = SledStore::open(folder.path(), SledOptions::default()).unwrap();
         assert_eq!(store.condition(), Condition::Sound);
-        assert_eq!(store.changes(0, 4).unwrap(), feed);
+        assert_eq!(store.changes(0, 5).unwrap(), feed);
         assert_eq!(store.scan(TREE, b"", None, 9).unwrap(), rows);
         assert!(folder.path().join("db").exists(), "the damaged file is kept");
     }

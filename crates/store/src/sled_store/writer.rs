@@ -8,7 +8,7 @@ use std::sync::mpsc::{Receiver, SyncSender};
 use super::disk::Disk;
 use super::live::{Marks, Shared, engine_error, guarded, written_by};
 use crate::api::{MAX_WRITES, Seq, StoreError, Write, check_expectations};
-use crate::record::{self, ChangeView, Place};
+use crate::record::{self, Place};
 
 /// Bytes after which a group takes no further commit.
 const GROUP_BYTES: usize = 4 * 1024 * 1024;
@@ -129,14 +129,7 @@ impl Writer {
         check_expectations(writes, |_| states.next().flatten())?;
         let seq = group.marks.head + 1;
         let of = u16::try_from(writes.len()).map_err(|_| too_many())?;
-        let mut changes = Vec::with_capacity(writes.len());
-        for (index, write) in (0..).zip(writes) {
-            let key = record::log_key(seq, index);
-            let (tree, value) = (write.tree, write.value.as_deref());
-            let change = ChangeView { tree, key: &write.key, value };
-            changes.push((record::change_record(&key, of, change)?, key));
-        }
-        for (record, key) in changes {
+        for (key, record) in record::feed_records(seq, writes)? {
             group.batch.insert(key, record);
         }
         for (index, (write, (key, written_by))) in (0..).zip(writes.iter().zip(rows)) {
