@@ -211,13 +211,16 @@ impl From<ChangeView<'_>> for Change {
 /// A key with its record.
 pub(crate) type Keyed = (Vec<u8>, Vec<u8>);
 
-/// The records by which the feed tells a commit.
-pub(crate) fn feed_records<'a, C: 'a>(seq: Seq, changes: &'a [C]) -> Result<Vec<Keyed>, StoreError>
+/// The records by which the feed tells a commit of `of` changes.
+pub(crate) fn feed_records<'a, C: 'a>(
+    seq: Seq,
+    of: u16,
+    changes: &'a [C],
+) -> Result<Vec<Keyed>, StoreError>
 where
     ChangeView<'a>: From<&'a C>,
 {
     let too = |what| damaged(&log_key(seq, 0), what);
-    let of = u16::try_from(changes.len()).map_err(|_| too("has too many writes"))?;
     let mut records = Vec::new();
     let (mut first, mut run) = (0, of.to_be_bytes().to_vec());
     for (index, change) in (0..).zip(changes) {

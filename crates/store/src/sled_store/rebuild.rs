@@ -223,11 +223,13 @@ fn fill(folder: &Path, options: SledOptions, state: &State) -> Result<(), StoreE
     let mut places = BTreeMap::new();
     let mut records = Vec::new();
     for (&seq, changes) in &state.log {
-        let of = u16::try_from(changes.len()).unwrap_or(u16::MAX);
+        let of = u16::try_from(changes.len());
+        let of =
+            of.map_err(|_| record::damaged(&record::log_key(seq, 0), "has too many writes"))?;
         for (index, change) in (0..).zip(changes) {
             places.insert((change.tree, &change.key), Place { seq, index, of });
         }
-        records.extend(record::feed_records(seq, changes)?);
+        records.extend(record::feed_records(seq, of, changes)?);
     }
     let rows = state.rows.iter().map(|((tree, key), (seq, value))| {
         // The place of a row whose feed was trimmed is told by nobody, and needed by nobody.

@@ -129,7 +129,7 @@ impl Writer {
         check_expectations(writes, |_| states.next().flatten())?;
         let seq = group.marks.head + 1;
         let of = u16::try_from(writes.len()).map_err(|_| too_many())?;
-        for (key, record) in record::feed_records(seq, writes)? {
+        for (key, record) in record::feed_records(seq, of, writes)? {
             group.batch.insert(key, record);
         }
         for (index, (write, (key, written_by))) in (0..).zip(writes.iter().zip(rows)) {
