@@ -47,24 +47,14 @@ impl Share {
     fn of(&self, problem: &TripProblem) -> TripProblem {
         let mut own = problem.clone();
         for stock in &self.stocks {
-            let quantity = stock.quantity;
-            match stock.kind {
-                ItemKind::Leader => own
-                    .leaders
-                    .iter_mut()
-                    .filter(|x| x.id == stock.id)
-                    .for_each(|x| x.quantity = quantity.min(x.quantity)),
-                ItemKind::Line => own
-                    .line_stock
-                    .iter_mut()
-                    .filter(|x| x.id == stock.id)
-                    .for_each(|x| x.metres = quantity.min(x.metres)),
-                ItemKind::Lure => own
-                    .lures
-                    .iter_mut()
-                    .filter(|x| x.id == stock.id)
-                    .for_each(|x| x.quantity = quantity.min(x.quantity)),
-                ItemKind::Rod | ItemKind::Reel => {}
+            let leaders =
+                own.leaders.iter_mut().map(|x| (ItemKind::Leader, &x.id, &mut x.quantity));
+            let lines = own.line_stock.iter_mut().map(|x| (ItemKind::Line, &x.id, &mut x.metres));
+            let lures = own.lures.iter_mut().map(|x| (ItemKind::Lure, &x.id, &mut x.quantity));
+            for (kind, id, held) in leaders.chain(lines).chain(lures) {
+                if (kind, id) == (stock.kind, &stock.id) {
+                    *held = stock.quantity.min(*held);
+                }
             }
         }
         own
