@@ -1,7 +1,7 @@
 //! What a plan was made from, so that the plan alone can be checked again: written and read.
 
 use deepbend_contract::pb;
-use deepbend_ledger::event::Hash;
+use deepbend_ledger::event::{Chain, Hash, Head};
 use deepbend_ledger::view::View;
 use deepbend_planner::plan::{ItemKind, Load};
 use deepbend_planner::problem::Pin;
@@ -18,7 +18,10 @@ pub(super) fn clock(minute: u32) -> String {
 
 /// The state of an inventory in a short text, which is another one as soon as something is recorded.
 pub(super) fn state(view: &View) -> String {
-    let text = format!("{} {:?}", view.event_count(), view.tips());
+    let mut text = view.event_count().to_string();
+    for (Chain { device, incarnation }, Head { sequence, hash }) in view.tips().iter() {
+        text.push_str(&format!(" {device} {incarnation} {sequence} {hash}"));
+    }
     Hash::of(text.as_bytes()).to_string()
 }
 
