@@ -391,17 +391,33 @@ fn short_crew(crew: Crew) -> pb::ShortCrew {
     }
 }
 
-/// A crew that is short of outfits, in words.
-pub(super) fn short_text(crew: &pb::ShortCrew) -> String {
-    let seated = match crew.seated_count {
-        0 => "none".to_owned(),
-        some => format!("only {some}"),
-    };
-    let (all, segment) = (crew.angler_count, &crew.segment_id);
-    match all {
-        1 => format!("the angler of segment {segment} has no outfit"),
-        _ => format!("{seated} of {all} anglers can fish at once in segment {segment}"),
+/// Anglers who are left without an outfit, in words: crews that are short of as many together.
+fn short_texts(short: &[pb::ShortCrew]) -> Vec<String> {
+    let mut crews: Vec<((i32, i32), Vec<&str>)> = Vec::new();
+    for crew in short {
+        let counts = (crew.angler_count, crew.seated_count);
+        match crews.iter_mut().find(|(known, _)| *known == counts) {
+            Some((_, segments)) => segments.push(&crew.segment_id),
+            None => crews.push((counts, vec![&crew.segment_id])),
+        }
     }
+    let text = |((all, seated), segments): &((i32, i32), Vec<&str>)| {
+        let seated = match seated {
+            0 => "none".to_owned(),
+            some => format!("only {some}"),
+        };
+        match all {
+            1 => {
+                let segments = segments.join(" and of segment ");
+                format!("the angler of segment {segments} has no outfit")
+            }
+            _ => {
+                let segments = segments.join(" and in segment ");
+                format!("{seated} of {all} anglers can fish at once in segment {segments}")
+            }
+        }
+    };
+    crews.iter().map(text).collect()
 }
 
 /// Needs that open and anglers who are left without an outfit, in words.
@@ -415,19 +431,5 @@ fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> 
         let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
         format!("{}{must} falls to {now}", change.lure_id)
     };
-    let short = alike(short);
-    short.iter().map(short_text).chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
-}
-
-/// Crews that are short of as many, as one with all of their segments.
-fn alike(short: &[pb::ShortCrew]) -> Vec<pb::ShortCrew> {
-    let mut merged: Vec<pb::ShortCrew> = Vec::new();
-    for crew in short {
-        let counts = (crew.angler_count, crew.seated_count);
-        match merged.iter_mut().find(|m| (m.angler_count, m.seated_count) == counts) {
-            Some(one) => one.segment_id.push_str(&format!(" and in segment {}", crew.segment_id)),
-            None => merged.push(crew.clone()),
-        }
-    }
-    merged
+    short_texts(short).into_iter().chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
 }
