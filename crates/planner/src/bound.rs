@@ -151,7 +151,7 @@ fn outfit(grid: &Grid<'_>, levels: &[Levels], index: usize) -> Outfit {
             tied.entry(leader).or_default().push(Serves { need: offer.need, from, to, meets });
         }
     }
-    let weights = grid.weights;
+    let weights = &grid.weights;
     let tied = tied.into_iter().map(|(l, list)| (Micros::from(grid.leaders[l].minutes), list));
     Outfit {
         index,

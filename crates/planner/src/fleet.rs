@@ -231,9 +231,9 @@ pub fn plan_fleet_watched(
     problem.validate()?;
     weights.validate()?;
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
-    let grid = Grid::of(&trips, weights, Lift::default());
+    let mut grid = Grid::of(&trips, weights, Lift::default());
     let watch = Watch::new(ask);
-    let Some(found) = search::search(&grid, budget, &watch) else {
+    let Some(found) = search::search(&mut grid, budget, &watch) else {
         return Ok(FleetAnswer::Infeasible(Box::new(infeasible(problem, &grid, budget, &watch))));
     };
     let (bound, cut) = (found.bound, found.cut);
@@ -251,12 +251,13 @@ fn infeasible(
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let left_out = concede::fewest(grid, &trips, watch);
     let names = left_out.as_ref().map(concede::Fewest::asked).unwrap_or_default();
-    let clash = clash::explain(&trips, grid.weights, &names, watch);
+    let clash = clash::explain(&trips, &grid.weights, &names, watch);
     let best = left_out.and_then(|left_out| {
         let fewer = left_out.without(problem);
         let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
-        let grid = Grid::of(&trips, grid.weights, Lift::default());
-        let plan = write(&fewer, &grid, search::search(&grid, budget, watch)?)?;
+        let mut grid = Grid::of(&trips, &grid.weights, Lift::default());
+        let found = search::search(&mut grid, budget, watch)?;
+        let plan = write(&fewer, &grid, found)?;
         let (idle, pins) = (left_out.idle(problem), left_out.pins(problem));
         Some(LeftOut { problem: fewer, plan, idle, pins })
     });
@@ -396,5 +397,5 @@ fn part(
     let taken = |l: &usize| grid.lures[*l].boat == boat && all.lures[*l];
     let lures = (0..grid.lures.len()).filter(taken).map(|l| grid.lure_ids[l].to_owned());
     let decisions = Decisions { outfits: outfits.collect(), lures: lures.collect() };
-    rewrite::write(share, grid.weights, gone, &decisions).ok()
+    rewrite::write(share, &grid.weights, gone, &decisions).ok()
 }

@@ -108,7 +108,8 @@ pub(crate) struct Wanted {
 pub(crate) struct Grid<'a> {
     /// The problem of the first boat, the only one of a trip.
     pub(crate) problem: &'a TripProblem,
-    pub(crate) weights: &'a Weights,
+    /// A copy: a search counts them in its own unit.
+    pub(crate) weights: Weights,
     pub(crate) boats: Vec<Limits>,
     pub(crate) one_reel: bool,
     pub(crate) rods: Vec<&'a str>,
@@ -198,19 +199,19 @@ impl<'a> Stocks<'a> {
 
 impl<'a> Grid<'a> {
     /// Builds the grid of a problem that has been validated.
-    pub(crate) fn new(problem: &'a TripProblem, weights: &'a Weights, lift: Lift) -> Self {
+    pub(crate) fn new(problem: &'a TripProblem, weights: &Weights, lift: Lift) -> Self {
         Self::of(&[problem], weights, lift)
     }
 
     /// Builds the grid of boats that draw on one pool; there is at least one, and all have been
     /// validated, alone and together.
-    pub(crate) fn of(trips: &[&'a TripProblem], weights: &'a Weights, lift: Lift) -> Self {
+    pub(crate) fn of(trips: &[&'a TripProblem], weights: &Weights, lift: Lift) -> Self {
         let (rods, rod_at) = sorted(trips, |t| t.rods.iter().map(|r| r.id.as_str()).collect());
         let (reels, reel_at) = sorted(trips, |t| t.reels.iter().map(|r| r.id.as_str()).collect());
         let (mut leaders, mut lines, mut lures) = (Stocks::new(), Stocks::new(), Stocks::new());
         let mut grid = Self {
             problem: trips[0],
-            weights,
+            weights: weights.clone(),
             boats: Vec::new(),
             one_reel: !lift.one_reel,
             rods,

@@ -48,6 +48,7 @@ mod prune;
 mod purchase;
 mod report;
 pub mod rewrite;
+mod scale;
 mod search;
 pub mod season;
 mod solve;

@@ -107,7 +107,7 @@ impl<'a, 'b> Model<'a, 'b> {
     }
 
     fn add_outfits(&mut self, pruning: &Pruning) {
-        let weights = self.grid.weights;
+        let weights = &self.grid.weights;
         for &c in &pruning.kept {
             let cand = &self.grid.cands[c];
             let cost =
@@ -256,7 +256,7 @@ impl<'a, 'b> Model<'a, 'b> {
     fn add_needs(&mut self) {
         for n in 0..self.grid.needs.len() {
             let demand = &self.grid.needs[n];
-            let weights = self.grid.weights;
+            let weights = &self.grid.weights;
             let of_need = || {
                 self.take.keys().flat_map(|c| &self.grid.cands[*c].offers).filter(|o| o.need == n)
             };

@@ -5,6 +5,7 @@ use crate::grid::Grid;
 use crate::incumbent;
 use crate::model::{self, Effort, Found, SLACK};
 use crate::prune::{self, Pruning};
+use crate::scale::Scale;
 use crate::solve::Budget;
 use crate::watch::Watch;
 use crate::weights::Micros;
@@ -28,8 +29,22 @@ pub(crate) struct Outcome {
     pub(crate) cut: bool,
 }
 
-/// Searches; `None`: no selection keeps all limits.
-pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Option<Outcome> {
+/// Searches, in a unit of the problem's own; `None`: no selection keeps all limits.
+pub(crate) fn search(grid: &mut Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Option<Outcome> {
+    let scale = Scale::apply(grid);
+    watch.count_in(scale);
+    let found = look(grid, budget, watch);
+    watch.count_in(Scale::MICROS);
+    scale.undo(grid);
+    let mut outcome = found?;
+    outcome.bound = scale.at_most(outcome.bound);
+    if let Some(reached) = objective(grid, &outcome) {
+        outcome.bound = if outcome.proven { reached } else { outcome.bound.max(reached) };
+    }
+    Some(outcome)
+}
+
+fn look(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Option<Outcome> {
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut best: Known = None;
     watch.bound(grid.plain_bound());
@@ -92,8 +107,6 @@ pub(crate) fn search(grid: &Grid<'_>, budget: &Budget, watch: &Watch<'_>) -> Opt
         // All plans that are worth as much are made of these.
         let selection = incumbent::settle_ties(grid, &worthy, selection, watch);
         outcome.cut |= watch.is_over();
-        let reached = worth::value(grid, &selection).objective();
-        outcome.bound = if outcome.proven { reached } else { outcome.bound.max(reached) };
         outcome.selection = Some(selection);
     }
     Some(outcome)

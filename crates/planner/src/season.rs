@@ -127,15 +127,17 @@ impl<'a> Count<'a> {
         self.all(&more) - self.all(outfits)
     }
 
-    fn addition(&self, outfits: &[usize], new: usize) -> Addition {
+    /// What one more outfit adds, exactly, and in words of the answer.
+    fn addition(&self, outfits: &[usize], new: usize) -> (Fine, Addition) {
         let mut more = outfits.to_vec();
         more.push(new);
         let gain = |need| self.need(need, &more) - self.need(need, outfits);
-        let gains: Vec<_> = (0..self.season.needs.len()).map(|n| (n, gain(n))).collect();
-        let mut lifts: Vec<_> =
-            gains.iter().map(|(n, gain)| (*n, micros(*gain))).filter(|(_, g)| *g > 0).collect();
-        lifts.sort_by_key(|(need, gain)| (Reverse(*gain), *need));
-        Addition { outfit: new, adds: micros(gains.iter().map(|(_, g)| g).sum()), lifts }
+        let mut gains: Vec<_> = (0..self.season.needs.len()).map(|n| (n, gain(n))).collect();
+        let exact = gains.iter().map(|(_, g)| g).sum();
+        gains.sort_by_key(|(need, gain)| (Reverse(*gain), *need));
+        let lifts = gains.iter().map(|(n, gain)| (*n, micros(*gain)));
+        let lifts = lifts.filter(|(_, g)| *g > 0).collect();
+        (exact, Addition { outfit: new, adds: micros(exact), lifts })
     }
 
     pub(crate) fn there(&self) -> Vec<usize> {
@@ -196,8 +198,8 @@ pub fn gaps(
         go_on(asked)?;
         list.extend(outfit.price.map(|price| (count.addition(&there, o), price)));
     }
-    list.sort_by_key(|(addition, price)| (Reverse(addition.adds), *price, addition.outfit));
-    Ok(list.into_iter().map(|(addition, _)| addition).collect())
+    list.sort_by_key(|((exact, addition), price)| (Reverse(*exact), *price, addition.outfit));
+    Ok(list.into_iter().map(|((_, addition), _)| addition).collect())
 }
 
 /// What each outfit that is there adds to the others, the least first: what adds nothing never
@@ -221,8 +223,8 @@ pub fn on_the_rack(
         go_on(asked)?;
         list.push(count.addition(&others(*o), *o));
     }
-    list.sort_by_key(|addition| (addition.adds, addition.outfit));
-    Ok(list)
+    list.sort_by_key(|(exact, addition)| (*exact, addition.outfit));
+    Ok(list.into_iter().map(|(_, addition)| addition).collect())
 }
 
 /// What to buy for a budget: by what it adds for its price or by what it adds, whichever comes
@@ -249,7 +251,7 @@ pub fn purchases(
     let mut buys = Vec::new();
     while let Some(next) = rest.iter().copied().max_by_key(|o| (count.adds(&have, *o), Reverse(*o)))
     {
-        buys.push(count.addition(&have, next));
+        buys.push(count.addition(&have, next).1);
         have.push(next);
         rest.retain(|o| *o != next);
     }

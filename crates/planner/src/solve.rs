@@ -62,9 +62,9 @@ pub fn plan_trip_watched(
 ) -> Result<Answer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
-    let grid = Grid::new(problem, weights, Lift::default());
+    let mut grid = Grid::new(problem, weights, Lift::default());
     let watch = Watch::new(ask);
-    let Some(found) = search::search(&grid, budget, &watch) else {
+    let Some(found) = search::search(&mut grid, budget, &watch) else {
         return Ok(Answer::Infeasible(clash::explain(&[problem], weights, &[], &watch)));
     };
     let (bound, cut) = (found.bound, found.cut);

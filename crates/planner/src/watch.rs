@@ -3,6 +3,7 @@
 use std::cell::Cell;
 use std::ops::ControlFlow;
 
+use crate::scale::Scale;
 use crate::weights::Micros;
 
 /// How a search stands.
@@ -43,11 +44,17 @@ pub(crate) struct Watch<'a> {
     ask: Ask<'a>,
     now: Cell<Progress>,
     over: Cell<bool>,
+    scale: Cell<Scale>,
 }
 
 impl<'a> Watch<'a> {
     pub(crate) fn new(ask: Ask<'a>) -> Self {
-        Self { ask, now: Cell::default(), over: Cell::new(false) }
+        Self { ask, now: Cell::default(), over: Cell::new(false), scale: Cell::new(Scale::MICROS) }
+    }
+
+    /// From now on worths and bounds come in this unit; they are told in millionths.
+    pub(crate) fn count_in(&self, scale: Scale) {
+        self.scale.set(scale);
     }
 
     fn change(&self, change: impl FnOnce(&mut Progress)) {
@@ -60,11 +67,13 @@ impl<'a> Watch<'a> {
 
     /// A plan is worth so much.
     pub(crate) fn reached(&self, worth: Micros) {
+        let worth = self.scale.get().at_least(worth);
         self.change(|now| now.reached = now.reached.max(Some(worth)));
     }
 
     /// No plan that is better than the best one known is worth more than this.
     pub(crate) fn bound(&self, bound: Micros) {
+        let bound = self.scale.get().at_most(bound);
         self.change(|now| now.bound = Some(now.bound.map_or(bound, |known| known.min(bound))));
     }
 

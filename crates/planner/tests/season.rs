@@ -83,6 +83,21 @@ fn a_single_point_of_failure_is_doubled() {
     assert_eq!(first_gap(&season), "its twin");
 }
 
+// Common practice, no source: only the proportions of the weights count, not what is left of them when
+// it is rounded to millionths: as a backup the better one adds 0.08 millionths more, or 0.8.
+#[test]
+fn doubled_weights_change_no_order() {
+    let row = [EXCELLENT, WORKABLE + 1, WORKABLE];
+    for weight in [1, 2, 4, 10] {
+        let needs: [(&str, u32, u32, &[i64]); 1] = [("lure", weight, 1, &row)];
+        let shop = season(&[("A", 0), ("better", 200), ("cheaper", 100)], &needs);
+        assert_eq!(first_gap(&shop), "better");
+        let owned = season(&[("A", 0), ("better", 0), ("worse", 0)], &needs);
+        let rack = on_the_rack(&owned, &Weights::default(), &on).unwrap();
+        assert_eq!(owned.outfits[rack[0].outfit].id, "worse");
+    }
+}
+
 #[test]
 fn what_adds_nothing_stays_on_the_rack() {
     let outfits = [("A", 0), ("B", 0), ("worse than both", 0)];

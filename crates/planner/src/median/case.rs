@@ -1,6 +1,7 @@
 //! The problem as the search wants it: costs without a common factor, and lists by radius.
 
 use super::MedianProblem;
+use crate::scale::gcd;
 
 /// Parts of a cost unit in which radii are counted.
 pub(super) const SCALE: i64 = 1 << 16;
@@ -26,11 +27,6 @@ pub(super) struct Case {
 pub(super) struct Room {
     pub(super) demand: Vec<u64>,
     pub(super) room: Vec<u64>,
-}
-
-/// Greatest common divisor.
-fn gcd(a: u64, b: u64) -> u64 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 impl Case {
