@@ -93,7 +93,7 @@ async fn the_story_is_told_item_by_item() {
     {
         assert!(both.contains(part), "{part} not in {both}");
     }
-    assert!(both.contains("the worst single loss") && both.contains("m/s more wind"));
+    assert!(both.contains("the worst single loss") && both.contains("At 3 m/s (5.8 kn) more wind"));
     assert!(both.contains("are covered from what is aboard"));
     for never in ["R12 ", "R23 ", "R24 "] {
         assert!(!chapter(first, "Outfits to take", "Segment a").contains(never), "{never} planned");

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use deepbend_core::quantity::words::ROD_METRES;
+
 use crate::grid::{Cand, Grid};
 use crate::plan::{Ashore, AshoreReason, ItemKind};
 use crate::prune::{self, Parts};
@@ -165,6 +167,6 @@ fn too_long(grid: &Grid<'_>, id: &str) -> Option<String> {
     let locker = grid.problem.boat.locker_length_m?;
     let rod = grid.problem.rods.iter().find(|r| r.id == id)?;
     let packed = rod.packed_length_m();
-    (packed > locker)
-        .then(|| format!("Packed it is {packed:.2} m long; the locker takes {locker:.2} m."))
+    let [is, takes] = [packed, locker].map(|m| ROD_METRES.one(m));
+    (packed > locker).then(|| format!("Packed it is {is} long; the locker takes {takes}."))
 }

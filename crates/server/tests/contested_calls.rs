@@ -106,22 +106,22 @@ fn tellings() -> Vec<Contested> {
             "K09",
             edited(LineStock, "K09", "spec_raw", "1 kg, 40 cm x 20"),
             edited(LineStock, "K09", "spec_raw", "9 kg, 40 cm x 20"),
-            "titanium of 9 kg",
-            "Until then titanium of 1 kg counts.",
+            "titanium of 9 kg (20 lb)",
+            "Until then titanium of 1 kg (2.2 lb) counts.",
         ),
         one(
             "E13",
             edited(Reel, "E13", "drag_max_raw", "1 kg"),
             edited(Reel, "E13", "drag_max_raw", "11 kg"),
-            "11 kg of drag",
-            "Until then 1 kg of drag counts.",
+            "11 kg (24 lb) of drag",
+            "Until then 1 kg (2.2 lb) of drag counts.",
         ),
         one(
             "E13",
             respooled(&view, "E13", "E01"),
             respooled(&view, "E13", "E13"),
-            "braid of 31 kg, 0.33 mm",
-            "Until then braid of 2.7 kg, 0.33 mm counts.",
+            "braid of 31 kg (68 lb) and 0.33 mm (0.0130 in)",
+            "Until then braid of 2.7 kg (6.0 lb) and 0.33 mm (0.0130 in) counts.",
         ),
     ]
 }

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 
 use super::judgement::settings;
-use super::{Page, Table, capital, plain};
+use super::{Page, Table, capital, plain, units};
 
 /// What must be moved and done before departure.
 pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
@@ -55,11 +55,11 @@ pub(super) fn moves<'p>(page: &mut Page, heading: &str, steps: impl Iterator<Ite
     page.table(&table);
 }
 
-/// "lure L17, 3", "line K02, 150 m", "rod R16".
+/// "lure L17, 3", "line K02, 150 m (164 yd)", "rod R16".
 fn quantity(kind: i32, item: &str, quantity: i32) -> String {
     let name = format!("{} {item}", plain!(CargoKind, kind));
     match pb::CargoKind::try_from(kind).unwrap_or_default() {
-        pb::CargoKind::Line => format!("{name}, {quantity} m"),
+        pb::CargoKind::Line => format!("{name}, {}", units::line_length(quantity.into())),
         pb::CargoKind::Leader | pb::CargoKind::Lure => format!("{name}, {quantity}"),
         pb::CargoKind::Rod | pb::CargoKind::Reel | pb::CargoKind::Unspecified => name,
     }

@@ -43,6 +43,30 @@ impl Ended {
         self
     }
 
+    /// Behind each metric quantity stands the same in the other system.
+    #[track_caller]
+    pub fn says_both_systems(self) -> Self {
+        let words: Vec<&str> = self.out.split_whitespace().collect();
+        let bare = |word: &str| word.trim_matches(['(', ')', ',', '.', ';', ':']).to_owned();
+        let counted = |at: usize| bare(words[at]).ends_with(|c: char| c.is_ascii_digit());
+        let is_metric = |at: usize| {
+            let units = ["g", "kg", "mm", "cm", "m", "m/s", "N"];
+            at > 0 && counted(at - 1) && units.contains(&bare(words[at]).as_str())
+        };
+        let is_other = |word: &&str| {
+            let word = bare(word);
+            word.contains('\'') || ["oz", "lb", "in", "ft", "yd", "kn"].contains(&word.as_str())
+        };
+        let metric: Vec<usize> = (0..words.len()).filter(|at| is_metric(*at)).collect();
+        assert!(!metric.is_empty(), "no quantity on stdout:\n{}", self.out);
+        for at in metric {
+            let next = &words[at + 1..words.len().min(at + 5)];
+            let around = words[at.saturating_sub(9)..words.len().min(at + 9)].join(" ");
+            assert!(next.iter().any(is_other), "in one system only: {around}");
+        }
+        self
+    }
+
     #[track_caller]
     pub fn quiet(self) -> Self {
         assert_eq!(self.err, "", "stderr is not empty");

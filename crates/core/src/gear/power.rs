@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::words::words;
 use super::{Finding, FindingCode, LineBasis, Rod, Word};
 use crate::model::Model;
+use crate::quantity::words::GRAMS;
 
 words! {
     /// Power: how much load the blank works with, class 1 to 8.
@@ -162,10 +163,9 @@ pub fn findings(model: &Model, rod: &Rod) -> Vec<Finding> {
         let ratio = max.g() / min.g();
         if ratio > p.widest_window {
             let text = format!(
-                "{:.1} to {:.1} g is wider than a blank can be: counted from {:.1} g",
-                min.g(),
-                max.g(),
-                max.g() / p.widest_window
+                "{} is wider than a blank can be: counted from {}",
+                GRAMS.two(min.g(), max.g()),
+                GRAMS.one(max.g() / p.widest_window)
             );
             found.push(Finding::new(FindingCode::RangeTooWide, "rod.lure_rating", text));
         }

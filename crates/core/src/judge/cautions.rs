@@ -5,9 +5,10 @@ use super::case::Resolved;
 use super::envelope::EnvelopeField;
 use super::factors::{drag, leader, line};
 use super::judgement::{Caution, CautionCode, Judgement};
-use super::text::{field_plain, grams, kilograms_force, metres};
+use super::text::{field_plain, grams, kilograms, metres_a_second};
 use crate::gear::{GuideCondition, Handle, HookStyle, LineMaterial, RodMaterial};
 use crate::quantity::Speed;
+use crate::quantity::words::{DEGREES, METRES, ROD_METRES};
 use crate::water::{Cover, Platform, Skill, Teeth, WaterKind, WindDirection, beaufort};
 
 fn caution(code: CautionCode, text: &str, because: String) -> Caution {
@@ -65,8 +66,9 @@ pub(super) fn of_envelope(
                 "what the gear bears is not what people bear: in strong wind wear life-jackets, think of \
              staying ashore; the skipper decides",
                 format!(
-                    "good in up to {wind:.0} m/s; strong from {:.0} m/s, Beaufort {force}",
-                    p.wind_strong_m_s
+                    "good in up to {}; strong from {}, Beaufort {force}",
+                    metres_a_second(wind),
+                    metres_a_second(p.wind_strong_m_s)
                 ),
             ),
         );
@@ -90,7 +92,7 @@ pub(super) fn of_envelope(
             caution(
                 CautionCode::HighDrag,
                 "a large fish takes line: set the drag with a scale, never fight it on a locked drag",
-                format!("good for fish up to {fish:.0} kg"),
+                format!("good for fish up to {}", kilograms(fish)),
             ),
         );
     }
@@ -128,8 +130,8 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
     if ashore && c.rod_length_m >= p.power_line_rod_m && c.material != RodMaterial::Glass {
         all.push(caution(
             CautionCode::PowerLine,
-            "keep 30 m from overhead power lines, carry the rod level; stop in thunder",
-            format!("{} rod used from land; carbon conducts", metres(c.rod_length_m)),
+            "keep 30 m (100 ft) from overhead power lines, carry the rod level; stop in thunder",
+            format!("{} rod used from land; carbon conducts", ROD_METRES.one(c.rod_length_m)),
         ));
     }
     let windy = c.wind_m_s >= p.wind_strong_m_s;
@@ -143,18 +145,19 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
             (false, _) => "mind footing and back-casts; wear eye protection",
         };
         let force = beaufort::force(Speed::from_m_s(c.wind_m_s));
-        let because = format!("wind {:.0} m/s, Beaufort {force}", c.wind_m_s);
+        let wind = metres_a_second(c.wind_m_s);
+        let because = format!("wind {wind}, Beaufort {force}");
         all.push(caution(CautionCode::StrongWind, text, because));
     }
     let fast = c.current_m_s >= p.current_fast_m_s;
+    let current = || format!("current {}", metres_a_second(c.current_m_s));
     if c.platform == Platform::Kayak || (small_craft && fast) {
         let text = if fast {
             "wear a life-jacket: fast water sweeps a boat onto what lies below, anchor by the bow only"
         } else {
             "wear a life-jacket and tell somebody ashore when you will be back"
         };
-        let because =
-            if fast { format!("current {:.1} m/s", c.current_m_s) } else { "a kayak".to_owned() };
+        let because = if fast { current() } else { "a kayak".to_owned() };
         all.push(caution(CautionCode::LifeJacket, text, because));
     }
     if c.water_c.is_some_and(|t| t <= p.cold_water_c)
@@ -164,16 +167,13 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         all.push(caution(
             CautionCode::ColdWater,
             "wear a life-jacket: cold shock comes in the first minute",
-            format!("water {t:.0} degrees C"),
+            format!("water {}", DEGREES.one(t)),
         ));
     }
     if c.platform == Platform::Wading || (c.platform == Platform::Coast && c.cover == Cover::Oyster)
     {
         let (text, because) = if c.current_m_s >= p.current_wading_m_s {
-            (
-                "do not wade in it: above the knee it takes your feet",
-                format!("current {:.1} m/s", c.current_m_s),
-            )
+            ("do not wade in it: above the knee it takes your feet", current())
         } else {
             (
                 "shuffle your feet, know tide and exits, never wade alone in a current",
@@ -202,7 +202,7 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         all.push(caution(
             CautionCode::SnapOff,
             "cast softly and clear of people: the line may part and the lure fly on",
-            format!("{} of line or leader with {}", kilograms_force(strength), grams(c.mass_g)),
+            format!("{} of line or leader with {}", kilograms(strength), grams(c.mass_g)),
         ));
     } else if c.handle == Handle::Casting
         && c.skill == Skill::Novice
@@ -229,7 +229,7 @@ fn people(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         all.push(caution(
             CautionCode::BraidOnHand,
             "never wrap braid on the hand to free a snag: use a stick or glove",
-            format!("{} braid in {}", kilograms_force(c.line_kgf), c.cover_plain()),
+            format!("{} braid in {}", kilograms(c.line_kgf), c.cover_plain()),
         ));
     }
 }
@@ -270,9 +270,9 @@ fn gear(r: &Resolved<'_>, all: &mut Vec<Caution>) {
             CautionCode::DeadLift,
             "bring a drop net: do not lift the fish on the line",
             format!(
-                "a fish of {:.1} kg above {} at the knot",
-                c.fish_kg,
-                kilograms_force(c.weakest_kgf())
+                "a fish of {} above {} at the knot",
+                kilograms(c.fish_kg),
+                kilograms(c.weakest_kgf())
             ),
         ));
     }
@@ -296,7 +296,7 @@ fn fish(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         all.push(caution(
             CautionCode::WarmWaterFish,
             "stop or fish very short: the fish is under stress",
-            format!("water {t:.0} degrees C, stress above {limit:.0}"),
+            format!("water {}, stress above {}", DEGREES.one(t), DEGREES.one(limit)),
         ));
     }
     if let (Some(limit), Some(depth)) = (c.fish.barotrauma_m, c.depth_m)
@@ -305,7 +305,11 @@ fn fish(r: &Resolved<'_>, all: &mut Vec<Caution>) {
         all.push(caution(
             CautionCode::Barotrauma,
             "avoid releasing fish from this depth: choose shallower water",
-            format!("depth {depth:.0} m; swim bladders suffer below about {limit:.0} m"),
+            format!(
+                "depth {}; swim bladders suffer below about {}",
+                METRES.one(depth),
+                METRES.one(limit)
+            ),
         ));
     }
     let salt = c.fish.waters.contains(&WaterKind::Salt);

@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::case::Case;
 use super::cautions;
 use super::judgement::{Assumption, Caution, FactorKind, Verdict};
-use super::text::{grams, newtons, plain};
+use super::text::{grams, kilograms, metres_a_second, millimetres, newtons, plain};
 use super::{Score, resolve, score};
 use crate::gear::{Lure, Outfit, Word as _, words};
 use crate::model::{Model, ModelId, Parameters};
@@ -442,11 +442,11 @@ fn bare(field: EnvelopeField) -> &'static str {
 fn number(field: EnvelopeField, value: f64) -> String {
     match field {
         EnvelopeField::RiggedMass => grams(value),
-        EnvelopeField::HookWire => format!("{value:.2} mm"),
+        EnvelopeField::HookWire => millimetres(value),
         EnvelopeField::GuardForce => newtons(value),
         EnvelopeField::WindInto | EnvelopeField::WindAcross | EnvelopeField::Current => {
-            format!("{value:.1} m/s")
+            metres_a_second(value)
         }
-        EnvelopeField::FishMass => format!("{value:.1} kg"),
+        EnvelopeField::FishMass => kilograms(value),
     }
 }

@@ -3,7 +3,7 @@
 use super::case::{Case, Resolved};
 use super::judgement::{Fix, FixCode};
 use super::settings::{recommended_drag_kgf, recommended_leader};
-use super::text::{grams, kilograms_force, plain};
+use super::text::{grams, kilograms, plain};
 use super::{Score, compose, score, short};
 use crate::gear::{HookPoint, HookStyle, LeaderMaterial, LineMaterial, Lure, Outfit};
 use crate::quantity::{Force, Mass};
@@ -121,7 +121,7 @@ fn changes(c: &Case<'_>, outfit: &Outfit, lure: &Lure) -> Vec<Change> {
 fn other_drag(c: &Case<'_>, outfit: &Outfit, lure: &Lure) -> Option<Change> {
     let drag = recommended_drag_kgf(c);
     let same = (drag - c.drag_kgf).abs() < 0.05 * c.drag_kgf;
-    let text = format!("set the drag to {}", kilograms_force(drag));
+    let text = format!("set the drag to {}", kilograms(drag));
     let outfit = Outfit { drag: Some(Force::from_kgf(drag)), ..outfit.clone() };
     let minutes = c.p.fix.drag_min;
     (!same).then(|| Change { code: FixCode::Drag, text, minutes, outfit, lure: lure.clone() })
@@ -200,7 +200,7 @@ fn other_leader(c: &Case<'_>, outfit: &Outfit, lure: &Lure) -> Option<Change> {
         | LeaderMaterial::Fluorocarbon
         | LeaderMaterial::SteelWire
         | LeaderMaterial::Titanium => {
-            format!("fit a leader of {} {}", kilograms_force(kgf), plain(material))
+            format!("fit a leader of {} {}", kilograms(kgf), plain(material))
         }
     };
     let mut outfit = outfit.clone();
@@ -221,7 +221,7 @@ fn other_line(c: &Case<'_>, outfit: &Outfit, lure: &Lure) -> Option<Change> {
     };
     let kgf = kgf.round().max(1.0);
     let same = material == c.line && (kgf - c.line_kgf).abs() < 0.2 * c.line_kgf;
-    let text = format!("spool {} of {}", kilograms_force(kgf), plain(material));
+    let text = format!("spool {} of {}", kilograms(kgf), plain(material));
     let mut outfit = outfit.clone();
     outfit.line.material = Some(material);
     outfit.line.test = Some(Force::from_kgf(kgf));

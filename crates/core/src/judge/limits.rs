@@ -3,6 +3,7 @@
 use super::case::{Case, Resolved};
 use super::factors::{drag, leader, line};
 use super::judgement::{Limit, LimitCode, Protects, Quantity};
+use super::text::{grams, kilograms};
 use crate::gear::{GuideCondition, LeaderMaterial, LineMaterial};
 
 /// A limit held against a case.
@@ -64,14 +65,16 @@ fn checks(c: &Case<'_>) -> [Option<Check>; 6] {
 fn overload(c: &Case<'_>) -> Check {
     let (bound, text): (f64, fn(&Case<'_>) -> String) = if c.is_vertical() {
         (c.p.load.limit_vertical, |c| {
-            format!("{:.0} g is far over {:.0} g, even straight down", c.mass_g, c.lure_max_g)
+            let (mass, most) = (grams(c.mass_g), grams(c.lure_max_g));
+            format!("{mass} is far over {most}, even straight down")
         })
     } else {
         (c.p.load.limit_cast, |c| {
             let over = c.mass_g / c.lure_max_g;
             format!(
-                "{:.0} g is {over:.1} times the maximum of {:.0} g: a full cast can break the tip",
-                c.mass_g, c.lure_max_g
+                "{} is {over:.1} times the maximum of {}: a full cast can break the tip",
+                grams(c.mass_g),
+                grams(c.lure_max_g)
             )
         })
     };
@@ -140,9 +143,9 @@ fn drag_near_break(c: &Case<'_>) -> Check {
         },
         text: |c| {
             format!(
-                "{:.1} kg of drag against {:.1} kg at the weakest knot: it breaks at the strike",
-                c.drag_kgf,
-                c.weakest_kgf()
+                "{} of drag against {} at the weakest knot: it breaks at the strike",
+                kilograms(c.drag_kgf),
+                kilograms(c.weakest_kgf())
             )
         },
     }
@@ -166,9 +169,9 @@ fn snap_off(c: &Case<'_>) -> Option<Check> {
         },
         text: |c| {
             format!(
-                "{:.1} kg of line or leader with {:.0} g: it parts in the cast and the lure flies on",
-                line::cast_strength_kgf(c),
-                c.mass_g
+                "{} of line or leader with {}: it parts in the cast and the lure flies on",
+                kilograms(line::cast_strength_kgf(c)),
+                grams(c.mass_g)
             )
         },
     })
@@ -186,8 +189,9 @@ fn rod_weakest(c: &Case<'_>) -> Option<Check> {
         fields: &["drag", "line.test", "leader.test", "rod.line_rating.max"],
         text: |c| {
             format!(
-                "line, leader and {:.1} kg of drag all outlast a rod made for {:.1} kg nylon",
-                c.drag_kgf, c.rod_line_kgf
+                "line, leader and {} of drag all outlast a rod made for {} nylon",
+                kilograms(c.drag_kgf),
+                kilograms(c.rod_line_kgf)
             )
         },
     })

@@ -6,6 +6,7 @@ use super::factors::length;
 use super::judgement::Assumption;
 use super::settings::{recommended_drag_kgf, recommended_leader};
 use super::spread::{Dimension, Doubt, Spreads};
+use super::text::grams;
 use super::work::Work;
 use crate::gear::power::nylon_equivalent_kgf;
 use crate::gear::{
@@ -514,8 +515,9 @@ fn rigged_mass(
         && sum > rigged.g() * (1.0 + p.lure.rigged_tolerance)
     {
         let text = format!(
-            "rigged mass {:.1} g is less than head and trailer together: judged as {sum:.1} g",
-            rigged.g()
+            "rigged mass {} is less than head and trailer together: judged as {}",
+            grams(rigged.g()),
+            grams(sum)
         );
         findings.push(Finding::new(FindingCode::RiggedMassComputed, "lure.rigged_mass", text));
         notes.spreads.push(Dimension::Mass, Some("lure.rigged_mass"), i.mass_given);
@@ -524,7 +526,7 @@ fn rigged_mass(
     if lure.rigged_mass.is_none()
         && let Some(sum) = parts
     {
-        let text = format!("head and trailer add up to {sum:.1} g rigged");
+        let text = format!("head and trailer add up to {} rigged", grams(sum));
         findings.push(Finding::new(FindingCode::RiggedMassComputed, "lure.rigged_mass", text));
         notes.spreads.push(Dimension::Mass, Some("lure.rigged_mass"), i.mass_given);
         return sum;

@@ -4,6 +4,7 @@ use super::case::Case;
 use super::factors::{leader, reel};
 use super::judgement::Settings;
 use crate::gear::{Handle, HookStyle, LeaderMaterial, LineMaterial};
+use crate::quantity::words::CENTIMETRES;
 use crate::quantity::{Force, Length, Mass, N_PER_KGF};
 use crate::water::{Cover, Skill, Teeth};
 
@@ -122,7 +123,7 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
 /// Size and line a turn, in the words of the trade.
 fn fitting_reel(c: &Case<'_>) -> String {
     let (from, to) = reel::wanted_retrieve_cm(c);
-    format!("{}, {from:.0} to {to:.0} cm a turn", fitting_size(c))
+    format!("{}, {} a turn", fitting_size(c), CENTIMETRES.two(from, to))
 }
 
 /// Kind and size in the words of the trade; the numbers are families of size, no standard.

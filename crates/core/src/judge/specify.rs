@@ -15,12 +15,13 @@ use super::cautions;
 use super::factors::{FACTORS, reel};
 use super::judgement::{Caution, FactorKind, Verdict};
 use super::settings::{fitting_size, recommended_drag_kgf, recommended_leader};
-use super::text::{grams, kilograms_force, metres, plain};
+use super::text::{kilograms, plain};
 use super::{Score, resolve, score};
 use crate::gear::{
     Action, Handle, LeaderMaterial, LineMaterial, Lure, Outfit, Power, RodMaterial, Word,
 };
 use crate::model::{Model, ModelId, Parameters};
+use crate::quantity::words::{CENTIMETRES, GRAMS, ROD_METRES};
 use crate::quantity::{Force, Length, Mass};
 use crate::water::Water;
 
@@ -530,7 +531,7 @@ fn text(spec: &Spec) -> String {
         [least, .., greatest] => format!("{least} to {greatest}"),
         other => other.concat(),
     };
-    let kg = |force: Force| kilograms_force(force.kgf());
+    let kg = |force: Force| kilograms(force.kgf());
     let lines = spec.lines.iter().map(|l| format!("{} {}", plain(l.material), words(l.test, kg)));
     let leaders = spec.leaders.iter().map(|l| match l.material {
         LeaderMaterial::None => "no leader".to_owned(),
@@ -548,22 +549,19 @@ fn text(spec: &Spec) -> String {
         least: (spec.lure_rating_min.least, spec.lure_rating_max.least),
         greatest: (spec.lure_rating_min.greatest, spec.lure_rating_max.greatest),
     };
-    let printed = |(min, max): (Mass, Mass)| {
-        format!("{}-{}", grams(min.g()).trim_end_matches(" g"), grams(max.g()))
-    };
+    let printed = |(min, max): (Mass, Mass)| GRAMS.window(min.g(), max.g()).to_string();
     format!(
-        "{}, {action}, {}, {}, {}, {}; {}; {}; drag {}; {}, {:.0} to {:.0} cm a turn",
+        "{}, {action}, {}, {}, {}, {}; {}; {}; drag {}; {}, {} a turn",
         words(power, |class| Power::nearest(class).plain()),
         any_of(spec.materials.iter().copied().map(plain)),
         any_of(spec.handles.iter().copied().map(plain)),
-        words(spec.length, |l| metres(l.m())),
+        words(spec.length, |l| ROD_METRES.one(l.m()).to_string()),
         words(rating, printed),
         any_of(lines),
         any_of(leaders),
         words(spec.drag, kg),
         any_of(spec.reels.iter().cloned()),
-        spec.retrieve.least.cm(),
-        spec.retrieve.greatest.cm(),
+        CENTIMETRES.two(spec.retrieve.least.cm(), spec.retrieve.greatest.cm()),
     )
 }
 

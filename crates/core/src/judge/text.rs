@@ -2,35 +2,32 @@
 
 use super::case::Case;
 use crate::gear::{LeaderMaterial, LineMaterial, Word};
+use crate::quantity::words::{GRAMS, KILOGRAMS, METRES_A_SECOND, MILLIMETRES, NEWTONS};
 use crate::water::{Cover, Platform};
 
-/// "14 g" or "3.5 g".
+/// "14 g (0.49 oz)".
 pub(super) fn grams(g: f64) -> String {
-    if g < 10.0 && (g - g.round()).abs() > 0.049 {
-        format!("{g:.1} g")
-    } else {
-        format!("{g:.0} g")
-    }
+    GRAMS.one(g).to_string()
 }
 
-/// "2.4 kg", of breaking force or drag.
-pub(super) fn kilograms_force(kgf: f64) -> String {
-    if kgf >= 10.0 { format!("{kgf:.0} kg") } else { format!("{kgf:.1} kg") }
+/// "2.4 kg (5.3 lb)", of breaking force, drag or fish.
+pub(super) fn kilograms(kg: f64) -> String {
+    KILOGRAMS.one(kg).to_string()
 }
 
-/// "18 N".
+/// "18 N (4.0 lb)".
 pub(super) fn newtons(n: f64) -> String {
-    if n < 10.0 { format!("{n:.1} N") } else { format!("{n:.0} N") }
+    NEWTONS.one(n).to_string()
 }
 
-/// "0.20 mm".
+/// "0.38 mm (0.015 in)".
 pub(super) fn millimetres(mm: f64) -> String {
-    format!("{mm:.2} mm")
+    MILLIMETRES.one(mm).to_string()
 }
 
-/// "2.2 m".
-pub(super) fn metres(m: f64) -> String {
-    if (m - m.round()).abs() < 0.005 { format!("{m:.0} m") } else { format!("{m:.2} m") }
+/// "9 m/s (17 kn)".
+pub(super) fn metres_a_second(m_s: f64) -> String {
+    METRES_A_SECOND.one(m_s).to_string()
 }
 
 /// An enum word with spaces.
@@ -103,7 +100,7 @@ impl Case<'_> {
             "{} {} of {}",
             plain(self.leader),
             millimetres(self.leader_mm),
-            kilograms_force(self.leader_kgf)
+            kilograms(self.leader_kgf)
         )
     }
 

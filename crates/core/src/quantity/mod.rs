@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_with::skip_serializing_none;
 
 pub mod read;
+pub mod words;
 
 /// Kilograms in a pound (avoirdupois), exact. Source: NIST SP 811, B.8.
 pub const KG_PER_LB: f64 = 0.453_592_37;

@@ -7,13 +7,13 @@ use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{Word as _, infer_power};
 use deepbend_core::judge::Verdict;
 use deepbend_core::quantity::Speed;
+use deepbend_core::quantity::words::METRES_A_SECOND;
 use deepbend_planner::plan::{ItemKind, Load, Move, NeedCover, Start, TripPlan, Use};
 use deepbend_planner::problem::{Candidate, MUST, Offer};
 use deepbend_planner::weights::{Micros, ONE};
 use deepbend_planner::{Crew, TripProblem, crews};
 
 use super::answer::{cargo, count, outfit_id};
-use super::lines::short;
 use super::offers::{Case, Judge};
 
 /// Wind that is added to see how a plan bears it, m/s. From the project's rules for trips.
@@ -220,8 +220,8 @@ impl<'p> Hands<'p, '_> {
             covered_count: count(tally.covered),
             coverage_micros: tally.coverage,
             text: format!(
-                "At {} m/s more wind {} of {} lures stay covered: {}.",
-                short(MORE_WIND_M_S),
+                "At {} more wind {} of {} lures stay covered: {}.",
+                METRES_A_SECOND.one(MORE_WIND_M_S),
                 tally.covered,
                 self.plan.counts.needs,
                 opens_text(&tally.opens, &idle, "nothing new opens")

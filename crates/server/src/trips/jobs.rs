@@ -1,6 +1,7 @@
 //! Work on the outfits: what is done before departure, and what waits for a change of segment.
 
 use deepbend_contract::pb;
+use deepbend_core::quantity::words::LINE_METRES;
 use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, Role, TripPlan};
 
 use super::answer::{count, outfit_id};
@@ -78,8 +79,12 @@ fn respool_text(judge: &Judge<'_, '_>, outfit: &PlannedOutfit) -> String {
     let why = due.map(|due| format!(" ({due})")).unwrap_or_default();
     let room = spooled.and_then(|s| s.room_m).unwrap_or(0.0);
     let backing = match f64::from(metres) < room * FULL {
-        true => format!(" Backing goes under it: the spool holds {room:.0} m of this line."),
+        true => format!(
+            " Backing goes under it: the spool holds {} of this line.",
+            LINE_METRES.one(room)
+        ),
         false => String::new(),
     };
-    format!("Wind {metres} m of {} ({words}) onto {}{why}.{backing}", outfit.line, outfit.reel)
+    let length = LINE_METRES.one(f64::from(metres));
+    format!("Wind {length} of {}, {words}, onto {}{why}.{backing}", outfit.line, outfit.reel)
 }

@@ -4,6 +4,7 @@ use deepbend_core::gear::{Leader, Line, LineMaterial, Reel, Word as _};
 use deepbend_core::mechanics::spool;
 use deepbend_core::model::Model;
 use deepbend_core::quantity::Length;
+use deepbend_core::quantity::words::{KILOGRAMS, LINE_MILLIMETRES};
 use deepbend_ledger::item::{FittedLine, Item, ItemKind, RiggedReel, Spec, StockUse};
 use deepbend_ledger::line_age::{LineDue, line_due};
 use deepbend_ledger::view::View;
@@ -137,25 +138,24 @@ fn capacity_m(reel: &Reel, on: Option<&Line>, line: &Line) -> Option<f64> {
     known.map(|(length, diameter)| spool::capacity_m(length.m(), diameter.mm(), thick))
 }
 
-/// A line in a few words: "braid of 7 kg, 0.148 mm".
+/// A line in a few words: "braid of 7 kg (15 lb) and 0.148 mm (0.0058 in)".
 pub(super) fn line_words(line: &Line) -> String {
     let material = line.material.map_or("line", |material| material.as_word());
-    let mut words = material.to_owned();
-    if let Some(test) = line.test {
-        words.push_str(&format!(" of {} kg", short(test.kgf())));
+    let test = line.test.map(|test| KILOGRAMS.one(test.kgf()).to_string());
+    let thick = line.diameter.map(|diameter| LINE_MILLIMETRES.one(diameter.mm()).to_string());
+    let figures: Vec<String> = test.into_iter().chain(thick).collect();
+    if figures.is_empty() {
+        return material.to_owned();
     }
-    if let Some(diameter) = line.diameter {
-        words.push_str(&format!(", {} mm", short_to(diameter.mm(), 3)));
-    }
-    words
+    format!("{material} of {}", figures.join(" and "))
 }
 
-/// A leader in a few words: "steel wire of 14 kg".
+/// A leader in a few words: "steel wire of 14 kg (31 lb)".
 pub(super) fn leader_words(leader: &Leader) -> String {
     let material = leader.material.map_or("leader", |material| material.as_word());
     let material = material.replace('_', " ");
     match leader.test {
-        Some(test) => format!("{material} of {} kg", short(test.kgf())),
+        Some(test) => format!("{material} of {}", KILOGRAMS.one(test.kgf())),
         None => material,
     }
 }

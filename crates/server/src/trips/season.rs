@@ -8,6 +8,7 @@ use deepbend_core::gear::{
     Action, Handle, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
 };
 use deepbend_core::judge::{Verdict, score_with_interval};
+use deepbend_core::quantity::words::{GRAMS, KILOGRAMS};
 use deepbend_core::quantity::{Force, Mass};
 use deepbend_ledger::item::Item;
 use deepbend_planner::pairing::pairing;
@@ -18,7 +19,7 @@ use tonic::Status;
 use super::ask::Asked;
 use super::desk::Desk;
 use super::gauge::Stopped;
-use super::lines::{Spooled, short};
+use super::lines::Spooled;
 use super::offers::{self, Case, Judge, outfit, rings_allow};
 use super::pool::Pool;
 use super::request::Trip;
@@ -357,15 +358,12 @@ impl Table<'_> {
         };
         let or = |words: Vec<&str>| words.join(" or ").replace('_', "-");
         let text = format!(
-            "{powers}, {}, {}, {}, {min_g:.0}-{max_g:.0} g ({:.2}-{:.1} oz), nylon to {} kg \
-             ({:.0} lb), with {}",
+            "{powers}, {}, {}, {}, {}, nylon to {}, with {}",
             or(actions.iter().map(|a| a.as_word()).collect()),
             or(materials.iter().map(|m| m.as_word()).collect()),
             first.handle().as_word(),
-            min_g / 28.349_523,
-            max_g / 28.349_523,
-            short(test(heavy).kgf()),
-            test(heavy).lbf(),
+            GRAMS.window(min_g, max_g),
+            KILOGRAMS.one(test(heavy).kgf()),
             or(lines.iter().map(|l| l.as_word()).collect()),
         );
         Some(pb::SpecWindow {

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use deepbend_contract::{At, Faults};
 use deepbend_contract::{ToWire as _, pb};
 use deepbend_core::gear::{LureClass, Word as _};
+use deepbend_core::quantity::words::{GRAMS, ROD_METRES};
 use deepbend_core::quantity::{Length, Mass};
 use deepbend_planner::median::Work;
 use deepbend_planner::season::{self, SetOutfit, SetPoint, SetProgress};
@@ -55,9 +56,10 @@ fn answer(
     }
     if let Some(tube) = asked.tube_m {
         for id in asked.keep.iter().filter(|id| packed_m(table, id) > tube) {
-            let wrong = format!("name {id}, which is {:.2} m packed", packed_m(table, id));
+            let wrong =
+                format!("name {id}, which is {} packed", ROD_METRES.one(packed_m(table, id)));
             let at = At::ROOT.field("keep_rod_ids");
-            let right = format!("rods that fit a tube of {tube} m");
+            let right = format!("rods that fit a tube of {}", ROD_METRES.one(tube));
             faults.push(pb::FaultCode::Conflict, at, wrong, right);
         }
     }
@@ -151,7 +153,7 @@ fn one(asked: &Set, table: &Table<'_>, outfit: &SetOutfit) -> pb::SetOutfit {
     }
 }
 
-/// What an outfit is for: "crankbait, jerkbait for pike, 18 to 48 g".
+/// What an outfit is for: "crankbait, jerkbait for pike, 18 to 48 g (0.63 to 1.69 oz)".
 fn job(table: &Table<'_>, needs: &[usize]) -> String {
     let mut classes: BTreeSet<LureClass> = BTreeSet::new();
     let mut fish: BTreeSet<String> = BTreeSet::new();
@@ -170,8 +172,8 @@ fn job(table: &Table<'_>, needs: &[usize]) -> String {
     let fish: Vec<&str> = fish.iter().map(String::as_str).collect();
     let grams =
         match (masses.iter().copied().reduce(f64::min), masses.iter().copied().reduce(f64::max)) {
-            (Some(least), Some(most)) if least < most => format!(", {least:.0} to {most:.0} g"),
-            (Some(only), _) => format!(", {only:.0} g"),
+            (Some(least), Some(most)) if least < most => format!(", {}", GRAMS.two(least, most)),
+            (Some(only), _) => format!(", {}", GRAMS.one(only)),
             (None, _) => String::new(),
         };
     let of = if fish.is_empty() { String::new() } else { format!(" for {}", fish.join(", ")) };

@@ -4,6 +4,7 @@
 use deepbend_contract::{changed_outfit, pb, plan_difference};
 use deepbend_core::gear::Word as _;
 use deepbend_core::quantity::Length;
+use deepbend_core::quantity::words::{KILOGRAMS, LINE_METRES};
 use deepbend_ledger::fold::Disputed;
 use deepbend_ledger::item::{Item, Spec, Status, StockUse};
 use deepbend_ledger::view::View;
@@ -14,7 +15,7 @@ use tonic::Status as CallStatus;
 use super::answer::{Deadlines, count};
 use super::ask::Asked;
 use super::desk::Desk;
-use super::lines::{leader_words, line_words, short};
+use super::lines::{leader_words, line_words};
 use super::pool::{in_pool, place_of};
 
 /// Ways to settle that are tried at most, of all items together.
@@ -184,14 +185,14 @@ fn words(item: &Item) -> Vec<String> {
             let line = reel.fitted.as_ref().map(|fitted| line_words(&fitted.line));
             words.push(line.unwrap_or_else(|| "no line".to_owned()));
             let drag = reel.reel.drag_max.map_or(0.0, |drag| drag.kgf());
-            words.push(format!("{} kg of drag", short(drag)));
+            words.push(format!("{} of drag", KILOGRAMS.one(drag)));
         }
         Spec::LineStock(stock) => {
             words.push(match &stock.use_as {
                 StockUse::Line(line) => line_words(line),
                 StockUse::Leader(leader) => leader_words(leader),
             });
-            words.push(format!("{} m", short(stock.length.map_or(0.0, Length::m))));
+            words.push(LINE_METRES.one(stock.length.map_or(0.0, Length::m)).to_string());
         }
         Spec::Rod(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => {}
     }

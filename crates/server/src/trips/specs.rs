@@ -4,9 +4,8 @@ use deepbend_core::gear::{
     Action, Handle, Leader, Line, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
 };
 use deepbend_core::model::Model;
+use deepbend_core::quantity::words::{GRAMS, KILOGRAMS};
 use deepbend_core::quantity::{Force, Mass, Range};
-
-use super::lines::{short, short_to};
 
 /// One place of the lattice.
 #[derive(Clone, Debug)]
@@ -77,25 +76,20 @@ impl Spec {
         differ == 1 && (self.class - other.class).abs() < 1.5 && self.handle() == other.handle()
     }
 
-    /// In words: "a heavy moderate-fast composite casting rod of about 17 to 60 g and ...".
+    /// In words: "a heavy moderate-fast composite casting rod of about 17 to 60 g (0.60 to 2.12 oz) and ...".
     pub(super) fn words(&self) -> String {
         let action = self.rod.action.map_or("", |a| a.as_word()).replace('_', "-");
         let material = self.rod.material.map_or("", |m| m.as_word());
-        let grams = |mass: Option<Mass>| mass.map_or_else(String::new, |m| format!("{:.0}", m.g()));
-        let ounces =
-            |mass: Option<Mass>| mass.map_or_else(String::new, |m| short_to(m.g() / 28.349_523, 2));
+        let grams = |mass: Option<Mass>| mass.map_or(0.0, Mass::g);
+        let rating = self.rod.lure_rating;
         let class = Power::nearest(self.class).plain();
         let article = if class.starts_with(['e', 'u']) { "an" } else { "a" };
         format!(
-            "{article} {class} {action} {material} {} rod of about {} to {} g ({} to {} oz) and {} kg \
-             ({:.0} lb) nylon, fished with {}",
+            "{article} {class} {action} {material} {} rod of about {} and {} nylon, fished \
+             with {}",
             self.handle().as_word(),
-            grams(self.rod.lure_rating.min),
-            grams(self.rod.lure_rating.max),
-            ounces(self.rod.lure_rating.min),
-            ounces(self.rod.lure_rating.max),
-            short(self.rod.line_rating.max.map_or(0.0, Force::kgf)),
-            self.rod.line_rating.max.map_or(0.0, Force::lbf),
+            GRAMS.two(grams(rating.min), grams(rating.max)),
+            KILOGRAMS.one(self.rod.line_rating.max.map_or(0.0, Force::kgf)),
             self.line.as_word(),
         )
     }

@@ -5,8 +5,9 @@ use crate::gear::{Finding, FindingCode, Leader, LeaderMaterial, Line, LineMateri
 use crate::quantity::read::text::{Amount, Span, Unit};
 use crate::quantity::read::{
     diameter_of, fluorocarbon_test, force_of, length_of, numbered, nylon_diameter, nylon_test,
-    pe_diameter, pe_number, pe_test, pounds_or_number, short,
+    pe_diameter, pe_number, pe_test, pounds_or_number,
 };
+use crate::quantity::words::{KILOGRAMS, LINE_MILLIMETRES};
 use crate::quantity::{Force, Length};
 
 /// Words on spools that change nothing here.
@@ -208,10 +209,10 @@ fn by_number(number: f64, pe: bool, line: &mut Line, scan: &mut Scan) {
     }
     let mut told = Vec::new();
     if line.diameter.is_none() {
-        told.push(format!("{:.3} mm", diameter.mm()));
+        told.push(LINE_MILLIMETRES.one(diameter.mm()).to_string());
     }
     if line.test.is_none() {
-        told.push(format!("{} kg", short(test.kgf())));
+        told.push(KILOGRAMS.one(test.kgf()).to_string());
     }
     if !told.is_empty() {
         let text = format!("{name} was taken as {}", told.join(" and "));
@@ -228,10 +229,10 @@ fn mismatch(line: &Line, usual: impl Fn(Length) -> Option<Force>, factor: f64) -
     let ratio = test.n() / usual.n();
     (ratio > factor || ratio < 1.0 / factor).then(|| {
         format!(
-            "{} mm usually breaks at about {} kg, but {} kg is given",
-            short(diameter.mm()),
-            short(usual.kgf()),
-            short(test.kgf())
+            "{} usually breaks at about {}, but {} is given",
+            LINE_MILLIMETRES.one(diameter.mm()),
+            KILOGRAMS.one(usual.kgf()),
+            KILOGRAMS.one(test.kgf())
         )
     })
 }

@@ -4,7 +4,8 @@ use super::{Scan, WireClass, hook_wire, single, vocabulary};
 use crate::gear::{AirClass, Finding, FindingCode, HookStyle, Lure, LureClass, Word};
 use crate::quantity::Mass;
 use crate::quantity::read::text::{Amount, Shape, Span, Unit};
-use crate::quantity::read::{diameter_of, force_of, length_of, lure_mass_of, short};
+use crate::quantity::read::{diameter_of, force_of, length_of, lure_mass_of};
+use crate::quantity::words::GRAMS;
 
 /// What a mass or force belongs to, by the word before or after it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,17 +68,17 @@ pub(super) fn add_up(lure: &mut Lure, findings: &mut Vec<Finding>) {
     // Printed masses are rounded: a few percent are no contradiction.
     let text = match lure.rigged_mass {
         None => format!(
-            "{} g head and {} g trailer make {} g",
-            short(head.g()),
-            short(trailer.g()),
-            short(sum)
+            "a head of {} and a trailer of {} make {}",
+            GRAMS.one(head.g()),
+            GRAMS.one(trailer.g()),
+            GRAMS.one(sum)
         ),
         Some(rigged) if rigged.g() < sum * 0.97 => format!(
-            "{} g rigged is less than {} g head and {} g trailer: {} g was used",
-            short(rigged.g()),
-            short(head.g()),
-            short(trailer.g()),
-            short(sum)
+            "{} rigged is less than a head of {} and a trailer of {}: {} was used",
+            GRAMS.one(rigged.g()),
+            GRAMS.one(head.g()),
+            GRAMS.one(trailer.g()),
+            GRAMS.one(sum)
         ),
         Some(_) => return,
     };

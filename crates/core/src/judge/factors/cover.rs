@@ -2,9 +2,10 @@
 
 use super::{Case, Scored, scored};
 use crate::gear::LineMaterial;
-use crate::judge::text::{kilograms_force, metres};
+use crate::judge::text::kilograms;
 use crate::judge::work::power;
 use crate::quantity::N_PER_KGF;
+use crate::quantity::words::METRES;
 use crate::water::Cover;
 
 /// Line that stops the usual fish over the distance to cover, kgf of braid.
@@ -59,12 +60,12 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
 }
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
-    let need = kilograms_force(s.get("line_for_cover"));
-    let place = format!("{} within {}", c.cover_plain(), metres(c.cover_m));
+    let need = kilograms(s.get("line_for_cover"));
+    let place = format!("{} within {}", c.cover_plain(), METRES.one(c.cover_m));
     if s.score >= 1.0 {
-        format!("{} stops a fish short of {place}", kilograms_force(c.line_kgf))
+        format!("{} stops a fish short of {place}", kilograms(c.line_kgf))
     } else {
-        let pull = kilograms_force(s.get("stopping_pull"));
+        let pull = kilograms(s.get("stopping_pull"));
         format!("{place} asks for about {need} of braid; {pull} of pull can be brought to bear")
     }
 }

@@ -2,9 +2,10 @@
 
 use super::{Case, Scored, scored};
 use crate::judge::settings;
-use crate::judge::text::kilograms_force;
+use crate::judge::text::kilograms;
 use crate::mechanics::spool;
 use crate::quantity::N_PER_KGF;
+use crate::quantity::words::KILOGRAMS;
 
 /// Drag over the strength of the weakest link.
 pub(in crate::judge) fn share_of_weakest(c: &Case<'_>) -> f64 {
@@ -49,18 +50,18 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let worst = s.score + f64::EPSILON;
-    let drag = kilograms_force(c.drag_kgf);
+    let drag = kilograms(c.drag_kgf);
     let share = s.get("share_of_weakest_link") * 100.0;
     if s.score >= c.p.text.right {
         format!("{drag} of drag is {share:.0} % of the weakest link")
     } else if against_link(c) <= worst {
-        let link = kilograms_force(s.get("weakest_link"));
+        let link = KILOGRAMS.one(s.get("weakest_link")).listed();
         format!("{drag} of drag is {share:.0} % of the weakest link ({link} at the knot)")
     } else if against_rod(c) <= worst {
         format!("{drag} of drag is more than this rod can lean on")
     } else {
         let (from, to) = (s.get("fish_asks_from"), s.get("fish_asks_to"));
-        let usual = format!("{} to {}", kilograms_force(from), kilograms_force(to));
+        let usual = KILOGRAMS.two(from, to);
         let fish = c.fish_plain();
         if c.drag_kgf < from && settings::recommended_drag_kgf(c) < from {
             format!("{fish} here: {usual} of drag, more than this line or rod bears")

@@ -2,7 +2,7 @@
 //! mouth bear is from memory.
 
 use super::{Case, Scored, hook_set, scored};
-use crate::judge::text::newtons;
+use crate::judge::text::{millimetres, newtons};
 use crate::mechanics::hook;
 
 /// The rod's pull, cut off by the drag and carried on by what of a head-shake comes through before
@@ -31,7 +31,8 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let pull = newtons(s.get("peak_pull"));
     let (opening, tear) = (s.get("hook_opens_at"), s.get("mouth_tears_at"));
     if opening < tear {
-        format!("peak pull {pull}; {:.2} mm wire opens at {}", c.wire_mm, newtons(opening))
+        let wire = millimetres(c.wire_mm);
+        format!("peak pull {pull}; {wire} wire opens at {}", newtons(opening))
     } else {
         format!("peak pull {pull}; the mouth of {} tears at {}", c.fish_plain(), newtons(tear))
     }

@@ -3,10 +3,11 @@
 
 use super::{Case, Scored, scored};
 use crate::gear::{HookPoint, HookStyle};
-use crate::judge::text::newtons;
+use crate::judge::text::{millimetres, newtons};
 use crate::mechanics::hook::{self, Seat};
 use crate::mechanics::line::in_series_n_per_m;
 use crate::quantity::N_PER_KGF;
+use crate::quantity::words::NEWTONS;
 use crate::water::Hookset;
 
 /// Force to seat the hook, N ([`hook::seat_n`]).
@@ -105,14 +106,16 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
 }
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
-    let needed = newtons(s.get("force_needed"));
+    let needed = NEWTONS.one(s.get("force_needed"));
     let swung = s.get("force_of_rod_and_line");
     let slip = s.get("force_before_drag_slips");
-    let wire = format!("{:.2} mm wire", c.wire_mm);
+    let wire = format!("{} wire", millimetres(c.wire_mm));
     if s.get("force_ratio") >= 1.0 {
-        format!("{} at the point seats {wire} (needs {needed})", newtons(swung.min(slip)))
+        let (force, needed) = (newtons(swung.min(slip)), needed.listed());
+        format!("{force} at the point seats {wire} (needs {needed})")
     } else if slip < swung {
-        format!("the drag slips at {} before {wire} is seated (needs {needed})", newtons(slip))
+        let (slip, needed) = (newtons(slip), needed.listed());
+        format!("the drag slips at {slip} before {wire} is seated (needs {needed})")
     } else {
         format!("rod and line bring {} to {wire} that needs {needed}", newtons(swung))
     }

@@ -2,8 +2,9 @@
 
 use super::{Case, Scored, scored};
 use crate::gear::{LeaderMaterial, LineMaterial};
-use crate::judge::text::{kilograms_force, millimetres};
+use crate::judge::text::millimetres;
 use crate::judge::work::power;
+use crate::quantity::words::KILOGRAMS;
 use crate::water::{Cover, Teeth};
 
 /// Whether the trace is of wire.
@@ -181,7 +182,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         "braid tied to the lure: seen in clear water and soon rubbed through".to_owned()
     } else if strength(c) <= worst {
         let [least, most] = c.fish_leader_kgf();
-        let usual = format!("{} to {}", kilograms_force(least), kilograms_force(most));
+        let usual = KILOGRAMS.two(least, most);
         format!("{leader}; usual for {} is {usual}", c.fish_plain())
     } else {
         format!("{leader} is stiff for this lure and fish")

@@ -1,8 +1,8 @@
 //! Length: does it suit the platform? Preference, but for branches overhead.
 
 use super::{Case, Scored, scored};
-use crate::judge::text::metres;
 use crate::model::Parameters;
+use crate::quantity::words::ROD_METRES;
 use crate::water::Platform;
 
 /// Lengths that are usual on a platform, least and greatest, m.
@@ -48,8 +48,8 @@ pub(in crate::judge) fn cap_view(c: &Case<'_>, score: f64) -> f64 {
 }
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
-    let usual = format!("{} to {}", metres(s.get("usual_from")), metres(s.get("usual_to")));
+    let usual = ROD_METRES.two(s.get("usual_from"), s.get("usual_to")).listed();
     let fits = s.score >= 1.0;
     let word = if fits { "suits" } else { "is outside what suits" };
-    format!("{} {word} {} ({usual})", metres(c.rod_length_m), c.platform_plain())
+    format!("{} {word} {} ({usual})", ROD_METRES.one(c.rod_length_m), c.platform_plain())
 }

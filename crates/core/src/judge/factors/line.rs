@@ -2,8 +2,9 @@
 
 use super::{Case, Scored, scored};
 use crate::gear::{GuideCondition, LeaderMaterial, LineMaterial, LureClass};
-use crate::judge::text::{kilograms_force, millimetres};
+use crate::judge::text::{grams, kilograms, millimetres};
 use crate::model::Presentation;
+use crate::quantity::words::KILOGRAMS;
 use crate::water::Cover;
 
 /// What is thrown hangs on the weaker of line and leader, kgf.
@@ -100,7 +101,7 @@ pub(in crate::judge) fn score(c: &Case<'_>) -> Option<Scored> {
 }
 
 pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
-    let line = format!("{} of {}", kilograms_force(c.line_kgf), c.line_plain());
+    let line = format!("{} of {}", kilograms(c.line_kgf), c.line_plain());
     let worst = s.score + f64::EPSILON;
     if worst >= 1.0 {
         format!("{line} suits rod and cast")
@@ -112,16 +113,17 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
             }
         }
     } else if against_cast(c) <= worst {
-        let need = kilograms_force(s.get("test_for_cast"));
+        let need = KILOGRAMS.one(s.get("test_for_cast")).listed();
         let weaker = if c.line_kgf <= cast_strength_kgf(c) { line } else { c.leader_plain() };
-        format!("{weaker} is weak for casting {:.0} g (about {need})", c.mass_g)
+        format!("{weaker} is weak for casting {} (about {need})", grams(c.mass_g))
     } else if below_rod(c) <= worst {
-        let most = kilograms_force(c.rod_line_kgf);
+        let most = kilograms(c.rod_line_kgf);
         format!("{line} is weak for a rod made for {most} nylon")
     } else if against_rod(c) <= worst {
-        let most = kilograms_force(c.rod_line_kgf);
+        let most = kilograms(c.rod_line_kgf);
         format!("{line} is strong for a rod made for {most} nylon")
     } else {
-        format!("{} is thick for {:.0} g: it costs distance", millimetres(c.line_mm), c.mass_g)
+        let (thick, mass) = (millimetres(c.line_mm), grams(c.mass_g));
+        format!("{thick} is thick for {mass}: it costs distance")
     }
 }

@@ -2,6 +2,7 @@
 
 use super::{Case, Scored, scored};
 use crate::judge::text::grams;
+use crate::quantity::words::GRAMS;
 use crate::water::Skill;
 
 /// Score of a mass in the rod's window.
@@ -65,7 +66,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     let share = s.get("share_of_maximum") * 100.0;
     let counted = s.get("mass_that_counts");
     let mass = grams(c.mass_g);
-    let window = format!("{} to {}", grams(c.lure_min_g), grams(c.lure_max_g));
+    let window = GRAMS.two(c.lure_min_g, c.lure_max_g).listed();
     let light = s.get("window_place") < 0.0 && s.score < c.p.text.fine;
     let plain = if c.is_vertical() {
         if light {

@@ -4,6 +4,7 @@ use super::{Case, Scored, scored};
 use crate::gear::Handle;
 use crate::judge::text::{grams, newtons};
 use crate::model::{Presentation, RetrieveSpeed};
+use crate::quantity::words::CENTIMETRES;
 
 /// A revolving spool sits on a trigger grip, a fixed spool hangs under a spinning handle.
 fn mount(c: &Case<'_>) -> Option<f64> {
@@ -122,7 +123,8 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     } else if at_fault(retrieve(c)) {
         let (low, high) = wanted_retrieve_cm(c);
         let turn = s.get("retrieve_per_turn");
-        format!("{turn:.0} cm a turn; {} wants {low:.0} to {high:.0} cm", c.lure_plain())
+        let (turn, wanted) = (CENTIMETRES.one(turn), CENTIMETRES.two(low, high));
+        format!("{turn} a turn; {} wants {wanted}", c.lure_plain())
     } else {
         "the reel is of another size than the rod".to_owned()
     }

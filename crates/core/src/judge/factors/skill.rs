@@ -2,6 +2,7 @@
 
 use super::{Case, Scored, scored};
 use crate::gear::{Handle, HookStyle};
+use crate::judge::text::grams;
 use crate::water::Skill;
 
 /// A casting reel tangles for a beginner, the more the lighter the lure and the stronger the
@@ -44,7 +45,7 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
         format!("{who} handles this")
     } else if c.handle == Handle::Casting {
         let wind = if s.get("wind_against") > 1.0 { " in this wind" } else { "" };
-        format!("a casting reel with {:.0} g{wind} tangles for {who}", c.mass_g)
+        format!("a casting reel with {}{wind} tangles for {who}", grams(c.mass_g))
     } else {
         format!("{who} does better with fewer trebles and a lighter lure")
     }

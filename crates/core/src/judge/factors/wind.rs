@@ -1,6 +1,7 @@
 //! Wind: does the lure fly in it? Physics; what wind across or behind costs is practice.
 
 use super::{Case, Scored, scored};
+use crate::judge::text::metres_a_second;
 use crate::mechanics::carry::into_wind_share;
 use crate::mechanics::flight::GRAVITY_M_S2;
 use crate::water::WindDirection;
@@ -62,5 +63,6 @@ pub(in crate::judge) fn text(c: &Case<'_>, s: &Scored) -> String {
     };
     let tumbles =
         if s.get("tumbling") > c.p.text.fair { ", and it tumbles off this tip" } else { "" };
-    format!("{:.0} m/s {way} {how} with {}{tumbles}", c.wind_m_s, c.air_plain())
+    let wind = metres_a_second(c.wind_m_s);
+    format!("{wind} {way} {how} with {}{tumbles}", c.air_plain())
 }
