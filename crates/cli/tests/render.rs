@@ -92,6 +92,52 @@ fn a_cloned_store_does_not_flood_what_is_contested() {
     keeps_to(80, &text);
 }
 
+// Source: rounding by hand.
+#[test]
+fn what_rounds_to_nothing_is_no_number() {
+    let gap = |added_micros, added_low_micros| pb::Gap {
+        added_micros,
+        added_low_micros,
+        ..Default::default()
+    };
+    let rod = |n: usize, added_micros| pb::RackRod {
+        rod_id: format!("R{n}"),
+        added_micros,
+        ..Default::default()
+    };
+    let answer = pb::FindGapsResponse {
+        gaps: vec![gap(740_000, 0), gap(50_000, 49_999)],
+        rack: (1..=14).map(|n| rod(n, 0)).chain([rod(15, 49_999), rod(16, 50_000)]).collect(),
+        purchases: vec![pb::Purchase { added_micros: 1, ..Default::default() }],
+        ..Default::default()
+    };
+    let text = render::gaps(&answer, 80);
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "1. adds 0.7 (next to nothing at least if",
+        "2. adds 0.1 (next to nothing at least if",
+        "for 0.00: adds next to nothing",
+        "R16 0.1 R15 next to nothing",
+        // Fourteen stay ashore; twelve are named.
+        "R11, R12 and 2 more.",
+    ] {
+        assert!(flat.contains(part), "no `{part}`: {text}");
+    }
+    keeps_to(80, &text);
+    let compared = |gain_micros| {
+        let difference = pb::PlanDifference { gain_micros, ..Default::default() };
+        render::plan_difference(&difference, true, 80)
+    };
+    for (gain, said) in [
+        (4_999, "is worth as much."),
+        (-4_999, "is worth as much."),
+        (5_000, "is worth 0.01 more."),
+        (-5_000, "is worth 0.01 less."),
+    ] {
+        assert!(compared(gain).contains(said), "{gain}: {}", compared(gain));
+    }
+}
+
 // By hand: plans of two boats have no trip in common.
 #[test]
 fn plans_without_a_common_trip_are_not_said_to_be_worth_as_much() {

@@ -7,11 +7,8 @@ use deepbend_core::quantity::words::ROD_METRES;
 use crate::grid::{Cand, Grid};
 use crate::plan::{Ashore, AshoreReason, ItemKind};
 use crate::prune::{self, Parts};
-use crate::weights::{Micros, ONE};
+use crate::weights::{Micros, SHOWN, in_words};
 use crate::worth::{self, Selection};
-
-/// Less worth than this is shown as nothing.
-const SHOWN: f64 = 0.005;
 
 /// Everything that stays ashore, rods first.
 pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
@@ -100,11 +97,7 @@ fn explain(
     let gain = free.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
     match (gain, better) {
         (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit() => {
-            let gain = gain as f64 / ONE as f64;
-            let adds = match gain >= SHOWN {
-                true => format!("{gain:.2}"),
-                false => "next to nothing".to_owned(),
-            };
+            let adds = in_words(gain);
             let text = format!(
                 "It would add {adds}, less than each of those taken; all {} places are in use.",
                 grid.limit()
@@ -119,12 +112,13 @@ fn explain(
             (R::PartnerUsed, format!("All {other} that it would go with are in use."))
         }
         (gain, None) => {
-            let lost = gain.map_or(0, |g| -g).max(0) as f64 / ONE as f64;
-            let text = match lost >= SHOWN {
-                true => {
-                    format!("What it adds to the plan's worth is {lost:.2} less than it costs.")
-                }
-                false => "It adds no more to the plan's worth than it costs.".to_owned(),
+            let lost = gain.map_or(0, |g| -g).max(0);
+            let text = match lost < SHOWN {
+                true => "It adds no more to the plan's worth than it costs.".to_owned(),
+                false => format!(
+                    "What it adds to the plan's worth is {} less than it costs.",
+                    in_words(lost)
+                ),
             };
             (R::AddsTooLittle, text)
         }

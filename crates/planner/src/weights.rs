@@ -10,6 +10,18 @@ pub type Micros = i64;
 /// One value in millionths.
 pub const ONE: Micros = 1_000_000;
 
+/// Less than this would read 0.00.
+pub const SHOWN: Micros = 5_000;
+
+/// What something adds, in words: "0.25", or "next to nothing".
+#[must_use]
+pub fn in_words(amount: Micros) -> String {
+    match amount < SHOWN {
+        true => "next to nothing".to_owned(),
+        false => format!("{:.2}", amount as f64 / ONE as f64),
+    }
+}
+
 /// The numbers of the objective. Source of all of them, unless stated: from memory.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Weights {
@@ -123,6 +135,13 @@ mod tests {
             assert!(shares.windows(2).all(|p| p[0] >= p[1]));
             assert!((ONE - shares.iter().sum::<Micros>()).abs() < 8);
         }
+    }
+
+    // Source: rounding by hand.
+    #[test]
+    fn what_rounds_to_nothing_is_said_in_words() {
+        assert_eq!([0, 4_999].map(in_words), ["next to nothing"; 2]);
+        assert_eq!([5_000, 250_000, 1_400_000].map(in_words), ["0.01", "0.25", "1.40"]);
     }
 
     #[test]

@@ -47,6 +47,21 @@ async fn a_rod_that_two_boats_are_to_take_goes_out_once() {
     assert!(!text.contains("take turns"), "{text}");
 }
 
+// By hand: of nine rods that are to be taken one goes where there is one holder.
+#[tokio::test]
+async fn a_long_list_of_what_is_left_out_says_how_long() {
+    let rods = ["R01", "R04", "R05", "R07", "R13", "R14", "R18", "R19", "R20"];
+    let pins = rods.map(|id| pin(pb::PinRule::Take, id, "")).to_vec();
+    let mut request = pb::PlanTripRequest { pins, ..t1() };
+    let trip = request.trip.as_mut().unwrap();
+    trip.rod_limit = Some(1);
+    trip.segments.iter_mut().for_each(|segment| segment.angler_ids.truncate(1));
+    let given = plan(&Fleet::demo(), request).await.given_up.unwrap();
+    assert_eq!((given.pins.len(), given.short_crews.len()), (8, 0), "{}", given.text);
+    assert_eq!(given.text.matches("B1 does not take").count(), 6, "{}", given.text);
+    assert!(given.text.ends_with("; and 2 more."), "{}", given.text);
+}
+
 #[tokio::test]
 async fn a_fault_of_a_pin_says_which() {
     let pins = vec![pin(pb::PinRule::Take, "R01", ""), pin(pb::PinRule::Take, "L01", "")];

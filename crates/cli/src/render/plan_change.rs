@@ -171,8 +171,9 @@ fn line_name(line: Option<&pb::Line>, stock: &str) -> String {
 fn worth(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
     let gain = difference.gain_micros as f64 / 1e6;
     page.paragraph(&match difference.gain_micros {
-        0 => format!("{whose} is worth as much."),
-        1.. => format!("{whose} is worth {gain:.2} more."),
+        // It would read 0.00.
+        -4_999..5_000 => format!("{whose} is worth as much."),
+        5_000.. => format!("{whose} is worth {gain:.2} more."),
         _ => format!("{whose} is worth {:.2} less.", -gain),
     });
 }

@@ -11,6 +11,20 @@ fn worth(micros: i64) -> String {
     format!("{:.1}", micros as f64 / 1e6)
 }
 
+/// What something adds; where that would read 0.0 in words.
+fn adds(micros: i64) -> String {
+    if micros < 50_000 { "next to nothing".to_owned() } else { worth(micros) }
+}
+
+/// Ids, of a long list the first, and how many more there are.
+fn listed(ids: &[&str]) -> String {
+    let shown = ids[..ids.len().min(IDLE)].join(", ");
+    match ids.len().saturating_sub(IDLE) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
+    }
+}
+
 fn money(cents: i64) -> String {
     format!("{:.2}", cents as f64 / 100.0)
 }
@@ -28,10 +42,10 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
     ));
     for (number, gap) in answer.gaps.iter().enumerate() {
         page.heading(&format!(
-            "{}. adds {} (at least {} if the judgements are too kind)",
+            "{}. adds {} ({} at least if the judgements are too kind)",
             number + 1,
-            worth(gap.added_micros),
-            worth(gap.added_low_micros)
+            adds(gap.added_micros),
+            adds(gap.added_low_micros)
         ));
         page.hanging("  ", &gap.text);
         if let Some(detail) = &gap.detail {
@@ -48,7 +62,7 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
                 "{} for {}: adds {}",
                 capital(&buy.text),
                 money(buy.price_cents),
-                worth(buy.added_micros)
+                adds(buy.added_micros)
             );
             page.hanging("  - ", &text);
         }
@@ -57,7 +71,7 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
                 "{} for {}, which adds {}",
                 money(share.spent_cents),
                 plain!(Handle, share.handle),
-                worth(share.added_micros)
+                adds(share.added_micros)
             );
             page.hanging("  of it ", &text);
         }
@@ -65,20 +79,20 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
     let idle: Vec<&pb::RackRod> = answer.rack.iter().filter(|r| r.added_micros <= 0).collect();
     page.heading("On the rack");
     if !idle.is_empty() {
-        let ids: Vec<&str> = idle.iter().take(IDLE).map(|rod| rod.rod_id.as_str()).collect();
+        let ids: Vec<&str> = idle.iter().map(|rod| rod.rod_id.as_str()).collect();
         let text = match ids.as_slice() {
             [only] => format!("{only} adds nothing to the others."),
             all => format!(
                 "Each of these alone adds nothing to all the others, for others do its work, perhaps \
                  another of these: {}.",
-                all.join(", ")
+                listed(all)
             ),
         };
         page.hanging("  ", &text);
     }
     let mut table = Table::new().left("  rod").left("adds to the others");
     for rod in answer.rack.iter().rev().filter(|rod| rod.added_micros > 0) {
-        table.row(vec![format!("  {}", rod.rod_id), worth(rod.added_micros)]);
+        table.row(vec![format!("  {}", rod.rod_id), adds(rod.added_micros)]);
     }
     page.table(&table);
     if let Some(model) = &answer.model {

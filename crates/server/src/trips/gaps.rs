@@ -6,7 +6,7 @@ use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{Lure, infer_power};
 use deepbend_core::judge;
 use deepbend_planner::season::{self, Addition};
-use deepbend_planner::weights::{Micros, ONE};
+use deepbend_planner::weights::{Micros, ONE, in_words};
 use tonic::Status;
 
 use super::ask_season::Gaps;
@@ -388,7 +388,7 @@ fn rack_rod(table: &Table<'_>, addition: &Addition) -> pb::RackRod {
             "{id} adds nothing to the others on these trips: with them, it may stay on the rack."
         )
     } else {
-        format!("{id} adds {:.2} to the others.", addition.adds as f64 / ONE as f64)
+        format!("{id} adds {} to the others.", in_words(addition.adds))
     };
     pb::RackRod { rod_id: id, added_micros: addition.adds, text }
 }

@@ -10,7 +10,7 @@ use deepbend_core::quantity::Speed;
 use deepbend_core::quantity::words::METRES_A_SECOND;
 use deepbend_planner::plan::{ItemKind, Load, Move, NeedCover, Start, TripPlan, Use};
 use deepbend_planner::problem::{Candidate, MUST, Offer};
-use deepbend_planner::weights::{Micros, ONE};
+use deepbend_planner::weights::{Micros, SHOWN, in_words};
 use deepbend_planner::{Crew, TripProblem, crews};
 
 use super::answer::{cargo, count, outfit_id};
@@ -258,9 +258,7 @@ impl<'p> Hands<'p, '_> {
         if tally.opens.is_empty() && short.is_empty() && cost <= 0 {
             return "nothing changes: the rest does its work".to_owned();
         }
-        let less =
-            format!("no lure opens, but the plan is worth {:.2} less", cost as f64 / ONE as f64);
-        opens_text(&tally.opens, &short, &less)
+        opens_text(&tally.opens, &short, &worth_less(cost))
     }
 
     /// Segments in which what is left of the plan no longer seats all who fish at once.
@@ -391,6 +389,14 @@ fn short_crew(crew: Crew) -> pb::ShortCrew {
     }
 }
 
+/// Where no lure opens: what the plan loses.
+fn worth_less(cost: Micros) -> String {
+    match cost < SHOWN {
+        true => "no lure opens, and the plan is worth no less".to_owned(),
+        false => format!("no lure opens, but the plan is worth {} less", in_words(cost)),
+    }
+}
+
 /// Anglers who are left without an outfit, in words: crews that are short of as many together.
 fn short_texts(short: &[pb::ShortCrew]) -> Vec<String> {
     let mut crews: Vec<((i32, i32), Vec<&str>)> = Vec::new();
@@ -432,4 +438,16 @@ fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> 
         format!("{}{must} falls to {now}", change.lure_id)
     };
     short_texts(short).into_iter().chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: rounding by hand.
+    #[test]
+    fn a_loss_that_rounds_to_nothing_is_no_number() {
+        assert!(worth_less(4_999).ends_with("is worth no less"));
+        assert!(worth_less(5_000).ends_with("is worth 0.01 less"));
+    }
 }

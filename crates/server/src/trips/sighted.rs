@@ -8,7 +8,7 @@ use deepbend_core::quantity::words::{KILOGRAMS, LINE_METRES};
 use deepbend_ledger::fold::Disputed;
 use deepbend_ledger::item::{Item, Spec, Status, StockUse};
 use deepbend_ledger::view::View;
-use deepbend_planner::weights::ONE;
+use deepbend_planner::weights::{Micros, SHOWN, in_words};
 use tokio::time::Instant;
 use tonic::Status as CallStatus;
 
@@ -213,16 +213,14 @@ fn text(
 ) -> String {
     let seen = if seen_as.is_empty() { String::new() } else { format!(" ({seen_as})") };
     let by = if deadline.is_empty() { String::new() } else { format!(" by {deadline}") };
-    let gain = difference.gain_micros as f64 / ONE as f64;
     let lures = |covered: bool| -> Vec<&str> {
         let turned =
             |n: &&pb::NeedChange| n.covered_before != n.covered_after && n.covered_after == covered;
         difference.needs.iter().filter(turned).map(|n| n.lure_id.as_str()).collect()
     };
-    let mut text = format!(
-        "If {} is seen at {place}{seen}{by}, a plan with it is worth {gain:.2} more",
-        item.id
-    );
+    let worth = how_much_more(difference.gain_micros);
+    let mut text =
+        format!("If {} is seen at {place}{seen}{by}, a plan with it is worth {worth}", item.id);
     for (covered, word) in [(true, "covers"), (false, "no longer covers")] {
         let list = lures(covered);
         if !list.is_empty() {
@@ -231,4 +229,22 @@ fn text(
     }
     text.push_str(". ");
     text
+}
+
+fn how_much_more(gain: Micros) -> String {
+    match gain < SHOWN {
+        true => "as much".to_owned(),
+        false => format!("{} more", in_words(gain)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: rounding by hand.
+    #[test]
+    fn a_gain_that_rounds_to_nothing_is_no_number() {
+        assert_eq!([0, 4_999, 5_000].map(how_much_more), ["as much", "as much", "0.01 more"]);
+    }
 }
