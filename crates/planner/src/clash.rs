@@ -79,8 +79,8 @@ pub(crate) enum Asked {
 /// Small sets that are named at most.
 const SETS: usize = 6;
 
-/// Names small sets of limits that clash: one for each of those that the best plan leaves out, which
-/// are few; the first of all where it is not known.
+/// Names small sets of limits that clash: one for each of those that the best plan leaves out,
+/// which are few; the first of all where it is not known.
 pub(crate) fn explain(
     trips: &[&TripProblem],
     weights: &Weights,

@@ -1,5 +1,5 @@
-//! Where not all limits can be kept: which pins and which people who are to fish at once the best plan
-//! leaves out, as few of them as can be.
+//! Where not all limits can be kept: which pins and which people who are to fish at once the best
+//! plan leaves out, as few of them as can be.
 
 use std::collections::BTreeSet;
 
@@ -15,7 +15,8 @@ use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
-/// Nodes of the tree that looks for them; more limits than needed may be left out where it ends first.
+/// Nodes of the tree that looks for them; more limits than needed may be left out where it ends
+/// first.
 const NODES: u64 = 2_000;
 
 /// What is left out.

@@ -113,8 +113,8 @@ fn open(grid: &Grid<'_>, outfits: &[usize]) -> u32 {
     crew::seat(grid, &selection).unseated + worth::pins_broken(grid, &selection)
 }
 
-/// Outfits that seat everybody and keep the pins: always the first of `order` that helps; `None` if one
-/// at a time does not lead there.
+/// Outfits that seat everybody and keep the pins: always the first of `order` that helps; `None` if
+/// one at a time does not lead there.
 pub(crate) fn seated(grid: &Grid<'_>, order: &[usize]) -> Option<Vec<usize>> {
     let mut outfits: Vec<usize> = Vec::new();
     let mut left = open(grid, &outfits);
@@ -145,14 +145,14 @@ pub(crate) fn trim(grid: &Grid<'_>, selection: &mut Selection) {
     }
 }
 
-/// How a choice ranks among those of the same objective, the first best: as rigged by habit, then the
-/// earlier ids.
+/// How a choice ranks among those of the same objective, the first best: as rigged by habit, then
+/// the earlier ids.
 fn usual<'o>(grid: &Grid<'_>, outfits: &'o [usize]) -> (Reverse<usize>, &'o [usize]) {
     (Reverse(outfits.iter().filter(|o| grid.cands[**o].habit).count()), outfits)
 }
 
-/// What all plans with some outfits, and with others beside them, are worth at most: every leader and
-/// every lure is there, and only the outfits that are settled cost something.
+/// What all plans with some outfits, and with others beside them, are worth at most: every leader
+/// and every lure is there, and only the outfits that are settled cost something.
 fn at_most(grid: &Grid<'_>, settled: &[usize], others: &[usize]) -> Micros {
     let mut outfits: Vec<usize> = settled.iter().chain(others).copied().collect();
     outfits.sort_unstable();
@@ -204,8 +204,8 @@ impl Handing<'_, '_> {
     }
 }
 
-/// Choices of the same rods in which two or three of them carry other reels or lines, that may be worth
-/// `target`.
+/// Choices of the same rods in which two or three of them carry other reels or lines, that may be
+/// worth `target`.
 fn handed_out(
     grid: &Grid<'_>,
     outfits: &[usize],
@@ -265,7 +265,8 @@ fn furnished(
 }
 
 /// Among plans of the same objective, the one rigged most by habit, then the one with the earlier
-/// ids, as far as exchanges of one outfit, and reels that are handed out anew to two or three rods, lead.
+/// ids, as far as exchanges of one outfit, and reels that are handed out anew to two or three rods,
+/// lead.
 pub(crate) fn settle_ties(
     grid: &Grid<'_>,
     kept: &[usize],

@@ -20,11 +20,11 @@ pub struct Crew {
     pub seated: u32,
 }
 
-/// Seats the anglers of every segment anew with what is left of a plan, by the rule of the plan itself:
-/// each an outfit of their own that suits them, with a lure of the segment at its verdict.
+/// Seats the anglers of every segment anew with what is left of a plan, by the rule of the plan
+/// itself: each an outfit of their own that suits them, with a lure of the segment at its verdict.
 ///
-/// `serve` is asked for every offer of an outfit, with the position of the outfit in the plan: which
-/// verdict is left of it, `None` for nothing.
+/// `serve` is asked for every offer of an outfit, with the position of the outfit in the plan:
+/// which verdict is left of it, `None` for nothing.
 ///
 /// The problem and the plan go together: [`check`](crate::check()) has found the plan sound.
 #[must_use]

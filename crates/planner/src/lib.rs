@@ -12,8 +12,8 @@
 //! 5. [`check`](mod@check) and [`check_fleet`]: look every plan over without the solver.
 //!
 //! Beside it, [`season`] says what to buy and which few outfits cover most, and [`median`] is the
-//! core of that: the p-median problem, with and without capacities. [`pairing`] gives each rod that is
-//! kept a reel of its own.
+//! core of that: the p-median problem, with and without capacities. [`pairing`] gives each rod that
+//! is kept a reel of its own.
 //!
 //! Sets, variables, constraints, objective and units are written down in `FORMULATION.md`.
 //!

@@ -450,8 +450,8 @@ pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize], watch: &Watch<'_>) -> 
     }
 }
 
-/// The best of the selections that leave out the fewest of pins and people who are to fish at once; of
-/// those looked at, where the effort or the watch ends it.
+/// The best of the selections that leave out the fewest of pins and people who are to fish at once;
+/// of those looked at, where the effort or the watch ends it.
 pub(crate) fn fewest_left_out(
     grid: &Grid<'_>,
     pruning: &Pruning,

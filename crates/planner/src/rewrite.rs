@@ -80,8 +80,8 @@ pub struct NoOutfit {
     pub leader: Option<usize>,
 }
 
-/// Writes the plan that follows from decisions, with the same words as the planner's own. Nothing is
-/// searched: its bound is what all needs would be worth, each with the best of the share.
+/// Writes the plan that follows from decisions, with the same words as the planner's own. Nothing
+/// is searched: its bound is what all needs would be worth, each with the best of the share.
 ///
 /// The problem has been found sound by [`TripProblem::validate`].
 ///

@@ -1,8 +1,8 @@
 //! The unit in which a search counts: the problem's own, so that only proportions matter.
 //!
-//! Prices of the bound are whole numbers and the tree knows tolerances, so that a search that counts
-//! in millionths takes another way through a problem of twice the worth, and may end at another of
-//! two plans that are worth the same.
+//! Prices of the bound are whole numbers and the tree knows tolerances, so that a search that
+//! counts in millionths takes another way through a problem of twice the worth, and may end at
+//! another of two plans that are worth the same.
 
 use std::ops::Rem;
 

@@ -128,7 +128,8 @@ fn offer(grid: &Grid<'_>, order: &[usize], best: &mut Known, watch: &Watch<'_>) 
     best.as_ref().map(|(worth, _)| *worth)
 }
 
-/// A plan that first gives everybody an outfit and keeps the pins, and then takes what promises most.
+/// A plan that first gives everybody an outfit and keeps the pins, and then takes what promises
+/// most.
 fn seated_first(grid: &Grid<'_>, kept: &[usize], bounded: &Bound) -> Known {
     let mut order = kept.to_vec();
     order.sort_by_key(|c| (std::cmp::Reverse(bounded.with[*c]), *c));

@@ -65,7 +65,11 @@ fn most_seated(
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 200,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     // What the table of the anglers needs at once is aboard, and there is as much of it.
     #[test]
@@ -91,7 +95,8 @@ proptest! {
             prop_assert!(cover.uses.is_empty() || aboard >= wanted);
         }
         for leader in &problem.leaders {
-            let ties = plan.outfits.iter().filter(|o| o.leaders.contains(&leader.id)).count() as u32;
+            let ties = plan.outfits.iter().filter(|o| o.leaders.contains(&leader.id));
+            let ties = ties.count() as u32;
             let wanted = if ties == 0 { 0 } else { (ties + 1).min(leader.quantity) };
             prop_assert_eq!(loaded(&plan, ItemKind::Leader, &leader.id), wanted);
         }

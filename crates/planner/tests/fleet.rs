@@ -416,7 +416,8 @@ fn the_checker_is_not_fooled() {
     assert!(wrong.iter().any(|v| v.rule == Rule::Twice), "{wrong:?}");
 }
 
-// Counted by hand: one good outfit, two boats that want it; the boat that goes without says where it is.
+// Counted by hand: one good outfit, two boats that want it; the boat that goes without says where
+// it is.
 #[test]
 fn what_goes_out_on_another_boat_says_so() {
     let mut first = empty(1);

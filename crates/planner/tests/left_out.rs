@@ -1,5 +1,5 @@
-//! Where not all limits can be kept the best plan leaves out the fewest. Source of the numbers: brute
-//! force over all plans and over all ways to leave something out; else by hand.
+//! Where not all limits can be kept the best plan leaves out the fewest. Source of the numbers:
+//! brute force over all plans and over all ways to leave something out; else by hand.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 
@@ -71,7 +71,11 @@ fn fewest(p: &TripProblem) -> (u32, i64) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 60,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn as_few_as_can_be_are_left_out(seed in any::<u64>()) {

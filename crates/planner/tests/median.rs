@@ -198,8 +198,15 @@ fn table(clients: usize, sites: usize, most: u64) -> impl Strategy<Value = Vec<V
 }
 
 prop_compose! {
-    fn random()(clients in 1_usize..9, sites in 1_usize..9, most in prop_oneof![Just(4_u64), Just(1_000)])
-        (costs in table(clients, sites, most), open in 1..=sites, keep in proptest::option::of(0..sites))
+    fn random()(
+        clients in 1_usize..9,
+        sites in 1_usize..9,
+        most in prop_oneof![Just(4_u64), Just(1_000)],
+    )(
+        costs in table(clients, sites, most),
+        open in 1..=sites,
+        keep in proptest::option::of(0..sites),
+    )
         -> MedianProblem
     {
         MedianProblem { costs, open, keep: keep.into_iter().collect(), capacity: None }
@@ -216,7 +223,11 @@ prop_compose! {
         // Large numbers are counted in coarser parts: the answer must not suffer.
         let by = if large { 997 } else { 1 };
         let capacity = Capacity {
-            demand: demand.iter().enumerate().map(|(i, d)| d * by + u64::from(large && i == 0)).collect(),
+            demand: demand
+                .iter()
+                .enumerate()
+                .map(|(i, d)| d * by + u64::from(large && i == 0))
+                .collect(),
             room: room.iter().map(|r| r * by).collect(),
         };
         MedianProblem { costs, open, keep: Vec::new(), capacity: Some(capacity) }
@@ -242,7 +253,10 @@ proptest! {
 
     // Common practice, no source: a work budget of nothing is still honest.
     #[test]
-    fn a_search_that_is_cut_off_is_honest(problem in prop_oneof![random(), with_room()], steps in 0_u64..3_000) {
+    fn a_search_that_is_cut_off_is_honest(
+        problem in prop_oneof![random(), with_room()],
+        steps in 0_u64..3_000,
+    ) {
         let best = brute_force(&problem);
         match solve_median(&problem, Work { steps }).unwrap() {
             MedianAnswer::Plan(plan) => {
@@ -282,7 +296,8 @@ proptest! {
     fn twice_the_weight_changes_no_choice(costs in table(20, 12, 1_000), open in 1_usize..6) {
         let mut twice = costs.clone();
         twice.iter_mut().flatten().for_each(|cost| *cost *= 2);
-        let (one, two) = (optimal(&plain(costs, open)).unwrap(), optimal(&plain(twice, open)).unwrap());
+        let one = optimal(&plain(costs, open)).unwrap();
+        let two = optimal(&plain(twice, open)).unwrap();
         prop_assert_eq!((one.open, one.serves, one.cost * 2), (two.open, two.serves, two.cost));
     }
 }

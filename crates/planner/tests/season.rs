@@ -83,8 +83,8 @@ fn a_single_point_of_failure_is_doubled() {
     assert_eq!(first_gap(&season), "its twin");
 }
 
-// Common practice, no source: only the proportions of the weights count, not what is left of them when
-// it is rounded to millionths: as a backup the better one adds 0.08 millionths more, or 0.8.
+// Common practice, no source: only the proportions of the weights count, not what is left of them
+// when it is rounded to millionths: as a backup the better one adds 0.08 millionths more, or 0.8.
 #[test]
 fn doubled_weights_change_no_order() {
     let row = [EXCELLENT, WORKABLE + 1, WORKABLE];
@@ -136,9 +136,14 @@ prop_compose! {
         Season {
             needs: needs
                 .into_iter()
-                .map(|(weight, copies_at_once)| SeasonNeed { id: String::new(), weight, copies_at_once })
+                .map(|(weight, copies_at_once)| {
+                    SeasonNeed { id: String::new(), weight, copies_at_once }
+                })
                 .collect(),
-            outfits: prices.into_iter().map(|price| SeasonOutfit { id: String::new(), price }).collect(),
+            outfits: prices
+                .into_iter()
+                .map(|price| SeasonOutfit { id: String::new(), price })
+                .collect(),
             worth,
         }
     }
@@ -167,7 +172,11 @@ fn with_backup(copies: u32) -> Vec<f64> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 200,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn the_curve_equals_brute_force(season in random(), keep in proptest::option::of(0_usize..7)) {
@@ -191,7 +200,8 @@ proptest! {
     #[test]
     fn purchases_are_within_their_bound(season in random(), budget in 0_u64..300) {
         let bought = purchases(&season, &Weights::default(), budget, &on).unwrap();
-        let there: u32 = (0..7).filter(|o| season.outfits[*o].price.is_none()).map(|o| 1 << o).sum();
+        let there = (0..7).filter(|o| season.outfits[*o].price.is_none());
+        let there: u32 = there.map(|o| 1 << o).sum();
         let price = |set: u32| -> u64 {
             (0..7).filter(|o| set >> o & 1 == 1).filter_map(|o| season.outfits[o].price).sum()
         };

@@ -1,5 +1,5 @@
-//! Of plans that are worth the same always the same one is taken. Source: common practice, no source:
-//! only the proportions of the weights count.
+//! Of plans that are worth the same always the same one is taken. Source: common practice, no
+//! source: only the proportions of the weights count.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 

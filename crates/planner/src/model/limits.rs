@@ -1,5 +1,5 @@
-//! Rows that somebody asked for: pins, and people who fish at once. Where not all can be kept each of
-//! them can be given up, at a price.
+//! Rows that somebody asked for: pins, and people who fish at once. Where not all can be kept each
+//! of them can be given up, at a price.
 
 use std::collections::BTreeMap;
 

@@ -69,8 +69,8 @@ pub(crate) fn points(text: &str) -> (MedianProblem, u64) {
     (problem, value)
 }
 
-/// The folder of a variable; its default lies beside the project. `None`: the default is absent, and
-/// what was to be done with it is left out, which is said past the capture of test output.
+/// The folder of a variable; its default lies beside the project. `None`: the default is absent,
+/// and what was to be done with it is left out, which is said past the capture of test output.
 pub(crate) fn folder(variable: &str, beside: &str) -> Option<PathBuf> {
     if let Some(folder) = std::env::var_os(variable) {
         return Some(folder.into());

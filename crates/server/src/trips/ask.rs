@@ -45,10 +45,31 @@ pub(super) struct Aboard {
 }
 
 impl Aboard {
-    pub(super) fn of(plan: Option<&pb::Plan>) -> Self {
-        let mut aboard = Self { has_plan: plan.is_some(), ..Self::default() };
-        let Some(plan) = plan else { return aboard };
-        for outfit in &plan.outfits {
+    fn of(plan: Option<&pb::Plan>) -> Self {
+        let Some(plan) = plan else { return Self::default() };
+        let lures = plan.assignments.iter().map(|assignment| &assignment.lure_id);
+        let brought = plan.moves.iter().map(|step| (&step.item_id, step.quantity));
+        let mut aboard = Self::taken(&plan.outfits, lures, brought);
+        // What was wound on before the boat went out is on its reel, however often it was covered
+        // again.
+        let went_out = plan.basis.iter().filter_map(|basis| basis.aboard.as_ref());
+        for outfit in went_out.flat_map(|aboard| &aboard.outfits) {
+            if !outfit.line_stock_id.is_empty() && aboard.rigged.contains_key(&outfit.reel_id) {
+                let stock = outfit.line_stock_id.clone();
+                aboard.wound.entry(outfit.reel_id.clone()).or_insert(stock);
+            }
+        }
+        aboard
+    }
+
+    /// What a plan takes along: outfits, lures, and what is brought, each with how many.
+    pub(super) fn taken<'p>(
+        outfits: &[pb::PlannedOutfit],
+        lures: impl Iterator<Item = &'p String>,
+        brought: impl Iterator<Item = (&'p String, i32)>,
+    ) -> Self {
+        let mut aboard = Self { has_plan: true, ..Self::default() };
+        for outfit in outfits {
             let parts = [&outfit.rod_id, &outfit.reel_id];
             for id in parts.into_iter().chain(&outfit.leader_stock_ids) {
                 aboard.items.insert(id.clone(), None);
@@ -58,21 +79,9 @@ impl Aboard {
                 aboard.wound.insert(outfit.reel_id.clone(), outfit.line_stock_id.clone());
             }
         }
-        // What was wound on before the boat went out is on its reel, however often it was covered again.
-        let went_out = plan.basis.iter().filter_map(|basis| basis.aboard.as_ref());
-        for outfit in went_out.flat_map(|aboard| &aboard.outfits) {
-            if !outfit.line_stock_id.is_empty() && aboard.rigged.contains_key(&outfit.reel_id) {
-                let stock = outfit.line_stock_id.clone();
-                aboard.wound.entry(outfit.reel_id.clone()).or_insert(stock);
-            }
-        }
-        for assignment in &plan.assignments {
-            aboard.items.insert(assignment.lure_id.clone(), None);
-        }
-        for step in &plan.moves {
-            let quantity = u32::try_from(step.quantity).unwrap_or(0);
-            aboard.items.insert(step.item_id.clone(), Some(quantity));
-        }
+        aboard.items.extend(lures.map(|id| (id.clone(), None)));
+        let pieces = |quantity| Some(u32::try_from(quantity).unwrap_or(0));
+        aboard.items.extend(brought.map(|(id, quantity)| (id.clone(), pieces(quantity))));
         aboard
     }
 

@@ -16,7 +16,8 @@ pub(super) fn clock(minute: u32) -> String {
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
-/// The state of an inventory in a short text, which is another one as soon as something is recorded.
+/// The state of an inventory in a short text, which is another one as soon as something is
+/// recorded.
 pub(super) fn state(view: &View) -> String {
     let mut text = view.event_count().to_string();
     for (Chain { device, incarnation }, Head { sequence, hash }) in view.tips().iter() {
@@ -110,29 +111,16 @@ pub(super) fn share(basis: &pb::PlanBasis) -> Share {
 pub(super) fn aboard(basis: &pb::AboardBasis) -> Aboard {
     let pieces =
         |line: &pb::LoadLine| (line.item_id.clone(), u32::try_from(line.quantity).unwrap_or(0));
-    let wore = pb::Plan {
-        outfits: basis.outfits.clone(),
-        assignments: basis
-            .lure_ids
-            .iter()
-            .map(|id| pb::Assignment { lure_id: id.clone(), ..pb::Assignment::default() })
-            .collect(),
-        moves: basis
-            .brought
-            .iter()
-            .map(|line| pb::Move {
-                item_id: line.item_id.clone(),
-                quantity: line.quantity,
-                ..pb::Move::default()
-            })
-            .collect(),
-        ..pb::Plan::default()
+    let brought = basis.brought.iter().map(|line| (&line.item_id, line.quantity));
+    let taken = match basis.outfits.is_empty() {
+        true => Aboard::default(),
+        false => Aboard::taken(&basis.outfits, basis.lure_ids.iter(), brought),
     };
     Aboard {
         lost: basis.lost_item_ids.iter().cloned().collect(),
         lost_pieces: basis.lost_pieces.iter().map(pieces).collect(),
         wire: basis.clone(),
-        ..Aboard::of((!wore.outfits.is_empty()).then_some(&wore))
+        ..taken
     }
 }
 

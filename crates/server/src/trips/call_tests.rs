@@ -80,7 +80,8 @@ async fn a_deadline_ends_the_work() {
     assert_eq!(status.code(), Code::DeadlineExceeded);
 }
 
-// Source: the contract of Plan.abridged: the best of what was judged, with a bound that holds for all.
+// Source: the contract of Plan.abridged: the best of what was judged, with a bound that holds for
+// all.
 #[tokio::test]
 async fn who_is_in_a_hurry_gets_a_plan_of_what_was_judged() {
     let mut request = demo_trip("T1", &["B2", "B3", "S0"]);

@@ -38,7 +38,8 @@ impl Judge<'_, '_> {
 }
 
 impl Cards<'_, '_> {
-    /// Cards in the order of the needs, of what fishes and of what people start with, and the cautions of all of them.
+    /// Cards in the order of the needs, of what fishes and of what people start with, and the
+    /// cautions of all of them.
     pub(super) fn write(
         &self,
         gauge: &Gauge,

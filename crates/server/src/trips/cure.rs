@@ -243,8 +243,8 @@ impl<'a, 'v> Cures<'a, 'v> {
         quickest
     }
 
-    /// A ready outfit of which at least one part lies at a place that the pool does not have: as few such
-    /// parts as can be, of the most promising rods and reels.
+    /// A ready outfit of which at least one part lies at a place that the pool does not have: as
+    /// few such parts as can be, of the most promising rods and reels.
     fn bring(&self, need: usize) -> Option<String> {
         let here = self.judge;
         let anywhere = |item: &Item| pool::lies(self.view, item);
@@ -311,8 +311,8 @@ impl<'a, 'v> Cures<'a, 'v> {
     }
 }
 
-/// Rods, or reels, that are looked at closely: so many of those that are near, and of those that are
-/// not.
+/// Rods, or reels, that are looked at closely: so many of those that are near, and of those that
+/// are not.
 const PROMISING: usize = 12;
 
 /// The best, near and far.

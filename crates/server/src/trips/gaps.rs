@@ -347,8 +347,8 @@ fn lure_id<'t>(table: &'t Table<'_>, need: usize) -> &'t str {
     &table.judges[t].asked.trip.needs[n].lure
 }
 
-/// What an addition is worth at the low end of its judgements: what each need gains shrinks with the
-/// worth of the outfit for it.
+/// What an addition is worth at the low end of its judgements: what each need gains shrinks with
+/// the worth of the outfit for it.
 fn low(table: &Table<'_>, addition: &Addition) -> Micros {
     let part = |(need, gain): &(usize, Micros)| {
         let now = table.season.worth[*need][addition.outfit];

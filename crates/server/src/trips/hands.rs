@@ -28,8 +28,8 @@ pub(super) struct Hands<'a, 'v> {
     pub(super) plan: &'a TripPlan,
 }
 
-/// A problem without the outfits, rods and reels that a plan leaves ashore: they change nothing of what
-/// is left of it.
+/// A problem without the outfits, rods and reels that a plan leaves ashore: they change nothing of
+/// what is left of it.
 pub(super) fn own(problem: &TripProblem, plan: &TripPlan) -> TripProblem {
     let taken = |c: &&Candidate| {
         plan.outfits.iter().any(|o| (&o.rod, &o.reel, &o.line) == (&c.rod, &c.reel, &c.line))
@@ -296,8 +296,8 @@ impl<'p> Hands<'p, '_> {
         list
     }
 
-    /// A free outfit for the angler and the most important lure that it fishes, one that reaches its
-    /// verdict first. Of no lure lie more ready than are aboard.
+    /// A free outfit for the angler and the most important lure that it fishes, one that reaches
+    /// its verdict first. Of no lure lie more ready than are aboard.
     fn second(
         &self,
         start: &Start,

@@ -1,5 +1,5 @@
-//! A plan that comes back from the boat: whether its outfits and its load list are of the same things.
-//! What follows from these is written again and compared by `review`.
+//! A plan that comes back from the boat: whether its outfits and its load list are of the same
+//! things. What follows from these is written again and compared by `review`.
 
 use std::collections::BTreeSet;
 
@@ -59,19 +59,14 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
     }
     r.within("load_list", |at, faults| {
         for (i, line) in plan.load_list.iter().enumerate() {
-            let same = |l: &&pb::LoadLine| (l.kind, &l.item_id) == (line.kind, &line.item_id);
-            if plan.load_list.iter().filter(same).count() > 1 {
-                let wrong = format!("is {}, which stands twice", line.item_id);
-                let mut r = Reader::new(at.index(i), faults);
-                r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
-            }
-        }
-    });
-    r.within("load_list", |at, faults| {
-        for (i, line) in plan.load_list.iter().enumerate() {
             let mut r = Reader::new(at.index(i), faults);
             let (id, kind) = (&line.item_id, line.kind());
-            let has = |o: &&pb::PlannedOutfit| match kind {
+            let same = |l: &&pb::LoadLine| (l.kind(), &l.item_id) == (kind, id);
+            if plan.load_list.iter().filter(same).count() > 1 {
+                let wrong = format!("is {id}, which stands twice");
+                r.fault("item_id", FaultCode::Duplicate, wrong, "each item once");
+            }
+            let of_outfit = |o: &&pb::PlannedOutfit| match kind {
                 CargoKind::Rod => o.rod_id == *id,
                 CargoKind::Reel => o.reel_id == *id,
                 CargoKind::Leader | CargoKind::Lure | CargoKind::Line | CargoKind::Unspecified => {
@@ -79,8 +74,8 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
                 }
             };
             let alone = matches!(kind, CargoKind::Rod | CargoKind::Reel);
-            match plan.outfits.iter().find(has) {
-                Some(owner) if alone && owner.id != line.outfit_id => {
+            match plan.outfits.iter().find(of_outfit) {
+                Some(owner) if owner.id != line.outfit_id => {
                     let (is, right) = (&line.outfit_id, format!("{}, which has {id}", owner.id));
                     r.fault("outfit_id", FaultCode::Conflict, format!("is {is}"), right);
                 }

@@ -50,8 +50,8 @@ fn write(judge: &Judge<'_, '_>, plan: &TripPlan, job: &Job) -> pb::Job {
     }
 }
 
-/// The leaders of an outfit in the order in which it carries them, each with the part of the day from
-/// which it fishes with it; what only backs others up comes after what fishes.
+/// The leaders of an outfit in the order in which it carries them, each with the part of the day
+/// from which it fishes with it; what only backs others up comes after what fishes.
 fn in_order<'p>(judge: &Judge<'_, '_>, plan: &'p TripPlan, outfit: usize) -> Vec<(usize, &'p str)> {
     let parts = &judge.asked.trip.parts;
     let first = |leader: &str, fishes: bool| {

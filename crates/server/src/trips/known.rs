@@ -81,8 +81,8 @@ fn comes_in_pieces(view: &View, id: &str) -> bool {
     leaders || item(view, ItemKind::Lure, id).is_some()
 }
 
-/// Pins that cannot be kept since the item is not in the pool, or is none to be pinned so: the item,
-/// what is wrong, and what is right.
+/// Pins that cannot be kept since the item is not in the pool, or is none to be pinned so: the
+/// item, what is wrong, and what is right.
 fn out_of_reach(view: &View, asked: &Asked, all: &[Asked]) -> Vec<(String, String, String)> {
     let mut faults = Vec::new();
     for id in &asked.pins.leave {

@@ -3,15 +3,15 @@
 //! A call goes through these in order:
 //!
 //! 1. `ask`, `request` and `ask_plan`: the request is read with all its faults;
-//! 2. `known`: whether the inventory has what it names; `pool` and `lines`: rods, reels, lines, leaders
-//!    and lures of its places;
+//! 2. `known`: whether the inventory has what it names; `pool` and `lines`: rods, reels, lines,
+//!    leaders and lures of its places;
 //! 3. `offers`: every outfit that can be put together is judged for every need;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
-//! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with settings,
-//!    cautions, lists, losses and cures;
-//! 6. `review`: a plan that comes back, with its `basis`, is written again and compared; `recover` and
-//!    `rerig`: what a loss changes, and what is done with the hands on the water;
+//! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with
+//!    settings, cautions, lists, losses and cures;
+//! 6. `review`: a plan that comes back, with its `basis`, is written again and compared; `recover`
+//!    and `rerig`: what a loss changes, and what is done with the hands on the water;
 //! 7. `sighted`: what contested gear would change if somebody saw how it is.
 //!
 //! What is asked about a season goes through `ask_season`, is judged by `season` over the lattice

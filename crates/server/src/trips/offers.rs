@@ -180,9 +180,9 @@ type Tried = (Option<usize>, Score);
 
 impl Judge<'_, '_> {
     /// All candidates, also of items that are not ready: the planner takes none of them, and says
-    /// what they would have done. `gauge` is asked between pairs of
-    /// rod and reel, and told of each rod. From `enough` on nothing more is begun; then some are left
-    /// out, and the second part says that it is not all.
+    /// what they would have done. `gauge` is asked between pairs of rod and reel, and told of each
+    /// rod. From `enough` on nothing more is begun; then some are left out, and the second part
+    /// says that it is not all.
     ///
     /// # Errors
     /// [`Stopped`] as soon as `gauge` says so.
@@ -254,7 +254,8 @@ impl Judge<'_, '_> {
         rod.handle == reel.kind && pinned && self.suits_somebody(reel)
     }
 
-    /// Candidates of a rod and a reel: one for each line. What else cannot matter the planner prunes.
+    /// Candidates of a rod and a reel: one for each line. What else cannot matter the planner
+    /// prunes.
     fn of_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> Vec<Candidate> {
         let usable = reel.lines.iter().filter(|line| rings_allow(rod.rod, line));
         let (due, mut lines): (Vec<&Spooled>, Vec<_>) = usable.partition(|line| line.due);
@@ -263,7 +264,8 @@ impl Judge<'_, '_> {
         let stays: Vec<_> = due.into_iter().filter(stays).collect();
         lines.extend(stays);
         if !(rod.ready && reel.ready) {
-            // No plan takes it: one line, the one on the reel if it may stay, says what it would do.
+            // No plan takes it: one line, the one on the reel if it may stay, says what it would
+            // do.
             lines.drain(..lines.len().saturating_sub(1));
         }
         // The same line from a stock does the same, and is work.
@@ -288,7 +290,8 @@ impl Judge<'_, '_> {
         leader.map_or_else(no_leader, |l| self.pool.leaders[l].leader.clone())
     }
 
-    /// Every leader of the pool that can be knotted to the line, and none, in the most frequent wind.
+    /// Every leader of the pool that can be knotted to the line, and none, in the most frequent
+    /// wind.
     fn leaders_for(&self, case: &Case<'_>, outfit: &mut Outfit) -> Vec<Tried> {
         let stocked = self.pool.leaders.iter().enumerate();
         let most = outfit.line.test.map_or(f64::INFINITY, |t| t.kgf() * LEADER_OVER_LINE);

@@ -3,8 +3,8 @@
 use deepbend_contract::pb;
 use deepbend_core::model::Parameters;
 
-/// Reels that go onto other rods, leaders that are tied, lures that are clipped to another outfit, in
-/// the order of the outfits.
+/// Reels that go onto other rods, leaders that are tied, lures that are clipped to another outfit,
+/// in the order of the outfits.
 pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<pb::Swap> {
     let p = &p.rerig;
     let mut list = Vec::new();

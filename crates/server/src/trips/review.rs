@@ -21,10 +21,12 @@ use super::pool::{self, Pool};
 use super::{basis, recover, sighted, stopped};
 use crate::error::ServiceError;
 
-/// Fields that are listed of a plan that no longer follows from the inventory, as the contract states.
+/// Fields that are listed of a plan that no longer follows from the inventory, as the contract
+/// states.
 const OUTDATED: usize = 100;
 
-/// Looks a plan over. What of it the inventory no longer bears out, where something was recorded since.
+/// Looks a plan over. What of it the inventory no longer bears out, where something was recorded
+/// since.
 ///
 /// # Errors
 /// Every field that does not follow from the decisions, where the inventory is as it was.
@@ -220,8 +222,8 @@ fn no_outfit(given: &pb::Plan, missing: &NoOutfit) -> Difference {
     }
 }
 
-/// Limits that the decisions break, by the checker that knows no solver. A plan that reaches its bound
-/// is told to it as the best.
+/// Limits that the decisions break, by the checker that knows no solver. A plan that reaches its
+/// bound is told to it as the best.
 fn broken(problem: &TripProblem, desk: &Desk<'_>, plan: &mut TripPlan) -> Vec<Difference> {
     if plan.bound == plan.value.objective() {
         plan.status = Proof::Optimal;

@@ -229,9 +229,9 @@ impl Desk<'_> {
     }
 }
 
-/// What a rod is worth for a need with the line and leader that suit it best, and that outfit: on its
-/// own reel, or the usual one if that is to be bought, else on any ready reel. `None`: none goes
-/// with it.
+/// What a rod is worth for a need with the line and leader that suit it best, and that outfit: on
+/// its own reel, or the usual one if that is to be bought, else on any ready reel. `None`: none
+/// goes with it.
 fn best_with(
     judge: &Judge<'_, '_>,
     need: usize,

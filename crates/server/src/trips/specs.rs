@@ -76,7 +76,8 @@ impl Spec {
         differ == 1 && (self.class - other.class).abs() < 1.5 && self.handle() == other.handle()
     }
 
-    /// In words: "a heavy moderate-fast composite casting rod of about 17 to 60 g (0.60 to 2.12 oz) and ...".
+    /// In words: "a heavy moderate-fast composite casting rod of about 17 to 60 g (0.60 to 2.12 oz)
+    /// and ...".
     pub(super) fn words(&self) -> String {
         let action = self.rod.action.map_or("", |a| a.as_word()).replace('_', "-");
         let material = self.rod.material.map_or("", |m| m.as_word());
