@@ -138,6 +138,23 @@ fn what_rounds_to_nothing_is_no_number() {
     }
 }
 
+// Source: the contract of CheckCoverageResponse.abridged.
+#[test]
+fn an_answer_in_haste_says_so_and_compares_nothing() {
+    let said = |abridged| {
+        let answer = pb::CheckCoverageResponse {
+            plan: Some(pb::Plan::default()),
+            difference: Some(pb::PlanDifference::default()),
+            abridged,
+            ..Default::default()
+        };
+        let text = render::recovered(&answer, None, 80);
+        keeps_to(80, &text);
+        (text.contains("The deadline left no time"), text.contains("worth as much"))
+    };
+    assert_eq!([true, false].map(said), [(true, false), (false, true)]);
+}
+
 // By hand: plans of two boats have no trip in common.
 #[test]
 fn plans_without_a_common_trip_are_not_said_to_be_worth_as_much() {

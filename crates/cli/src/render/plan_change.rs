@@ -63,6 +63,12 @@ pub fn recovered(
             units::counted(counts.outfit_count.into(), "outfit")
         ));
     }
+    if answer.abridged {
+        page.paragraph(
+            "The deadline left no time for all of it: the plan was not looked over or what it was \
+             worth not counted, or not all that is aboard was judged.",
+        );
+    }
     if let Some(first) = answer.outdated.first() {
         page.paragraph(&format!(
             "Something was recorded after this plan was made: {} of it would be written otherwise \
@@ -75,7 +81,7 @@ pub fn recovered(
     }
     if let Some(difference) = &answer.difference {
         // Worth counts what is asked for alone: where less is asked for it says nothing.
-        if plan.given_up.is_none() {
+        if plan.given_up.is_none() && !answer.abridged {
             worth(&mut page, difference, "What is left");
         }
         changes(&mut page, difference);

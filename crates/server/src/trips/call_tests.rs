@@ -105,6 +105,45 @@ async fn who_is_in_a_hurry_gets_a_plan_of_what_was_judged() {
     service.check_coverage(Request::new(check)).await.unwrap();
 }
 
+// Source: the contract of CheckCoverageResponse.abridged: there is an answer, and it says so.
+#[tokio::test]
+async fn who_is_in_a_hurry_is_answered_without_a_review() {
+    let service = Fleet::demo().service();
+    let mut request = demo_trip("T1", &["B2", "B3", "S0"]);
+    let trip = request.trip.as_mut().unwrap();
+    trip.segments.iter_mut().for_each(|segment| segment.angler_ids.clear());
+    let made = service.plan_trip(Request::new(request)).await.unwrap().into_inner();
+    let mut plan = made.plan.unwrap();
+    let trip = plan.trip.clone();
+    // A fault that a review names.
+    plan.counts.as_mut().unwrap().move_count += 1;
+    let lost_item_ids = vec![plan.outfits[0].rod_id.clone()];
+    let check =
+        pb::CheckCoverageRequest { trip, plan: Some(plan), lost_item_ids, ..Default::default() };
+    let named = service.check_coverage(Request::new(check.clone())).await.unwrap_err();
+    assert_eq!(named.code(), Code::InvalidArgument);
+    let view = service.inventory.as_ref().unwrap().view();
+    let (asked, before) = ask::check(check, Some(&view)).unwrap();
+    let before = before.unwrap();
+    let gauge = |hurried: bool| {
+        let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+        if hurried { gauge.hurried() } else { gauge }
+    };
+    let model = Model::builtin();
+    let review = |gauge: &Gauge| {
+        review::review(&Desk::new(&view, model, &asked.terms, None, gauge), &before)
+    };
+    assert!(review(&gauge(false)).is_err());
+    assert_eq!(review(&gauge(true)).unwrap(), None);
+    // No time is left to count what the plan was worth.
+    let gauge = gauge(false);
+    let desk = Desk::new(&view, model, &asked.terms, Some(Instant::now()), &gauge);
+    let found = recover::plan(&desk, &asked.trips, Some(&before.plan)).unwrap();
+    assert!(found.abridged && !found.plan.outfits.is_empty());
+    let answer = recover::against(model.parameters(), before.plan, found, &[]);
+    assert!(answer.abridged && answer.difference.unwrap().gain_micros == 0);
+}
+
 // From memory: whoever gives up is not worked for.
 #[test]
 fn a_caller_who_gives_up_ends_the_work() {

@@ -80,6 +80,12 @@ impl Gauge {
         Self { deadline: self.deadline, enough: None, late: None, given_up, now, in_part }
     }
 
+    /// The same for work that other work can do without: it may take half of the time for judging.
+    pub(super) fn for_half(&self) -> Self {
+        let half = self.enough(2);
+        Self { deadline: half.or(self.deadline), ..self.unhurried() }
+    }
+
     /// Whether there is no time left for more than what a plan cannot be without.
     pub(super) fn is_late(&self) -> bool {
         self.late.is_some_and(|late| Instant::now() >= late)

@@ -189,13 +189,16 @@ impl TripServiceImpl {
         let model = model(&asked.terms)?;
         let rigged = before.clone();
         let work = move |desk: &Desk<'_>, trips: &[Asked]| {
-            let outdated =
-                rigged.as_ref().map(|before| review::review(desk, before)).transpose()?;
+            let outdated = match &rigged {
+                Some(before) => review::review(desk, before)?,
+                None => Some(Vec::new()),
+            };
             let found = recover::plan(desk, trips, rigged.as_ref().map(|before| &before.plan))?;
-            Ok((found, outdated.unwrap_or_default()))
+            Ok((found, outdated))
         };
         let (found, request_label) = self.plan(asked, call, work).await?;
         let (found, outdated) = found.unzip();
+        let is_reviewed = outdated != Some(None);
         let answer = match (before, found) {
             (Some(before), Some(found)) => {
                 recover::against(model.parameters(), before.plan, found, &segments)
@@ -203,12 +206,14 @@ impl TripServiceImpl {
             (_, Some(found)) => pb::CheckCoverageResponse {
                 plan: Some(found.plan),
                 left_pieces: found.left_pieces,
+                abridged: found.abridged,
                 ..pb::CheckCoverageResponse::default()
             },
             (_, None) => pb::CheckCoverageResponse::default(),
         };
-        let outdated = outdated.unwrap_or_default();
-        Ok(pb::CheckCoverageResponse { request_label, outdated, ..answer })
+        let outdated = outdated.flatten().unwrap_or_default();
+        let abridged = answer.abridged || !is_reviewed;
+        Ok(pb::CheckCoverageResponse { request_label, outdated, abridged, ..answer })
     }
 
     async fn gaps(

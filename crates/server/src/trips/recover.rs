@@ -2,6 +2,7 @@
 
 use deepbend_contract::{At, Faults, pb, plan_difference};
 use deepbend_core::model::Parameters;
+use tokio::time::Instant;
 use tonic::Status;
 
 use super::answer::count;
@@ -16,6 +17,8 @@ pub(super) struct Recovered {
     pub(super) plan: pb::Plan,
     worth_before: Option<i64>,
     pub(super) left_pieces: Vec<pb::PieceCount>,
+    /// Whether the deadline left no time for all of it.
+    pub(super) abridged: bool,
 }
 
 /// Plans what is aboard.
@@ -25,13 +28,21 @@ pub(super) fn plan(
     before: Option<&pb::Plan>,
 ) -> Result<Recovered, Status> {
     not_more_than_there_is(desk, trips)?;
+    let begun = Instant::now();
     let plan = desk.trip(trips)?;
+    let mut abridged = plan.abridged;
     let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
     let worth_before = match before {
         // The same parts of the day with the same gear, as it was rigged, before anything was lost.
-        Some(before) => {
+        Some(before) if desk.has_time(begun) => {
             let whole: Vec<Asked> = trips.iter().map(|asked| as_rigged(asked, before)).collect();
-            worth(&desk.trip(&whole)?)
+            let whole = desk.trip(&whole)?;
+            abridged |= whole.abridged;
+            worth(&whole).filter(|_| !whole.abridged)
+        }
+        Some(_) => {
+            abridged = true;
+            None
         }
         None => None,
     };
@@ -45,7 +56,7 @@ pub(super) fn plan(
         pieces.map(|(id, _)| count(id)).collect()
     };
     let left_pieces = trips.iter().flat_map(of_trip).collect();
-    Ok(Recovered { plan, worth_before, left_pieces })
+    Ok(Recovered { plan, worth_before, left_pieces, abridged })
 }
 
 /// Nobody can lose more than was there.
@@ -87,7 +98,7 @@ pub(super) fn against(
     recovered: Recovered,
     segments: &[String],
 ) -> pb::CheckCoverageResponse {
-    let Recovered { plan: mut after, worth_before, left_pieces } = recovered;
+    let Recovered { plan: mut after, worth_before, left_pieces, abridged } = recovered;
     let asked = |segment: &String| segments.is_empty() || segments.contains(segment);
     before.boat_id.clone_from(&after.boat_id);
     before.trip_id.clone_from(&after.trip_id);
@@ -116,9 +127,9 @@ pub(super) fn against(
         swaps,
         difference: Some(difference),
         plan: Some(after),
-        request_label: String::new(),
         left_pieces,
-        outdated: Vec::new(),
+        abridged,
+        ..pb::CheckCoverageResponse::default()
     }
 }
 

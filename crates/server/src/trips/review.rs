@@ -14,7 +14,7 @@ use tonic::Status;
 use super::answer::{Deadlines, Writer};
 use super::ask::Before;
 use super::desk::{Desk, at_best};
-use super::gauge::Stopped;
+use super::gauge::{Gauge, Stopped};
 use super::lines::FITTED;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
@@ -28,10 +28,19 @@ const OUTDATED: usize = 100;
 /// Looks a plan over. What of it the inventory no longer bears out, where something was recorded
 /// since.
 ///
+/// `None`: the deadline is too near for that, if anybody is to be answered.
+///
 /// # Errors
 /// Every field that does not follow from the decisions, where the inventory is as it was.
-pub(super) fn review(desk: &Desk<'_>, before: &Before) -> Result<Vec<pb::OutdatedField>, Status> {
-    let mut found = differing(desk, before).map_err(stopped)?;
+pub(super) fn review(
+    desk: &Desk<'_>,
+    before: &Before,
+) -> Result<Option<Vec<pb::OutdatedField>>, Status> {
+    let gauge = desk.gauge.for_half();
+    let mut found = match differing(desk, &gauge, before) {
+        Err(Stopped::Deadline) if desk.gauge.stopped().is_none() => return Ok(None),
+        found => found.map_err(stopped)?,
+    };
     let plan = At::ROOT.field("plan");
     let stated = before.plan.basis.as_ref().map(|basis| basis.inventory_state.as_str());
     let changed = stated.is_some_and(|state| !state.is_empty() && state != basis::state(desk.view));
@@ -42,16 +51,16 @@ pub(super) fn review(desk: &Desk<'_>, before: &Before) -> Result<Vec<pb::Outdate
             was: d.is,
             now: d.right,
         };
-        return Ok(found.into_iter().map(outdated).collect());
+        return Ok(Some(found.into_iter().map(outdated).collect()));
     }
     let mut faults = Faults::new();
     for Difference { field, is, right } in found {
         faults.push(pb::FaultCode::Conflict, plan.field(&field), is, right);
     }
-    faults.or(Vec::new()).map_err(|faults| ServiceError::Faults(faults).into())
+    faults.or(Some(Vec::new())).map_err(|faults| ServiceError::Faults(faults).into())
 }
 
-fn differing(desk: &Desk<'_>, before: &Before) -> Result<Vec<Difference>, Stopped> {
+fn differing(desk: &Desk<'_>, gauge: &Gauge, before: &Before) -> Result<Vec<Difference>, Stopped> {
     let asked = &before.asked;
     let reach = |item: &deepbend_ledger::item::Item| match &asked.aboard {
         Some(aboard) => pool::aboard(asked, aboard, item),
@@ -62,20 +71,20 @@ fn differing(desk: &Desk<'_>, before: &Before) -> Result<Vec<Difference>, Stoppe
     let judge =
         Judge { model: desk.model, weights: &desk.weights, asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(asked);
-    (problem.candidates, _) = judge.candidates(desk.gauge, None)?;
-    against(desk, before, &judge, problem)
+    (problem.candidates, _) = judge.candidates(gauge, None)?;
+    against(desk, gauge, before, &judge, problem)
 }
 
 /// Holds a plan against what its decisions make of a problem.
 fn against(
     desk: &Desk<'_>,
+    gauge: &Gauge,
     before: &Before,
     judge: &Judge<'_, '_>,
     mut problem: TripProblem,
 ) -> Result<Vec<Difference>, Stopped> {
     let Before { plan: given, asked } = before;
     let given_basis = given.basis.clone().unwrap_or_default();
-    let gauge = desk.gauge.unhurried();
     concede(&mut problem, given.given_up.as_ref());
     let (outfits, lines) = outfits(given, judge, &problem.candidates);
     let lures = given.load_list.iter().filter(|l| l.kind() == pb::CargoKind::Lure);
@@ -100,7 +109,7 @@ fn against(
         basis: given_basis.clone(),
         is_whole: true,
     };
-    let mut right = writer.plan(&plan, given.reproducible, &gauge)?;
+    let mut right = writer.plan(&plan, given.reproducible, gauge)?;
     right.model = Some(desk.model.id().to_wire());
     if let Some(aboard) = given_basis.aboard.as_ref().filter(|a| !a.outfits.is_empty()) {
         recover::leave_done(&aboard.outfits, &mut right);

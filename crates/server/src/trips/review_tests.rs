@@ -167,7 +167,7 @@ async fn every_falsified_field_is_named() {
             return faults.as_slice().iter().map(|fault| fault.field.clone()).collect();
         }
         let before = Before { plan: plan.clone(), asked: asked.clone() };
-        let found = against(&desk, &before, &judge, problem.clone()).unwrap();
+        let found = against(&desk, desk.gauge, &before, &judge, problem.clone()).unwrap();
         found.into_iter().map(|difference| difference.field).collect()
     };
     assert_eq!(faults(&plan), Vec::<String>::new());
