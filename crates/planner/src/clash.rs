@@ -104,9 +104,7 @@ pub(crate) fn explain(
         watch,
     };
     let mut sets: Vec<Vec<(Constraint, String)>> = Vec::new();
-    if left_out.len() < 2 {
-        sets.push(question.smallest());
-    } else {
+    if left_out.len() > 1 {
         for asked in left_out.iter().take(SETS) {
             let others: Vec<_> = left_out.iter().filter(|other| *other != asked).collect();
             let alone = question.without(&others);
@@ -117,6 +115,10 @@ pub(crate) fn explain(
                 }
             }
         }
+    }
+    if sets.is_empty() {
+        // It is one limit, or any of them could be kept without the others.
+        sets.push(question.smallest());
     }
     let mut text = String::new();
     for (i, set) in sets.iter().enumerate() {

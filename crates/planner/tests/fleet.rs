@@ -439,3 +439,32 @@ fn what_goes_out_on_another_boat_says_so() {
     assert_eq!(open.reason, UncoveredReason::RodShared);
     assert_eq!(open.text, "R1 with E1 would do, but R1 goes out on B1.");
 }
+
+// Counted by hand: four outfits for two crews of three. One of each goes without; either crew alone
+// would have enough, so that it is the two together that clash.
+#[test]
+fn crews_that_clash_only_together_are_named() {
+    let mut first = empty(8);
+    for (i, at) in ["B1", "B1", "B2", "B2"].iter().enumerate() {
+        let (r, e) = (format!("R{i}"), format!("E{i}"));
+        first.rods.push(rod(&r, at));
+        first.reels.push(reel(&e, at));
+        let offers = (0..3).map(|need| offer(need, Excellent)).collect();
+        first.candidates.push(candidate(&r, &e, offers));
+    }
+    first.lures = (1..=6).map(|l| lure(&format!("L{l}"), 1)).collect();
+    let people = ["A1", "A2", "A3"];
+    let angler = |id: &str| Angler { id: id.into(), skill: Skill::Intermediate };
+    first.anglers = people.map(angler).into();
+    first.segments[0].anglers = people.map(Into::into).into();
+    let mut second = from_b2(&first);
+    first.needs = ["L1", "L2", "L3"].map(|id| need("a", id, 1)).into();
+    second.needs = ["L4", "L5", "L6"].map(|id| need("a", id, 1)).into();
+    let FleetAnswer::Infeasible(no) = answer(&fleet(vec![first, second])) else { panic!() };
+    let idle: Vec<_> = no.best.unwrap().idle.iter().map(|i| (i.trip, i.anglers.len())).collect();
+    assert_eq!(idle, [(0, 1), (1, 1)]);
+    let crews = no.clash.constraints.iter();
+    let crews = crews.filter(|one| matches!(one, Constraint::AnglersAtOnce { .. })).count();
+    assert_eq!(crews, 2, "{}", no.clash.text);
+    assert!(no.clash.text.starts_with("These cannot all be kept: "), "{}", no.clash.text);
+}
