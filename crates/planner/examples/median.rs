@@ -40,7 +40,8 @@ fn main() {
         check_median(&problem, &plan).unwrap();
         let published = value.map_or_else(|| "?".to_owned(), |v| v.to_string());
         println!(
-            "{name:<10} {n:>3} {p:>4}  {:<8} {:>6} {:>8} {published:>10} {:>12} {:>6} {seconds:>8.2}",
+            "{name:<10} {n:>3} {p:>4}  {:<8} {:>6} {:>8} {published:>10} {:>12} {:>6} \
+             {seconds:>8.2}",
             format!("{:?}", plan.status),
             plan.cost,
             plan.bound,
