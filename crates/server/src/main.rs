@@ -74,6 +74,7 @@ fn code_of(error: &UpkeepError) -> Exit {
         UpkeepError::Held { .. } => HELD,
         UpkeepError::Damaged(_) => BAD_DATA,
         UpkeepError::There(_)
+        | UpkeepError::Empty(_)
         | UpkeepError::File { .. }
         | UpkeepError::Store(_)
         | UpkeepError::Events(_)

@@ -46,6 +46,9 @@ pub enum UpkeepError {
     /// No folder is named.
     #[error("name the data folder with --data, DEEPBEND_DATA or in the file of settings")]
     NoFolder,
+    /// There is no store.
+    #[error("{} holds no store: name the folder that --data of the service names", .0.display())]
+    Empty(PathBuf),
     /// Somebody holds the folder.
     #[error("the data folder {folder} is in use by {holder}; end it first")]
     Held {
@@ -239,8 +242,8 @@ fn write(
     most: usize,
     to: &Path,
 ) -> Result<(), UpkeepError> {
-    if !folder.is_dir() {
-        return Err(UpkeepError::file(folder, io::ErrorKind::NotFound.into()));
+    if !folder.is_dir() || !SledStore::is_in(folder)? {
+        return Err(UpkeepError::Empty(folder.to_owned()));
     }
     match SledStore::open(folder, SledOptions::default()) {
         Ok(store) => {

@@ -203,7 +203,12 @@ async fn a_store_is_backed_up_compacted_and_repaired_while_no_service_runs() {
     assert!(said.contains("restore again"), "{said}");
     let empty = other.path().join("empty");
     fs::create_dir(&empty).unwrap();
-    let (code, said) = deepbendd(&empty, &["repair".as_ref()]);
-    assert_eq!(code, Some(74), "{said}");
-    assert!(said.contains("holds no store"), "{said}");
+    let none = other.path().join("none.backup");
+    for work in [vec!["repair".as_ref()], vec!["backup".as_ref(), none.as_ref()]] {
+        let (code, said) = deepbendd(&empty, &work);
+        assert_eq!(code, Some(74), "{said}");
+        assert!(said.contains("holds no store"), "{said}");
+    }
+    let left: Vec<_> = fs::read_dir(&empty).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(left, ["holder"], "an empty folder stays empty but for the lock");
 }

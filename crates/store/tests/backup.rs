@@ -161,6 +161,47 @@ fn a_restore_wants_an_empty_folder_and_a_broken_off_one_is_told() {
     assert!(error.to_string().contains("restore did not end"), "{error}");
 }
 
+/// A folder that lost the small file beside its engine is no broken-off restore, and nobody is
+/// told to empty it.
+///
+/// Common practice, no source: files are lost one by one.
+#[test]
+fn a_store_that_lost_the_name_of_its_engine_is_read_and_put_together_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = open(folder.path());
+    for n in 0..40 {
+        step(&store, n);
+    }
+    let mut stream = Vec::new();
+    backup::backup(&store, &mut stream).unwrap();
+    let restored = tempfile::tempdir().unwrap();
+    SledStore::restore(restored.path(), OPTIONS, &mut stream.as_slice()).unwrap();
+    let all = rows(&open(restored.path()));
+    fs::remove_file(restored.path().join("engine")).unwrap();
+    // A compaction that was cut off is no newer store.
+    fs::create_dir(restored.path().join("engine-9.unfinished")).unwrap();
+    let store = open(restored.path());
+    let Condition::ReadOnly(error) = store.condition() else { panic!("it is taken for sound") };
+    assert!(error.to_string().contains("engine-1"), "{error}");
+    assert_eq!(rows(&store), all);
+    drop(store);
+    let repair = SledStore::repair(restored.path(), OPTIONS).unwrap().unwrap();
+    assert_eq!((repair.lost, repair.unsure), (Vec::new(), false));
+    let store = open(restored.path());
+    assert_eq!(store.condition(), Condition::Sound);
+    assert_eq!(rows(&store), all);
+    drop(store);
+
+    fs::remove_file(restored.path().join("engine")).unwrap();
+    for engine in ["engine-1", "engine-2"] {
+        fs::remove_dir_all(restored.path().join(engine)).unwrap();
+    }
+    fs::create_dir(restored.path().join("engine-11.unfinished")).unwrap();
+    let store = open(restored.path());
+    let Condition::ReadOnly(error) = store.condition() else { panic!("it is taken for new") };
+    assert!(error.to_string().contains("`db` is missing"), "{error}");
+}
+
 #[test]
 fn compaction_keeps_everything_and_gives_space_back() {
     let folder = tempfile::tempdir().unwrap();

@@ -118,11 +118,12 @@ fn read_key(text: &str) -> Result<DeviceKey, String> {
 }
 
 fn read_name(text: &str) -> Result<Id, String> {
+    let damaged = || "is damaged: name the device as before with --device".to_owned();
     let mut lines = text.lines().map(str::trim);
-    let device = Id::new(lines.next().unwrap_or_default()).map_err(|e| e.to_string())?;
+    let device = Id::new(lines.next().unwrap_or_default()).map_err(|_| damaged())?;
     match lines.next() {
         Some(sum) if sum == name_sum(&device) => Ok(device),
-        Some(_) | None => Err("is damaged: name the device as before with --device".to_owned()),
+        Some(_) | None => Err(damaged()),
     }
 }
 
@@ -131,9 +132,10 @@ fn name_sum(device: &Id) -> String {
     Hash::of(device.as_str().as_bytes()).to_string().chars().take(8).collect()
 }
 
+/// What a file says; bytes that are no text are damage, and whoever reads them finds it.
 fn read(path: &Path) -> io::Result<Option<String>> {
-    match fs::read_to_string(path) {
-        Ok(text) => Ok(Some(text)),
+    match fs::read(path) {
+        Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).into_owned())),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
         Err(error) => Err(error),
     }
@@ -199,7 +201,7 @@ mod tests {
             // The first character that can be another letter or digit.
             let bad = if good.starts_with('B') { "C" } else { "0" };
             let bad = if good.starts_with(bad) { "1" } else { bad }.to_owned() + &good[1..];
-            for bad in [bad, "nonsense".to_owned()] {
+            for bad in [bad.as_bytes(), b"nonsense", b"\xff\xfe"] {
                 fs::write(&path, bad).unwrap();
                 let error = Identity::open(folder.path(), None, None, false).unwrap_err();
                 assert!(error.to_string().contains(cure), "{file}: {error}");

@@ -55,6 +55,16 @@ pub struct Repair {
 }
 
 impl SledStore {
+    /// Whether there is a store in a folder, sound or not.
+    ///
+    /// # Errors
+    /// `Unavailable` if the folder cannot be read.
+    pub fn is_in(folder: &Path) -> Result<bool, StoreError> {
+        let engines = newest(folder).map_err(|error| unavailable(folder, &error))?;
+        let there = |file: &str| folder.join(file).exists();
+        Ok(engines.is_some() || there(NAME) || there("db") || in_use(folder))
+    }
+
     /// Copies what counts into a fresh engine and removes the old one, or the fresh one if that is
     /// not smaller. Nobody may hold the store.
     ///
@@ -127,7 +137,10 @@ impl SledStore {
         };
         let noted = read_note(folder).ok().flatten().unwrap_or(0);
         let kept = match engine_folder(folder) {
-            Err(error) if !folder.join(NAME).exists() => return Err(error),
+            // Nothing of a restore that did not end is a store yet.
+            Err(error) if !in_use(folder) && finished(folder).ok().flatten().is_none() => {
+                return Err(error);
+            }
             Ok(kept) if noted == 0 && !kept.join("db").exists() => {
                 let text = format!("{} holds no store; nothing was repaired", folder.display());
                 return Err(StoreError::Unavailable(text));
@@ -169,11 +182,17 @@ pub(super) fn engine_folder(folder: &Path) -> Result<PathBuf, StoreError> {
         Ok(record) => record,
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             let here = folder.join("db").try_exists().map_err(failed)?;
-            if !here && newest(folder).map_err(failed)?.is_some() {
-                let text = "a restore did not end: empty the folder and restore again";
-                return Err(StoreError::Corrupt(format!("{}: {text}", folder.display())));
+            if here || newest(folder).map_err(failed)?.is_none() {
+                return Ok(folder.to_owned());
             }
-            return Ok(folder.to_owned());
+            let text = match finished(folder).map_err(failed)? {
+                Some(number) => format!(
+                    "its file `{NAME}` is missing, which says that {PREFIX}{number} is the store"
+                ),
+                None if in_use(folder) => "its file `db` is missing".to_owned(),
+                None => "a restore did not end: restore again, into an empty folder".to_owned(),
+            };
+            return Err(StoreError::Corrupt(format!("{}: {text}", folder.display())));
         }
         Err(error) => return Err(failed(error)),
     };
@@ -183,21 +202,34 @@ pub(super) fn engine_folder(folder: &Path) -> Result<PathBuf, StoreError> {
 /// The folder of the engine that counts, or, where its name cannot be read, of the newest one.
 pub(super) fn likely_engine(folder: &Path) -> PathBuf {
     engine_folder(folder).unwrap_or_else(|_| {
-        let newest = newest(folder).ok().flatten().map(|n| folder.join(format!("{PREFIX}{n}")));
-        newest.filter(|engine| engine.is_dir()).unwrap_or_else(|| folder.to_owned())
+        let newest = finished(folder).ok().flatten();
+        newest.map_or_else(|| folder.to_owned(), |n| folder.join(format!("{PREFIX}{n}")))
     })
+}
+
+/// Whether a store was ever opened in a folder.
+fn in_use(folder: &Path) -> bool {
+    !matches!(read_note(folder), Ok(None))
 }
 
 /// The greatest number of an engine in a folder, finished or not.
 fn newest(folder: &Path) -> io::Result<Option<u64>> {
-    let mut newest = None;
+    greatest(folder, |name| name.split('.').next().unwrap_or(name).parse().ok())
+}
+
+/// The greatest number of an engine in a folder that was written to its end.
+fn finished(folder: &Path) -> io::Result<Option<u64>> {
+    greatest(folder, |name| name.parse().ok())
+}
+
+fn greatest(folder: &Path, number: impl Fn(&str) -> Option<u64>) -> io::Result<Option<u64>> {
+    let mut greatest = None;
     for entry in fs::read_dir(folder)? {
         let name = entry?.file_name();
-        let number = name.to_str().and_then(|name| name.strip_prefix(PREFIX));
-        let number = number.map(|number| number.split('.').next().unwrap_or(number));
-        newest = newest.max(number.and_then(|number| number.parse().ok()));
+        let name = name.to_str().and_then(|name| name.strip_prefix(PREFIX));
+        greatest = greatest.max(name.and_then(&number));
     }
-    Ok(newest)
+    Ok(greatest)
 }
 
 fn take(folder: &Path) -> Result<(FolderLock, Seq, PathBuf), StoreError> {
