@@ -4,7 +4,7 @@ use crate::failure::Failure;
 
 /// Fields of an event and what the command line calls them, the longest first where one ends in
 /// the other.
-const FIELDS: [(&str, &str); 37] = [
+const FIELDS: [(&str, &str); 38] = [
     ("item_id", "the item"),
     ("item_kind", "--kind"),
     ("seen_at_id", "--at"),
@@ -33,6 +33,7 @@ const FIELDS: [(&str, &str); 37] = [
     ("body.broke", "this"),
     ("body.lost", "this"),
     ("body.found_defect.usable", "--usable"),
+    ("body.found_defect", "this"),
     ("body.inspected.reason", "the reason"),
     ("body.inspected.condition", "--condition"),
     ("body.sent_to_service.back_by_date", "--until"),
@@ -45,10 +46,15 @@ const FIELDS: [(&str, &str); 37] = [
 ];
 
 /// Words of the contract and what the command line has for them.
-const WORDS: [(&str, &str); 11] = [
+const WORDS: [(&str, &str); 13] = [
     ("accept_unknown_ids", "--unknown-ok"),
     ("another from_id", "another --from"),
-    ("how many broke: adjusted, with reason DISCARDED", "how many broke: --pieces"),
+    ("another place_id", "another --place"),
+    (
+        "how many are thrown away: adjusted, with reason DISCARDED",
+        "`deepbend log broke`, with --pieces",
+    ),
+    ("how many broke: adjusted, with reason DISCARDED", "how many broke, with --pieces"),
     ("how many are lost: adjusted, with reason LOST", "how many are lost, as a number behind it"),
     ("false; if it was looked at", "to leave it out; if it was looked at"),
     ("is true, but", "says that it can be fished, but"),

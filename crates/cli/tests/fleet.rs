@@ -238,8 +238,10 @@ fn lengths_are_typed_and_told_in_both_systems() {
     assert!(flat(&many.err).contains("is 99999999999; right is 0 to 1000000"), "{}", many.err);
     boat.types(&["log", "counted", "L30", "2000000"]).code(65).warns(&["the amount is 2000000"]);
     boat.types(&["log", "lost", "L30", "0"]).code(2);
-    boat.types(&["log", "used", "E08", "99999999999"]).code(2).warns(&["0..=1000000"]);
-    boat.types(&["log", "moved", "L30", "B2", "--pieces", "0"]).code(2).warns(&["1..=1000000"]);
+    boat.types(&["log", "used", "E08", "99999999999"]).code(2).warns(&["minutes, 0 to"]);
+    boat.types(&["log", "moved", "L30", "B2", "--pieces", "0"])
+        .code(2)
+        .warns(&["pieces, 1 to 1000000"]);
     boat.types(&["stocktake", "B1", "L30=99999999999"]).code(2).warns(&["0 to 1000000"]);
 }
 
@@ -256,7 +258,7 @@ fn an_item_is_shown_with_its_units_and_what_is_contested() {
     let shown = flat(&boat.types(&["gear", "show", "E08"]).code(0).out);
     assert!(shown.contains("fished 1 h 30 min"), "{shown}");
     assert!(shown.contains("0.2 mm (0.0079 in)"), "{shown}");
-    boat.records(&["log", "lost", "L30", "9"]);
+    boat.records(&["log", "lost", "L30", "9", "--unknown-ok"]);
     let shown = flat(&boat.types(&["gear", "show", "L30"]).code(0).out);
     assert!(shown.contains("status ready place"), "{shown}");
     assert!(shown.contains("contested count at B1"), "{shown}");
@@ -266,8 +268,8 @@ fn an_item_is_shown_with_its_units_and_what_is_contested() {
 #[test]
 fn a_disputed_count_shows_what_was_counted_and_what_went() {
     let boat = Boat::new();
-    boat.records(&["log", "lost", "L30", "9"]);
-    boat.records(&["log", "lost", "K04", "1000 m", "--seen"]);
+    boat.records(&["log", "lost", "L30", "9", "--unknown-ok"]);
+    boat.records(&["log", "lost", "K04", "1000 m", "--seen", "--unknown-ok"]);
     let told = boat.types(&["contested"]).code(0);
     keeps_to_eighty(&told.out);
     let told = flat(&told.out);
@@ -372,7 +374,7 @@ fn stock_is_taken_place_by_place() {
     boat.types(&["stocktake", "B2", "L30=0", "--record"]).code(0);
     assert_eq!(taken(&["B2", "L30=0"]), "");
     assert_eq!(taken(&["B1", "L30=2"]), "");
-    boat.records(&["log", "lost", "L30", "5"]);
+    boat.records(&["log", "lost", "L30", "5", "--unknown-ok"]);
     let told = flat(&boat.types(&["contested"]).code(0).out);
     let apart = "each place is counted by itself: B1 0 pieces, B2 0 pieces";
     assert!(told.contains(apart), "{told}");
@@ -433,8 +435,15 @@ fn an_amount_that_does_not_go_with_the_item_is_asked_about() {
     assert!(asked(&["log", "lost", "K04", "2"]).contains("K04 is measured in metres of line"));
     let carried = ["log", "moved", "L30", "B2", "--pieces", "4"];
     let told = asked(&carried);
-    assert!(told.contains("of L30 up to 3 can be at B1"), "{told}");
-    assert!(told.contains("hint: --from") && told.contains("--unknown-ok"), "{told}");
+    assert!(told.contains("takes 4 of L30, but up to 3 can be at B1"), "{told}");
+    assert!(told.contains("or --unknown-ok: another boat may know more"), "{told}");
+    let told = asked(&["log", "lost", "L30", "1", "--place", "B3"]);
+    assert!(told.contains("none can be at B3; right is another --place (up to 3 at B1)"), "{told}");
+    let told = asked(&["log", "broke", "L30", "--pieces", "4"]);
+    assert!(told.contains("takes 4 of L30, but up to 3 can be at B1"), "{told}");
+    let told =
+        asked(&["log", "respooled", "E08", "PE 2 (40 lb)", "--from", "K04", "--length", "301"]);
+    assert!(told.contains("--length takes 301 m of K04, but up to 300 m can be left"), "{told}");
     boat.records(&[&carried[..], &["--unknown-ok"]].concat());
     assert!(asked(&["log", "edited", "R02", "power=MH"]).contains("one of power_label"));
 }
@@ -458,7 +467,7 @@ fn a_refusal_is_told_in_the_words_of_the_line() {
     let told = asked(&["log", "edited", "R06", "place=B1"]);
     assert!(told.contains("right is `deepbend log` with what tells where it is: moved"), "{told}");
     let told = asked(&["log", "broke", "L30"]);
-    assert!(told.contains("3 pieces of L30; right is how many broke: --pieces"), "{told}");
+    assert!(told.contains("3 pieces of L30; right is how many broke, with --pieces"), "{told}");
     boat.records(&["log", "broke", "L30", "the lip", "--pieces", "1"]);
     let told = flat(&boat.types(&["history", "L30"]).code(0).out);
     assert!(told.contains("-1 piece, discarded; the lip"), "{told}");
@@ -497,11 +506,20 @@ fn what_is_typed_is_told_once_and_in_plain_words() {
     let told = boat.types(&["history", "R14", "-o", "csv"]).code(0).out;
     assert!(told.contains("note: hello\n") && !told.contains("hello; hello"), "{told}");
     assert!(told.contains("note: hello; before dawn"), "{told}");
-    let minutes = boat.types(&["log", "used", "E08", "2 h"]).code(2);
-    assert!(flat(&minutes.err).contains("a whole number of minutes"), "{}", minutes.err);
-    boat.types(&["log", "moved", "L30", "B2", "--pieces", "two"])
-        .code(2)
-        .warns(&["a whole number of pieces"]);
+    boat.records(&["log", "used", "E08", "1.5 h"]);
+    let told = flat(&boat.types(&["history", "E08"]).code(0).out);
+    assert!(told.contains("fished 90 min"), "{told}");
+    for (args, right) in [
+        (&["used", "E08", "two hours"][..], "minutes, 0 to 1000000, or hours such as \"1.5 h\""),
+        (&["used", "E08", "1.5 m"], "minutes, 0 to 1000000, or hours"),
+        (&["used", "E08", "inf"], "minutes, 0 to 1000000, or hours"),
+        (&["moved", "L30", "B2", "--pieces", "two"], "a whole number of pieces, 1 to 1000000"),
+        (&["note", "R14", "x", "--time", "yesterday"], "such as 2031-09-15T17:00:00Z"),
+    ] {
+        let told = boat.types(&[&["log"], args].concat()).code(2);
+        keeps_to_eighty(&told.err);
+        assert!(flat(&told.err).contains(right), "no `{right}` in {}", told.err);
+    }
     let taken = boat.types(&["stocktake", "B1", "L30=1", "L30=2", "-o", "csv"]).code(0).out;
     assert!(!taken.contains("L30"), "{taken}");
     let trace = taken.lines().find(|line| line.contains(",K09,")).unwrap();

@@ -56,7 +56,9 @@ fn lines_keep_to_eighty_columns() {
     types(&["log", "moved", &rod, "B2", "--by", &long("p")]).code(0);
     types(&["log", "moved", &rod, &long("C")]).code(65);
     types(&["log", "moved", &rod, "B3", "--from", &long("C"), "--unknown-ok"]).code(0);
-    types(&["log", "lost", "L30", "9"]).code(0);
+    types(&["log", "lost", "L30", "9"]).code(65);
+    types(&["log", "lost", "L30", "9", "--unknown-ok"]).code(0);
+    types(&["log", "moved", "L30", "B2", "--pieces", "1.5"]).code(2);
     types(&["log", "edited", "R06", "status=ready"]).code(65);
     // Data for programs has no width.
     let csv = ["history", rod.as_str(), "-o", "csv"];

@@ -132,7 +132,7 @@ pub enum Body {
         /// The stock that it was taken from.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         from: Option<Id>,
-        /// How much of the stock it took, cm.
+        /// How much of the stock it took, cm; so much is on the reel, unless the line says its length.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         taken_cm: Option<u32>,
     },

@@ -387,6 +387,10 @@ fn lines_age_by_events() {
     let line = fitted(&boat);
     assert_eq!((line.hours, line.turned), (Some(0.0), None));
     assert_eq!(line.spooled_on, Date::read("2031-09-15").ok());
+    // What the stock gave is on the reel, and is cut as any other line.
+    assert!((line.line.length.unwrap().m() - 120.0).abs() < 1e-9);
+    boat.write(Body::CutBack { reel: reel().id, cut_cm: 2_000 });
+    assert!((fitted(&boat).line.length.unwrap().m() - 100.0).abs() < 1e-9);
     boat.write(used(60));
     assert_eq!(fitted(&boat).hours, Some(1.0));
     let stock = ItemKey { kind: ItemKind::LineStock, id: id("K05") };

@@ -179,6 +179,18 @@ async fn a_count_that_could_have_no_effect_is_refused() {
     let carried = |from: &str, to: &str, pieces| {
         What::Moved(pb::Moved { to_id: to.into(), from_id: from.into(), piece_count: pieces })
     };
+    let lost_there = |place: &str, pieces: i32| {
+        What::Adjusted(pb::Adjusted {
+            measure: pb::Measure::Pieces.into(),
+            place_id: place.to_owned(),
+            change: Some(-pieces),
+            reason: pb::AdjustmentReason::Lost.into(),
+        })
+    };
+    let taken = |taken_cm| {
+        let (from_id, taken_cm) = ("K04".to_owned(), Some(taken_cm));
+        What::Respooled(pb::Respooled { from_id, taken_cm, ..Default::default() })
+    };
     let (pieces, line) = (pb::Measure::Pieces, pb::Measure::Centimetres);
     for (item, what, field, told) in [
         ("L30", counted(line, 150), "counted.measure", "L30 is counted in pieces"),
@@ -189,7 +201,15 @@ async fn a_count_that_could_have_no_effect_is_refused() {
         ("R17", counted(pieces, 1), "counted.measure", "R17 is a single item"),
         ("L30", carried("", "B2", None), "moved.piece_count", "is missing"),
         ("L30", carried("", "B2", Some(4)), "moved.piece_count", "up to 3 can be at B1"),
-        ("L30", carried("B2", "B3", Some(1)), "moved.piece_count", "there are up to 3 at B1"),
+        (
+            "L30",
+            carried("B2", "B3", Some(1)),
+            "moved.piece_count",
+            "another from_id (up to 3 at B1)",
+        ),
+        ("L30", lost_there("", 4), "adjusted.change", "takes 4 of L30, but up to 3 can be at B1"),
+        ("L30", lost_there("B3", 1), "adjusted.change", "another place_id (up to 3 at B1)"),
+        ("E08", taken(30_100), "respooled.taken_cm", "takes 301 m of K04, but up to 300 m"),
     ] {
         let (at_field, message) = refused(&at, event(item, what)).await;
         assert_eq!(at_field, field, "{message}");
@@ -233,6 +253,10 @@ async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
         let (what, usable) = (what.to_owned(), true);
         What::FoundDefect(pb::FoundDefect { what, usable, ..Default::default() })
     };
+    let bent = || {
+        let what = "hooks bent".to_owned();
+        What::FoundDefect(pb::FoundDefect { what, ..Default::default() })
+    };
     let edited = |column: &str, cell: &str| {
         let columns = [(column.to_owned(), cell.to_owned())].into();
         What::Edited(pb::Edited { columns })
@@ -241,6 +265,14 @@ async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
     let carried = |from: &str, to: &str, piece_count| {
         What::Moved(pb::Moved { to_id: to.into(), from_id: from.into(), piece_count })
     };
+    // The last piece is counted like any other.
+    let last = pb::Adjusted {
+        measure: pb::Measure::Pieces.into(),
+        place_id: String::new(),
+        change: Some(-1),
+        reason: pb::AdjustmentReason::Lost.into(),
+    };
+    record(&at, event("L27", What::Adjusted(last))).await.unwrap();
     let before = count(&at).await;
     for (item, what, field, told) in [
         ("E08", cut(100), "cut_back.cut_cm", "the spool of E08 is empty"),
@@ -249,6 +281,8 @@ async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
         ("R21", defect("Hairline crack, ring 3"), "found_defect.usable", "counts as broken"),
         ("L30", broke(), "broke", "how many of the 3 pieces of L30"),
         ("L30", What::Lost(pb::Lost {}), "lost", "right is how many are lost"),
+        ("L27", What::Lost(pb::Lost {}), "lost", "how many of the 1 piece of L27"),
+        ("L30", bent(), "found_defect", "right is how many are thrown away"),
         ("S0", moved("S0"), "moved.to_id", "the item itself"),
         ("R17", carried("B1", "B1", None), "moved.to_id", "where it comes from"),
         ("L30", carried("", "B1", Some(1)), "moved.to_id", "where it comes from"),
@@ -279,6 +313,51 @@ async fn what_cannot_have_happened_so_is_refused_with_what_would_be_right() {
     let request =
         pb::RecordEventsRequest { events, accept_unknown_ids: true, ..Default::default() };
     send(&at, request).await.unwrap();
+    at.end().await;
+}
+
+// Common practice, no source: events told together are told one after the other.
+#[tokio::test]
+async fn each_event_of_a_request_is_read_after_those_before_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = demo(folder.path()).await;
+    let carried = |from: &str, to: &str, pieces| {
+        let piece_count = Some(pieces);
+        let moved = pb::Moved { to_id: to.into(), from_id: from.into(), piece_count };
+        event("L30", What::Moved(moved))
+    };
+    let line = pb::Line { test_kgf: Some(10.0), length_m: Some(120.0), ..Default::default() };
+    let fitted = Some(pb::FittedLine { line: Some(line), ..Default::default() });
+    let filled = || {
+        let filled = pb::Respooled { fitted: fitted.clone(), ..Default::default() };
+        event("E08", What::Respooled(filled))
+    };
+    let cut = |cut_cm| event("E08", What::CutBack(pb::CutBack { cut_cm: Some(cut_cm) }));
+    let stripped = || event("E08", What::Respooled(pb::Respooled::default()));
+    let before = count(&at).await;
+    for (events, field, told) in [
+        (vec![carried("", "B2", 2), carried("", "B3", 2)], "moved.piece_count", "up to 1 can be"),
+        (vec![carried("", "B2", 2), carried("B2", "B3", 3)], "moved.piece_count", "up to 2 can be"),
+        (vec![filled(), cut(12_100)], "cut_back.cut_cm", "E08 holds 120 m"),
+        (vec![stripped(), cut(100)], "cut_back.cut_cm", "the spool of E08 is empty"),
+    ] {
+        let request = pb::RecordEventsRequest { events, ..Default::default() };
+        let status = send(&at, request).await.unwrap_err();
+        let message = status.message();
+        assert!(message.contains(&format!("events[1].body.{field}")), "{message}");
+        assert!(message.contains(told), "{told} not in {message}");
+    }
+    assert_eq!(count(&at).await, before);
+    let earlier = record(&at, carried("", "B2", 3)).await.unwrap().events.remove(0).event_id;
+    for events in [
+        // Taken back first, the pieces lie where they lay.
+        vec![event("", wrong(&earlier)), carried("", "B3", 3)],
+        vec![stripped(), filled(), cut(12_000)],
+    ] {
+        send(&at, pb::RecordEventsRequest { events, ..Default::default() }).await.unwrap();
+    }
+    let twice = record(&at, event("", wrong(&earlier))).await.unwrap_err();
+    assert!(twice.message().contains("already"), "{}", twice.message());
     at.end().await;
 }
 

@@ -10,11 +10,26 @@ const MOST: i32 = limits::EVENT_AMOUNT.high as i32;
 
 fn whole(text: &str, least: i32, unit: &str) -> Result<i32, String> {
     let number = text.trim().parse().ok().filter(|number| (least..=MOST).contains(number));
-    number.ok_or_else(|| format!("right is a whole number of {unit} in {least}..={MOST}"))
+    number.ok_or_else(|| format!("right is a whole number of {unit}, {least} to {MOST}"))
 }
 
+/// Units in which fishing is told, in minutes.
+const TIMES: [(&str, f64); 3] = [("min", 1.0), ("h", 60.0), ("", 1.0)];
+
 fn minutes(text: &str) -> Result<i32, String> {
-    whole(text, 0, "minutes")
+    let read = TIMES.iter().find_map(|(unit, minutes)| {
+        let number = text.trim().strip_suffix(unit)?.trim().replace(',', ".");
+        Some(number.parse::<f64>().ok()? * minutes)
+    });
+    // A number that is not finite is in no range.
+    let told = read.map(f64::round).filter(|told| (0.0..=f64::from(MOST)).contains(told));
+    let right = || format!("right is minutes, 0 to {MOST}, or hours such as \"1.5 h\"");
+    told.map(|told| told as i32).ok_or_else(right)
+}
+
+fn time(text: &str) -> Result<prost_types::Timestamp, String> {
+    let right = "right is a day and a time in UTC, such as 2031-09-15T17:00:00Z";
+    text.trim().parse().map_err(|_| right.to_owned())
 }
 
 fn pieces(text: &str) -> Result<i32, String> {
@@ -128,11 +143,11 @@ pub enum LogCommand {
         /// How much: "30 ft", "10 m"; a number alone is metres.
         length: String,
     },
-    /// Fished: log used E08 90
+    /// Fished: log used E08 90, log used E08 "1.5 h"
     Used {
         /// The item.
         item: String,
-        /// How long, minutes.
+        /// How long: minutes, or hours such as "1.5 h".
         #[arg(value_parser = minutes)]
         minutes: i32,
     },
@@ -276,8 +291,8 @@ pub struct LogArgs {
         value_name = "NAME"
     )]
     pub by: String,
-    /// When it was observed, RFC 3339 in UTC [default: now]
-    #[arg(long, global = true, value_name = "TIME")]
+    /// When it was observed, in UTC: 2031-09-15T17:00:00Z [default: now]
+    #[arg(long, global = true, value_name = "TIME", value_parser = time)]
     pub time: Option<prost_types::Timestamp>,
     /// A few words more
     #[arg(long, global = true, default_value = "", hide_default_value = true, value_name = "TEXT")]

@@ -23,7 +23,8 @@ pub use trip::{
     TripCommand,
 };
 
-use crate::output::Format;
+use crate::output::{self, Format};
+use crate::render::Page;
 
 /// Says how well a rod, reel, line and leader suit a lure in given water, and why.
 #[derive(Debug, Parser)]
@@ -47,8 +48,32 @@ pub struct Cli {
 /// The command line of this process. What a variable sets to nothing is not set.
 #[must_use]
 pub fn parsed() -> Cli {
-    let matches = without_empty_variables(Cli::command()).get_matches();
-    Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit())
+    let matches = without_empty_variables(Cli::command()).try_get_matches();
+    let read = matches.and_then(|matches| Cli::from_arg_matches(&matches));
+    read.unwrap_or_else(|error| refuse(&error))
+}
+
+/// Ends the process with what is wrong with its command line, or with the help that was asked for.
+fn refuse(error: &clap::Error) -> ! {
+    let text = error.render().to_string();
+    let width = output::width();
+    if !error.use_stderr() || text.lines().all(|line| line.chars().count() <= width) {
+        error.exit();
+    }
+    output::note(in_width(&text, width).trim_end());
+    std::process::exit(error.exit_code());
+}
+
+/// Breaks the lines of a message that are too long for the width.
+fn in_width(text: &str, width: usize) -> String {
+    const LEAD: &str = "error: ";
+    let mut page = Page::new(width);
+    for line in text.lines() {
+        let rest = line.strip_prefix(LEAD).unwrap_or_else(|| line.trim_start());
+        let (lead, rest) = line.split_at(line.len() - rest.len());
+        if rest.is_empty() { page.line("") } else { page.hanging(lead, rest) }
+    }
+    page.finish()
 }
 
 fn without_empty_variables(command: clap::Command) -> clap::Command {

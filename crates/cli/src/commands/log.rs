@@ -97,20 +97,10 @@ async fn send(
     answer.map(tonic::Response::into_inner).map_err(|status| {
         let unknown = status.code() == tonic::Code::NotFound && may_wait;
         let failure = Failure::from(status);
-        let told = |what: &str| failure.lines.iter().any(|line| line.contains(what));
-        // Of moved pieces the service knows where others are.
-        let (pieces, more) = (told("piece_count"), told("accept_unknown_ids"));
         // A program is told the fields of the contract.
         let person = matches!(global.output, Format::Table | Format::Csv);
         let failure = if person { trade::typed(failure) } else { failure };
-        if pieces && more {
-            failure.hint(
-                "--from says where they were; --unknown-ok records it all the same, if another \
-                 boat brought more",
-            )
-        } else if more {
-            failure.hint("--unknown-ok records it all the same, if another boat knows more")
-        } else if unknown {
+        if unknown {
             failure.hint(
                 "if only another boat knows it: `deepbend sync` first, or --unknown-ok to record \
                  it all the same",

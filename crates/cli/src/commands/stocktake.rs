@@ -84,12 +84,18 @@ pub(super) async fn run(global: &Global, args: &StocktakeArgs) -> Result<(), Fai
             note(&format!("note: {place} has what it should have"));
         }
         if args.record && !events.is_empty() {
-            let count = events.len();
+            let count = i64::try_from(events.len()).unwrap_or(i64::MAX);
+            let recorded = render::units::counted(count, "event");
             let request = pb::RecordEventsRequest { events, ..Default::default() };
             let answer = service.inventory().record_events(service.request(request)).await;
             let answer = answer.map_err(|status| trade::typed(status.into()))?;
             let left = answer.into_inner().contested.len();
-            note(&format!("note: {count} events recorded; {left} of these items are contested"));
+            let left = match left {
+                0 => "none of these items is contested".to_owned(),
+                1 => "1 of these items is contested".to_owned(),
+                left => format!("{left} of these items are contested"),
+            };
+            note(&format!("note: {recorded} recorded; {left}"));
         } else if !events.is_empty() {
             note("note: nothing is recorded; --record does");
         }

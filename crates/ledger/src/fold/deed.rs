@@ -2,12 +2,14 @@
 
 use std::collections::BTreeSet;
 
+use deepbend_core::gear::Line;
 use serde::Serialize;
 
 use crate::body::{Body, Measure};
 use crate::event::{Certainty, Event};
 use crate::id::Id;
 use crate::item::{Condition, FittedLine, Item, ItemKey, ItemKind, Spec, Status};
+use crate::quantity::from_cm;
 use crate::time::Date;
 
 /// A field of an item that holds the last word on something.
@@ -201,7 +203,10 @@ pub(super) fn deeds<'e>(event: &'e Event, body: &'e Body) -> Vec<(ItemKey, Deed<
             put(&reel(on), put_rig(None));
         }
         Body::Respooled { reel: on, fitted, from, taken_cm } => {
+            // What was taken from the stock is on the reel, unless somebody measured it there.
+            let length = |line: &FittedLine| line.line.length.or(taken_cm.map(from_cm));
             let fresh = |line: &FittedLine| FittedLine {
+                line: Line { length: length(line), ..line.line.clone() },
                 spooled_on: line.spooled_on.or(Some(day)),
                 hours: line.hours.or(Some(0.0)),
                 ..line.clone()

@@ -4,32 +4,149 @@
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults};
 use deepbend_ledger::body::{Body, Measure};
-use deepbend_ledger::fold::CountKey;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
 
 use super::named::Known;
 
+pub(super) const OR_ACCEPT: &str = "or accept_unknown_ids: another boat may know more";
+/// Centimetres to a metre.
+pub(super) const CM: f64 = 100.0;
+
 /// Notes what is counted in a measure that its item does not have, and pieces that cannot be where
 /// they come from. `at` is the place of the body.
-pub(super) fn check(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
+pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if let Body::Correction { instead: Some(instead), .. } = body {
         // It acts at the place of the corrected event, whose own pieces the count still holds.
         let at = at.field("correction");
         return measured(&at.field("instead"), instead, known, faults);
     }
     measured(at, body, known, faults);
-    if let Body::Moved { item, from, to: _, pieces: Some(pieces) } = body {
-        carried(&at.field("moved"), item, from.as_ref(), *pieces, known, faults);
+    if known.accept_unknown {
+        return;
+    }
+    if let Some(taken) = Taken::by(body) {
+        taken.check(at, known, faults);
     }
 }
 
+/// So much of an item that an event takes from a place.
+struct Taken<'b> {
+    item: ItemKey,
+    measure: Measure,
+    /// `None`: where the item was first.
+    from: Option<&'b Id>,
+    amount: u32,
+    /// Message of the body.
+    part: &'static str,
+    /// Its field of the amount.
+    field: &'static str,
+    /// Field of the place; empty: it has none.
+    place_field: &'static str,
+}
+
+impl<'b> Taken<'b> {
+    /// What an event takes.
+    fn by(body: &'b Body) -> Option<Self> {
+        if let Body::Moved { item, from, to: _, pieces: Some(pieces) } = body {
+            Some(Self {
+                item: item.clone(),
+                measure: Measure::Pieces,
+                from: from.as_ref(),
+                amount: *pieces,
+                part: "moved",
+                field: "piece_count",
+                place_field: "from_id",
+            })
+        } else if let Body::Adjusted { item, measure, place, by, why: _ } = body {
+            Some(Self {
+                item: item.clone(),
+                measure: *measure,
+                from: place.as_ref(),
+                amount: by.checked_neg().and_then(|less| u32::try_from(less).ok())?,
+                part: "adjusted",
+                field: "change",
+                place_field: "place_id",
+            })
+        } else if let Body::Respooled { reel: _, fitted: _, from: Some(from), taken_cm } = body {
+            Some(Self {
+                item: ItemKey { kind: ItemKind::LineStock, id: from.clone() },
+                measure: Measure::Centimetres,
+                from: None,
+                amount: (*taken_cm)?,
+                part: "respooled",
+                field: "taken_cm",
+                place_field: "",
+            })
+        } else {
+            None
+        }
+    }
+
+    /// Notes that more is taken than can be there. `at` is the place of the body.
+    fn check(self, at: &At<'_>, known: &Known, faults: &mut Faults) {
+        let Self { item, measure, from, amount, part, field, place_field } = self;
+        let Some(first) = described(&item, known) else { return };
+        let counts = known.view.tell(&item).map(|story| story.counts).unwrap_or_default();
+        let counts: Vec<_> = counts.iter().filter(|(key, _)| key.measure == measure).collect();
+        // Of what was never counted any amount may be there.
+        let named = from.is_none_or(|from| known.has(ItemKind::Boat, from));
+        if counts.is_empty() || !named {
+            return;
+        }
+        let place = match measure {
+            Measure::Pieces => from.or(first.place.as_ref()),
+            Measure::Centimetres => None,
+        };
+        let (here, others): (Vec<_>, Vec<_>) =
+            counts.into_iter().partition(|(key, _)| key.place.as_ref() == place);
+        let most = here.first().map_or(0, |(_, count)| count.high);
+        if amount <= most {
+            return;
+        }
+        let of = |most: u32| match (measure, most) {
+            (_, 0) => "none".to_owned(),
+            (Measure::Pieces, most) => format!("up to {most}"),
+            (Measure::Centimetres, most) => format!("up to {}", length(most)),
+        };
+        let takes = match measure {
+            Measure::Pieces => amount.to_string(),
+            Measure::Centimetres => length(amount),
+        };
+        let place = place.map_or_else(|| "left".to_owned(), |place| format!("at {place}"));
+        let there = of(most);
+        let wrong = format!("takes {takes} of {}, but {there} can be {place}", item.id);
+        let others = others.iter().filter(|(_, count)| count.high > 0);
+        let others: Vec<_> = others
+            .filter_map(|(key, count)| {
+                Some(format!("{} at {}", of(count.high), key.place.as_ref()?))
+            })
+            .collect();
+        let mut right = Vec::new();
+        if most > 0 {
+            right.push(there);
+        }
+        if !others.is_empty() && !place_field.is_empty() {
+            right.push(format!("another {place_field} ({})", others.join(", ")));
+        }
+        right.push("more once it is counted".to_owned());
+        let right = format!("{}; {OR_ACCEPT}", right.join(", "));
+        let at = at.field(part);
+        faults.push(FaultCode::TooLarge, at.field(field), wrong, right);
+    }
+}
+
+/// A length in words.
+fn length(cm: u32) -> String {
+    format!("{} m", f64::from(cm) / CM)
+}
+
 /// The first description of an item, which says in what it is counted.
-fn described<'v>(item: &ItemKey, known: &Known<'v>) -> Option<&'v Item> {
+fn described<'k>(item: &ItemKey, known: &'k Known) -> Option<&'k Item> {
     known.view.get(item)?.claims().find_map(|(_, said)| said.item())
 }
 
-fn measured(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
+fn measured(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     let (part, field, item, measure) = if let Body::Counted { item, measure, .. } = body {
         ("counted", "measure", item, Some(*measure))
     } else if let Body::Adjusted { item, measure, .. } = body {
@@ -61,47 +178,4 @@ fn measured(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
         Some(_) => (FaultCode::Conflict, "does not go with the item"),
     };
     faults.push(code, at.field(field), format!("{lead}: {} {counted}", item.id), right);
-}
-
-fn carried(
-    at: &At<'_>,
-    item: &ItemKey,
-    from: Option<&Id>,
-    pieces: u32,
-    known: &Known<'_>,
-    faults: &mut Faults,
-) {
-    // What an earlier event of the same request leaves there is not told yet.
-    if known.accept_unknown || known.told.contains(item) {
-        return;
-    }
-    let Some(first) = described(item, known).filter(|first| first.quantity.is_some()) else {
-        return;
-    };
-    if from.is_some_and(|from| !known.has(ItemKind::Boat, from)) {
-        return;
-    }
-    let counts = known.view.tell(item).map(|story| story.counts).unwrap_or_default();
-    let place = from.or(first.place.as_ref()).cloned();
-    let most_at = |key: &CountKey| counts.get(key).map_or(0, |count| count.high);
-    let here = CountKey { measure: Measure::Pieces, place };
-    let most = most_at(&here);
-    if pieces <= most {
-        return;
-    }
-    let others = counts
-        .iter()
-        .filter(|(key, count)| key.measure == Measure::Pieces && **key != here && count.high > 0);
-    let others: Vec<_> = others
-        .filter_map(|(key, count)| Some(format!("{} at {}", count.high, key.place.as_ref()?)))
-        .collect();
-    let others = if others.is_empty() {
-        String::new()
-    } else {
-        format!(", or another from_id (there are up to {})", others.join(", "))
-    };
-    let place = here.place.map_or_else(|| "a place that nobody said".to_owned(), String::from);
-    let wrong = format!("is {pieces}, but of {} up to {most} can be at {place}", item.id);
-    let right = format!("0 to {most}{others}, or accept_unknown_ids: more may have been brought");
-    faults.push(FaultCode::TooLarge, at.field("piece_count"), wrong, right);
 }

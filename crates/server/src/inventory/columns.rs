@@ -54,7 +54,7 @@ pub(super) fn exist(
     name: &str,
     kind: ItemKind,
     columns: &BTreeMap<String, String>,
-    known: &Known<'_>,
+    known: &Known,
 ) {
     // Another boat's items may have columns of their own.
     if known.accept_unknown {
@@ -84,7 +84,7 @@ pub(super) fn item(
     kind: ItemKind,
     id: Id,
     columns: BTreeMap<String, String>,
-    known: &mut Known<'_>,
+    known: &mut Known,
 ) -> Option<Arc<Item>> {
     let before = reader.fault_count();
     let mut columns = named(reader, "columns", columns);
@@ -106,7 +106,7 @@ pub(super) fn item(
     // Only what it reads is wanted: the event is written by the device's own recorder.
     let mut scratch = Recorder::begin(chain, 1);
     let file = FileKind::of_kind(kind);
-    match import(&[(file, &text)], known.view, &mut scratch, &claim) {
+    match import(&[(file, &text)], &known.view, &mut scratch, &claim) {
         Ok(events) => events.first()?.event().body.acquired().cloned(),
         Err(rows) => {
             for fault in rows {

@@ -37,7 +37,7 @@ pub(super) fn read(
     new: pb::NewEvent,
     at: At<'_>,
     faults: &mut Faults,
-    known: &mut Known<'_>,
+    known: &mut Known,
 ) -> Option<Asked> {
     let pb::NewEvent { item_id, item_kind, claim, seen_at_id, trip_id, text, body } = new;
     let mut reader = Reader::new(at, faults);
@@ -59,12 +59,9 @@ pub(super) fn read(
     let mut item = Wanted { at, id: given, kind, key: None };
     let body = item.body(&mut reader, "body", what, known)?;
     named::check(&at, &remark, &body, known);
+    known.look_at(&body.about());
     amounts::check(&at.field("body"), &body, known, faults);
     sense::check(&at.field("body"), &body, known, faults);
-    known.told.extend(item.key.clone());
-    if let Some(acquired) = body.acquired() {
-        known.acquired.insert(acquired.id.clone(), acquired.kind());
-    }
     Some(Asked { remark, body, item: item.key })
 }
 
@@ -85,7 +82,7 @@ impl Wanted<'_> {
     fn key(
         &mut self,
         reader: &mut Reader<'_>,
-        known: &mut Known<'_>,
+        known: &mut Known,
         usual: Option<ItemKind>,
     ) -> Option<ItemKey> {
         let id = self.id(reader)?;
@@ -101,7 +98,7 @@ impl Wanted<'_> {
             }
             None => {
                 let field = self.at.field("item_id").to_string();
-                known.missing.push(Missing::new(field, self.kind, id.as_str(), known.view));
+                known.missing.push(Missing::new(field, self.kind, id.as_str(), &known.view));
                 return None;
             }
         };
@@ -113,7 +110,7 @@ impl Wanted<'_> {
     fn of_kind(
         &mut self,
         reader: &mut Reader<'_>,
-        known: &mut Known<'_>,
+        known: &mut Known,
         kind: ItemKind,
     ) -> Option<Id> {
         let key = self.key(reader, known, Some(kind))?;
@@ -130,10 +127,10 @@ impl Wanted<'_> {
         outer: &mut Reader<'_>,
         name: &str,
         what: What,
-        known: &mut Known<'_>,
+        known: &mut Known,
     ) -> Option<Body> {
         // The item stands beside the body, so it is read from there.
-        let whole = |wanted: &mut Self, outer: &mut Reader<'_>, known: &mut Known<'_>| {
+        let whole = |wanted: &mut Self, outer: &mut Reader<'_>, known: &mut Known| {
             wanted.key(outer, known, None)
         };
         match what {
@@ -332,7 +329,7 @@ impl Wanted<'_> {
                 within(outer, name, "enrolled", |reader| {
                     let device = required_id(reader, "device_id", device_id);
                     if let Some(device) = &device {
-                        not_revoked(reader, device, known.view);
+                        not_revoked(reader, device, &known.view);
                     }
                     let read = PublicKey::try_from(key);
                     let right = "64 hexadecimal digits, as `deepbend sync` prints them";
@@ -396,7 +393,7 @@ impl Wanted<'_> {
         outer: &mut Reader<'_>,
         name: &str,
         correction: pb::Correction,
-        known: &mut Known<'_>,
+        known: &mut Known,
     ) -> Option<Body> {
         let pb::Correction { event_id: target, instead, reason } = correction;
         within(outer, name, "correction", |reader| {

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::At;
 use deepbend_ledger::body::Body;
-use deepbend_ledger::event::Remark;
+use deepbend_ledger::event::{Remark, Sealed};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{ItemKey, ItemKind};
 use deepbend_ledger::view::View;
@@ -13,23 +13,54 @@ use deepbend_ledger::view::View;
 use crate::error::Missing;
 
 /// What the events of a request are read against.
-pub(super) struct Known<'v> {
-    pub(super) view: &'v View,
+pub(super) struct Known {
+    /// What is recorded, and earlier events of the same request as far as they were needed.
+    pub(super) view: View,
+    /// Earlier events of the same request that are not in the view.
+    waiting: Vec<Sealed>,
+    /// Items that those tell of.
+    told: BTreeSet<ItemKey>,
     /// Items that earlier events of the same request acquire.
-    pub(super) acquired: BTreeMap<Id, ItemKind>,
-    /// Items that earlier events of the same request tell of.
-    pub(super) told: BTreeSet<ItemKey>,
+    acquired: BTreeMap<Id, ItemKind>,
     /// Whether ids may name nothing.
     pub(super) accept_unknown: bool,
     /// Ids that name nothing, if they may not.
     pub(super) missing: Vec<Missing>,
 }
 
-impl<'v> Known<'v> {
+impl Known {
     /// What is known before the first event is read.
-    pub(super) fn new(view: &'v View, accept_unknown: bool) -> Self {
-        let (acquired, told) = (BTreeMap::new(), BTreeSet::new());
-        Self { view, acquired, told, accept_unknown, missing: Vec::new() }
+    pub(super) fn new(view: View, accept_unknown: bool) -> Self {
+        let (waiting, told, acquired) = (Vec::new(), BTreeSet::new(), BTreeMap::new());
+        Self { view, waiting, told, acquired, accept_unknown, missing: Vec::new() }
+    }
+
+    /// An event of the request was written.
+    pub(super) fn tell(&mut self, event: &Sealed) {
+        let body = &event.event().body;
+        if let Some(item) = body.acquired() {
+            self.acquired.insert(item.id.clone(), item.kind());
+        }
+        self.told.extend(body.about());
+        self.waiting.push(event.clone());
+        // What these change is more than what they are about.
+        if body.target().is_some() || body.is_about_devices() {
+            self.catch_up();
+        }
+    }
+
+    /// Lets the view hold what earlier events of the request tell of these items: an item is
+    /// folded again only where it is asked for.
+    pub(super) fn look_at(&mut self, items: &[ItemKey]) {
+        if items.iter().any(|item| self.told.contains(item)) {
+            self.catch_up();
+        }
+    }
+
+    fn catch_up(&mut self) {
+        self.view.extend(&self.waiting);
+        self.waiting.clear();
+        self.told.clear();
     }
 
     /// The kind of the item that an id means, if it is known.
@@ -46,7 +77,7 @@ impl<'v> Known<'v> {
 }
 
 /// Notes every id that names nothing.
-pub(super) fn check(at: &At<'_>, remark: &Remark, body: &Body, known: &mut Known<'_>) {
+pub(super) fn check(at: &At<'_>, remark: &Remark, body: &Body, known: &mut Known) {
     if known.accept_unknown {
         return;
     }
@@ -55,7 +86,7 @@ pub(super) fn check(at: &At<'_>, remark: &Remark, body: &Body, known: &mut Known
     for (field, kind, id) in names {
         if !known.has(kind, id) {
             let field = at.field(&field).to_string();
-            known.missing.push(Missing::new(field, Some(kind), id.as_str(), known.view));
+            known.missing.push(Missing::new(field, Some(kind), id.as_str(), &known.view));
         }
     }
     if let Some(target) = body.target()

@@ -3,6 +3,7 @@
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, limits, pb};
 use deepbend_ledger::event::{BadEvent, Recorder, Sealed};
+use deepbend_ledger::item::ItemKey;
 use deepbend_ledger::view::{EventRef, View};
 use deepbend_store::inventory::{Draft, Present};
 use prost::Message as _;
@@ -47,22 +48,15 @@ pub(super) fn read(request: pb::RecordEventsRequest) -> Result<Asked, Faults> {
     let etag = Some(etag).filter(|etag| !etag.is_empty());
     // Faults of the events are told together with these.
     if !faults.as_slice().is_empty() {
-        read_events(events, &mut Known::new(&View::default(), false), &mut faults);
+        let mut known = Known::new(View::default(), false);
+        for (index, event) in events.into_iter().enumerate() {
+            let at = At::ROOT.field("events");
+            event::read(event, at.index(index), &mut faults, &mut known);
+        }
         return Err(faults);
     }
     let accept_unknown = accept_unknown_ids;
     Ok(Asked { request_id, content, events, validate_only, etag, accept_unknown })
-}
-
-fn read_events(
-    events: Vec<pb::NewEvent>,
-    known: &mut Known<'_>,
-    faults: &mut Faults,
-) -> Vec<event::Asked> {
-    Reader::new(At::ROOT, faults).within("events", |list, faults| {
-        let events = events.into_iter().enumerate();
-        events.filter_map(|(i, new)| event::read(new, list.index(i), faults, known)).collect()
-    })
 }
 
 /// Records, or only checks. Blocks until the events are on the disk.
@@ -83,11 +77,11 @@ pub(super) fn record(
             return Ok(Draft { events: Vec::new(), beside: Vec::new(), answer });
         }
         let mut faults = Faults::new();
-        let mut known = Known::new(view, accept_unknown);
-        let asked = read_events(events, &mut known, &mut faults);
-        check_etag(view, etag.as_deref(), &asked, &mut faults)?;
+        let mut known = Known::new(view.clone(), accept_unknown);
+        let Written { events: sealed, items } =
+            write(events, view, recorder, &mut known, &mut faults);
+        check_etag(view, etag.as_deref(), &items, &mut faults)?;
         let missing = known.missing;
-        let sealed = seal(view, recorder, asked, &mut faults);
         faults.or(())?;
         if !missing.is_empty() {
             return Err(ServiceError::NotFound(missing));
@@ -116,38 +110,53 @@ struct Outcome {
     what_if: Option<View>,
 }
 
-fn seal(
+/// Events that were written down, and the items that they are told of.
+struct Written {
+    events: Vec<Sealed>,
+    items: BTreeSet<Option<ItemKey>>,
+}
+
+/// Writes the events down, each as far as it has no fault in the light of those before it.
+fn write(
+    events: Vec<pb::NewEvent>,
     view: &View,
     recorder: &mut Recorder,
-    asked: Vec<event::Asked>,
+    known: &mut Known,
     faults: &mut Faults,
-) -> Vec<Sealed> {
-    let mut sealed = Vec::with_capacity(asked.len());
-    for (index, event::Asked { remark, body, item: _ }) in asked.into_iter().enumerate() {
+) -> Written {
+    let (mut written, mut items) = (Vec::with_capacity(events.len()), BTreeSet::new());
+    for (index, new) in events.into_iter().enumerate() {
+        let list = At::ROOT.field("events");
+        let at = list.index(index);
+        let Some(event::Asked { remark, body, item }) = event::read(new, at, faults, known) else {
+            continue;
+        };
+        items.insert(item);
         match recorder.write(view, &remark, body) {
-            Ok(event) => sealed.push(event),
+            Ok(event) => {
+                known.tell(&event);
+                written.push(event);
+            }
             Err(bad) => {
                 let right = match bad {
                     BadEvent::TooLong(_) => "shorter texts",
                     BadEvent::Malformed(_) | BadEvent::Format { .. } => "finite numbers",
                 };
-                let at = At::ROOT.field("events");
-                faults.push(FaultCode::TooLong, at.index(index), bad.to_string(), right);
+                faults.push(FaultCode::TooLong, at, bad.to_string(), right);
             }
         }
     }
-    sealed
+    Written { events: written, items }
 }
 
 fn check_etag(
     view: &View,
     etag: Option<&str>,
-    asked: &[event::Asked],
+    items: &BTreeSet<Option<ItemKey>>,
     faults: &mut Faults,
 ) -> Result<(), ServiceError> {
     let Some(etag) = etag else { return Ok(()) };
-    let items: BTreeSet<_> = asked.iter().map(|event| &event.item).collect();
-    let [Some(key)] = items.into_iter().collect::<Vec<_>>()[..] else {
+    let [Some(key)] = items.iter().collect::<Vec<_>>()[..] else {
         let right = "empty, or all events about one item";
         let mut reader = Reader::new(At::ROOT, faults);
         reader.fault("etag", FaultCode::Conflict, "goes with events about several items", right);

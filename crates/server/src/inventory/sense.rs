@@ -4,40 +4,54 @@
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults};
 use deepbend_ledger::body::Body;
-use deepbend_ledger::fold::{Disputed, Field};
+use deepbend_ledger::event::EventId;
+use deepbend_ledger::fold::{Disputed, Effect, Field, Why};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{may_edit, with_cell};
 use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
-use deepbend_ledger::view::Entry;
+use deepbend_ledger::view::{Entry, EventRef};
 
+use super::amounts::{CM, OR_ACCEPT};
 use super::named::Known;
 
-/// Centimetres to a metre.
-const CM: f64 = 100.0;
 /// Words between a denial and what it denies, as "no sign of a crack". Common practice, no source.
 const DENIED_WITHIN: usize = 4;
-const OR_ACCEPT: &str = "or accept_unknown_ids: another boat may know more";
 
 /// Notes what makes no sense. `at` is the place of the body.
-pub(super) fn check(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
+pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
+    if let Body::Correction { target, instead: None, .. } = body {
+        return not_yet_corrected(&at.field("correction"), target, known, faults);
+    }
     if let Body::Correction { instead: Some(instead), .. } = body {
         // It acts at the place of the corrected event: what the item is now does not matter.
         let at = at.field("correction");
         return whenever(&at.field("instead"), instead, known, faults);
     }
     whenever(at, body, known, faults);
-    // What another boat or an earlier event of the same request does to the item is not told yet.
-    let about = body.about();
-    if known.accept_unknown || about.iter().any(|item| known.told.contains(item)) {
+    // What another boat did to the item is not told yet.
+    if known.accept_unknown {
         return;
     }
-    if let Some(entry) = about.first().and_then(|item| known.view.get(item)) {
+    if let Some(entry) = body.about().first().and_then(|item| known.view.get(item)) {
         now(at, body, entry, faults);
     }
 }
 
+/// What was taken back is not taken back again.
+fn not_yet_corrected(at: &At<'_>, target: &EventId, known: &Known, faults: &mut Faults) {
+    let hash = known.view.hash_at(target);
+    let target = hash.map(|hash| EventRef { id: target.clone(), hash });
+    if let Some(Effect::Nothing(Why::Corrected { by })) =
+        target.and_then(|target| known.view.effect(&target))
+    {
+        let wrong = format!("is corrected by {by} already");
+        let right = format!("nothing more, or {by}: then it acts again");
+        faults.push(FaultCode::Conflict, at.field("event_id"), wrong, right);
+    }
+}
+
 /// What makes no sense at any time.
-fn whenever(at: &At<'_>, body: &Body, known: &Known<'_>, faults: &mut Faults) {
+fn whenever(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if let Body::FoundDefect { what, usable: true, .. } = body
         && tells_of_a_crack(what)
     {
@@ -106,6 +120,9 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
     } else if let Body::Broke { .. } = body {
         let right = "how many broke: adjusted, with reason DISCARDED";
         in_pieces(&at.field("broke"), item, right, faults);
+    } else if let Body::FoundDefect { usable: false, .. } = body {
+        let right = "how many are thrown away: adjusted, with reason DISCARDED";
+        in_pieces(&at.field("found_defect"), item, right, faults);
     } else if let Body::Lost { .. } = body {
         let right = "how many are lost: adjusted, with reason LOST";
         in_pieces(&at.field("lost"), item, right, faults);
@@ -120,10 +137,14 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
     }
 }
 
-/// Of several pieces one breaks or is lost, not the item.
+/// Of what is counted pieces break or are lost, not the item: so its count tells what there is.
 fn in_pieces(at: &At<'_>, item: &Item, right: &str, faults: &mut Faults) {
-    if let Some(pieces) = item.quantity.filter(|pieces| *pieces > 1) {
-        let wrong = format!("does not say how many of the {pieces} pieces of {}", item.id);
+    if let Some(pieces) = item.quantity {
+        let of = match pieces {
+            1 => "the 1 piece".to_owned(),
+            pieces => format!("the {pieces} pieces"),
+        };
+        let wrong = format!("does not say how many of {of} of {}", item.id);
         faults.push(FaultCode::Conflict, *at, wrong, right);
     }
 }
