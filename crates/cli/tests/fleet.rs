@@ -338,14 +338,18 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
 
     // Others take nothing that a key signed which nobody enrolled.
     let warned = |peer: &Peer| {
-        let told = on(folder.path(), "shed-desk", &["sync", "--server", &peer.address]).code(0);
-        flat(&told.err).contains("the key of this service is not enrolled for shed-desk")
+        let lines: [&[&str]; 2] = [&["sync"], &["log", "revoked", "B2-tablet", "lent"]];
+        lines.map(|line| {
+            let args = [line, &["--server", &peer.address]].concat();
+            let told = on(folder.path(), "shed-desk", &args).code(0);
+            flat(&told.err).contains("the key of this service is not enrolled for shed-desk")
+        })
     };
-    assert!(!warned(&founded));
+    assert_eq!(warned(&founded), [false, false]);
     drop(founded);
     std::fs::remove_file(folder.path().join("device.key")).unwrap();
     let keyless = Peer::set(folder.path(), "shed-desk", &[]);
-    assert!(warned(&keyless));
+    assert_eq!(warned(&keyless), [true, true]);
 }
 
 // Common practice, no source: what lies at one place is counted there.

@@ -7,7 +7,7 @@ use deepbend_contract::pb::EventEffect as Effect;
 use deepbend_contract::pb::event_body::What;
 use deepbend_contract::{limits, pb};
 
-use super::{finish, printed_only};
+use super::{finish, printed_only, sync};
 use crate::args::{Global, LogArgs, LogCommand};
 use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, put, wrapped_note};
@@ -165,6 +165,10 @@ pub(super) fn print(
             output::csv_text(&["event_id", "item_id", "effect", "effect_reason"], &rows)?
         }
     })?;
+    let recorder = answer.events.first().and_then(|event| event.event_id.rsplitn(3, '.').nth(2));
+    if let Some(device) = recorder.filter(|_| !answer.unknown_key.is_empty()) {
+        sync::unknown_key(device, &answer.unknown_key);
+    }
     for item in &answer.contested {
         let what: Vec<_> = item.disputes.iter().map(|dispute| dispute.what.as_str()).collect();
         let text = format!(

@@ -63,14 +63,18 @@ fn warn_of_key(state: &pb::GetSyncStateResponse) {
     let device = &state.device_id;
     let enrolled = |d: &pb::FleetDevice| d.device_id == *device && d.keys.contains(&state.key);
     if !state.founder_id.is_empty() && !state.devices.iter().any(enrolled) {
-        let text = format!(
-            "the key of this service is not enrolled for {device}: what is recorded here counts \
-             nowhere else. Put the old device.key back into the data folder, or have a keeper \
-             record: deepbend log enrolled {device} {}",
-            state.key
-        );
-        wrapped_note("warning: ", &text);
+        unknown_key(device, &state.key);
     }
+}
+
+/// Says that nobody enrolled a key for a device.
+pub(super) fn unknown_key(device: &str, key: &str) {
+    let text = format!(
+        "the key of this service is not enrolled for {device}: what is recorded here counts \
+         nowhere else. Put the old device.key back into the data folder, or have a keeper \
+         record: deepbend log enrolled {device} {key}"
+    );
+    wrapped_note("warning: ", &text);
 }
 
 async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {

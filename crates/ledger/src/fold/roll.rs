@@ -100,6 +100,13 @@ impl Roll {
         self.members.iter()
     }
 
+    /// Whether others take what a device signs with a key.
+    #[must_use]
+    pub fn knows(&self, device: &Id, key: &PublicKey) -> bool {
+        let enrolled = self.member(device).is_some_and(|member| member.keys.contains(key));
+        self.is_open() || enrolled
+    }
+
     /// Whether what stands at this place of a chain counts.
     #[must_use]
     pub fn counts(&self, id: &EventId) -> bool {

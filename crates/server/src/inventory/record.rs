@@ -3,12 +3,14 @@
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, limits, pb};
 use deepbend_ledger::event::{BadEvent, Recorder, Sealed};
+use deepbend_ledger::exchange::DeviceKey;
 use deepbend_ledger::item::ItemKey;
 use deepbend_ledger::view::{EventRef, View};
 use deepbend_store::inventory::{Draft, Present};
 use prost::Message as _;
 use sha2::{Digest as _, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use super::event;
 use super::named::Known;
@@ -98,10 +100,11 @@ pub(super) fn record(
         Ok(Draft { events: sealed, beside, answer: Outcome { recorded, what_if: None } })
     };
     let Outcome { recorded, what_if } = holding.inventory.record(&holding.device, drafted)?;
-    match what_if {
-        Some(view) => Ok(answer(&view, &recorded)),
-        None => Ok(answer(&holding.inventory.view(), &recorded)),
-    }
+    let view = what_if.map_or_else(|| holding.inventory.view(), Arc::new);
+    let key = holding.inventory.key().map(DeviceKey::public);
+    let unknown_key = key.filter(|key| !view.roll().knows(&holding.device, key));
+    let unknown_key = unknown_key.map(|key| key.to_string()).unwrap_or_default();
+    Ok(pb::RecordEventsResponse { unknown_key, ..answer(&view, &recorded) })
 }
 
 struct Outcome {
@@ -191,5 +194,6 @@ fn answer(view: &View, recorded: &[EventRef]) -> pb::RecordEventsResponse {
         });
     }
     let contested = items.iter().filter_map(|key| told::contested(view, view.get(key)?));
-    pb::RecordEventsResponse { contested: contested.collect(), events, taken_back }
+    let contested = contested.collect();
+    pb::RecordEventsResponse { contested, events, taken_back, ..Default::default() }
 }
