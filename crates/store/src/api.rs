@@ -92,7 +92,11 @@ pub enum StoreError {
         what: String,
     },
     /// Too little free space; nothing was written, reading goes on.
-    #[error("only {free_bytes} bytes are free and {floor_bytes} must stay: free some space")]
+    #[error(
+        "only {} MiB are free and {} MiB must stay: free some space",
+        free_bytes / MIB,
+        floor_bytes.div_ceil(MIB)
+    )]
     Full {
         /// Free bytes on the disk.
         free_bytes: u64,
@@ -123,6 +127,9 @@ pub enum StoreError {
     #[error("the store is damaged: {0}")]
     Corrupt(String),
 }
+
+/// Bytes to a mebibyte.
+const MIB: u64 = 1024 * 1024;
 
 /// What a store can do now.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,7 +4,7 @@
 //! |---|---|
 //! | `device.key` | the secret key, 64 hexadecimal digits; in the second line the public key, so that damage shows; only its owner may read it |
 //! | `device.name` | the name under which events are recorded; in the second line the start of its SHA-256 |
-//! | `founder` | the fleet's first device and its public key |
+//! | `founder` | the fleet's first device and its public key; in the second line the start of their SHA-256 |
 //!
 //! Who opens the folder next records under the same name and with the same key. A folder that has
 //! the one has the other: what is missing was removed.
@@ -58,7 +58,7 @@ impl Identity {
         read_only: bool,
     ) -> io::Result<Self> {
         let bad = |file: &str, what: String| {
-            io::Error::new(io::ErrorKind::InvalidData, format!("{file}: {what}"))
+            io::Error::new(io::ErrorKind::InvalidData, format!("{file} {what}"))
         };
         let path = folder.join(KEY);
         let key = read(&path)?.map(|text| read_key(&text)).transpose();
@@ -79,13 +79,18 @@ impl Identity {
             Some(founder) => {
                 let text = format!("{}:{}", founder.device, founder.key);
                 if !read_only {
-                    note(&folder.join(FOUNDER), &text)?;
+                    note(&folder.join(FOUNDER), &with_sum(&text))?;
                 }
                 Some(founder)
             }
             None => {
                 let text = read(&folder.join(FOUNDER))?;
-                text.map(|t| read_founder(&t)).transpose().map_err(|what| bad(FOUNDER, what))?
+                let read = |text: String| {
+                    let founder = checked(&text).and_then(|founder| read_founder(founder).ok());
+                    let cure = "is damaged: name the founder as before with --founder";
+                    founder.ok_or_else(|| bad(FOUNDER, cure.to_owned()))
+                };
+                text.map(read).transpose()?
             }
         };
         let key = match key {
@@ -118,18 +123,21 @@ fn read_key(text: &str) -> Result<DeviceKey, String> {
 }
 
 fn read_name(text: &str) -> Result<Id, String> {
-    let damaged = || "is damaged: name the device as before with --device".to_owned();
-    let mut lines = text.lines().map(str::trim);
-    let device = Id::new(lines.next().unwrap_or_default()).map_err(|_| damaged())?;
-    match lines.next() {
-        Some(sum) if sum == name_sum(&device) => Ok(device),
-        Some(_) | None => Err(damaged()),
-    }
+    let device = checked(text).and_then(|name| Id::new(name).ok());
+    device.ok_or_else(|| "is damaged: name the device as before with --device".to_owned())
 }
 
-/// The start of the SHA-256 of a name: enough against damage.
-fn name_sum(device: &Id) -> String {
-    Hash::of(device.as_str().as_bytes()).to_string().chars().take(8).collect()
+/// A line and under it the start of its SHA-256: enough against damage.
+fn with_sum(line: &str) -> String {
+    let sum: String = Hash::of(line.as_bytes()).to_string().chars().take(8).collect();
+    format!("{line}\n{sum}")
+}
+
+/// The line above its sum; `None` if one of them is damaged.
+fn checked(text: &str) -> Option<&str> {
+    let line = text.lines().next()?.trim();
+    let same = text.lines().map(str::trim).eq(with_sum(line).lines());
+    same.then_some(line)
 }
 
 /// What a file says; bytes that are no text are damage, and whoever reads them finds it.
@@ -137,13 +145,16 @@ fn read(path: &Path) -> io::Result<Option<String>> {
     match fs::read(path) {
         Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).into_owned())),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
-        Err(error) => Err(error),
+        Err(error) => {
+            let what = format!("{} cannot be read: {error}", path.display());
+            Err(io::Error::new(error.kind(), what))
+        }
     }
 }
 
 /// Keeps in a data folder the name under which its service records.
 pub(crate) fn keep_name(folder: &Path, device: &Id) -> io::Result<()> {
-    note(&folder.join(NAME), &format!("{device}\n{}", name_sum(device)))
+    note(&folder.join(NAME), &with_sum(device.as_str()))
 }
 
 /// Writes a file whole, unless it says so already.
@@ -195,7 +206,7 @@ mod tests {
         assert_eq!(again.device.as_str(), "B1");
         assert_eq!(again.founder, Some(founder));
         assert_eq!(again.key.unwrap().public(), key);
-        for (file, cure) in [(KEY, "put it back"), (NAME, "--device")] {
+        for (file, cure) in [(KEY, "put it back"), (NAME, "--device"), (FOUNDER, "--founder")] {
             let path = folder.path().join(file);
             let good = fs::read_to_string(&path).unwrap();
             // The first character that can be another letter or digit.

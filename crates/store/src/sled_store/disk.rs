@@ -159,7 +159,7 @@ impl FolderLock {
             Err(error) => {
                 // A folder that cannot be written can still be read, if there is something in it.
                 let file = File::open(&path).map_err(|_| unavailable(&path, &error))?;
-                (file, Some(unavailable(folder, &error).to_string()))
+                (file, Some(format!("{}: {error}", folder.display())))
             }
         };
         let locked = if refused.is_some() { file.try_lock_shared() } else { file.try_lock() };

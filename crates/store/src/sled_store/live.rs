@@ -263,7 +263,11 @@ pub(super) fn engine_error(error: &sled::Error) -> StoreError {
         sled::Error::Corruption { .. }
         | sled::Error::ReportableBug(_)
         | sled::Error::CollectionNotFound(_)
-        | sled::Error::Unsupported(_) => StoreError::Corrupt(error.to_string()),
+        | sled::Error::Unsupported(_) => {
+            // What the engine says is for those who know it.
+            let text = "the engine cannot make sense of its files";
+            StoreError::Corrupt(text.to_owned())
+        }
     }
 }
 
