@@ -4,12 +4,12 @@
 
 use deepbend_ledger::body::{Body, Measure, Reason};
 use deepbend_ledger::due::{Work, due};
-use deepbend_ledger::event::{Event, EventId, Recorder, Remark, Sealed};
+use deepbend_ledger::event::{Claim, Event, EventId, Recorder, Remark, Sealed};
 use deepbend_ledger::fold::{Disputed, Effect, Field, Why};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::import;
 use deepbend_ledger::item::{Condition, FittedLine, Item, ItemKey, ItemKind, Spec, Status};
-use deepbend_ledger::time::Date;
+use deepbend_ledger::time::{Date, ObservedTime};
 use deepbend_ledger::view::{EventRef, View};
 use std::sync::Arc;
 
@@ -110,6 +110,43 @@ fn a_broken_rod_is_ready_only_after_an_inspection_that_knew_of_it() {
     assert_eq!(boat.status(&rod()), Status::Ready);
     boat.write(broke());
     assert!(matches!(boat.effect(&rod(), set(Status::Ready)), Effect::Nothing(_)));
+}
+
+#[test]
+fn a_clock_that_was_set_back_a_year_changes_no_order() {
+    let mut boat = Device::new("boat");
+    let at = |boat: &mut Device, time: &str, body: Body| {
+        let observed_time = ObservedTime::new(time).unwrap();
+        let remark = Remark::from(Claim { observed_time, ..claim() });
+        let event = boat.recorder.write(&boat.view, &remark, body).unwrap();
+        boat.view.apply(&event);
+        event
+    };
+    let braid = || Body::Respooled {
+        reel: reel().id,
+        fitted: Some(Box::default()),
+        from: None,
+        taken_cm: None,
+    };
+    let (now, back) = ("2031-09-15T17:00:00Z", "2030-09-15T17:00:00Z");
+    let events = [
+        at(&mut boat, now, moved("B1")),
+        at(&mut boat, now, braid()),
+        at(&mut boat, back, moved("B2")),
+        at(&mut boat, back, Body::Reversed { reel: reel().id }),
+    ];
+    let entry = boat.view.get(&rod()).unwrap();
+    assert_eq!((entry.item().place.clone(), entry.is_contested()), (Some(id("B2")), false));
+    // A line that was put on a year from now is not old, and what is due can be told.
+    let line_is_due = |boat: &Device, today| {
+        let due = due(&boat.view, Date::read(today).unwrap());
+        due.iter().any(|due| due.item == reel() && matches!(due.work, Work::Line(_)))
+    };
+    assert!(!line_is_due(&boat, "2030-09-16"));
+    assert!(line_is_due(&boat, "2032-09-16"));
+    let mut other = Device::new("other");
+    other.view.extend(events.iter().rev());
+    assert_eq!(other.view.get(&rod()).unwrap().item().place, Some(id("B2")));
 }
 
 #[test]

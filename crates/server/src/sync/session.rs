@@ -397,3 +397,21 @@ async fn hear(
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common practice, no source: who is out of reach says nothing, not even that.
+    #[tokio::test(start_paused = true)]
+    async fn a_side_that_falls_silent_is_not_waited_for() {
+        let mut silent = tokio_stream::pending();
+        let begun = tokio::time::Instant::now();
+        let given_up = hear(&mut silent).await.unwrap_err();
+        assert_eq!(given_up.code(), tonic::Code::DeadlineExceeded);
+        // The clock of the test stands still unless everybody waits.
+        assert_eq!(begun.elapsed(), SILENCE);
+        let mut gone = tokio_stream::empty();
+        assert_eq!(hear(&mut gone).await.unwrap_err().code(), tonic::Code::FailedPrecondition);
+    }
+}
