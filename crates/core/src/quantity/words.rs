@@ -146,8 +146,9 @@ fn trimmed(text: String) -> String {
 mod tests {
     use super::*;
 
-    // Source: NIST SP 811, appendix B (ounce 28.349523 g, pound 0.45359237 kg, pound-force 4.448222 N, foot
-    // 0.3048 m, inch 25.4 mm, knot 0.5144444 m/s, F = 1.8 C + 32), rounded by hand.
+    // Source: NIST SP 811, appendix B (ounce 28.349523 g, pound 0.45359237 kg, pound-force
+    // 4.448222 N, foot 0.3048 m, inch 25.4 mm, knot 0.5144444 m/s, F = 1.8 C + 32), rounded by
+    // hand.
     #[test]
     fn both_systems_say_the_same() {
         let one = |style: Style, value| style.one(value).to_string();
