@@ -279,9 +279,8 @@ fn inventory(error: &InventoryError) -> Status {
                 &[],
             ),
             StoreError::Corrupt(_) => reason::STORE_DAMAGED.status(
-                "the store is damaged: a part may be missing, and nothing can be recorded. While \
-                 no service runs `deepbendd --data FOLDER repair` puts it together again and keeps \
-                 the damaged files",
+                "the store is damaged: it can only be read, as far as it goes. `deepbend sync` says \
+                 what is damaged and what puts it right",
                 &[],
             ),
             StoreError::Malformed { .. } | StoreError::Trimmed { .. } => internal(),

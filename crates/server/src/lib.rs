@@ -28,7 +28,7 @@
 //!   gives the same answer here as there.
 //! - Acknowledges a write only when it is on the disk.
 //! - Never takes part of a request: it names every fault, or does the whole.
-//! - Tells a caller no path, no panic, no other caller's data; and logs no request.
+//! - Tells a caller no path but that of a damaged store, no panic, no other caller's data; and logs no request.
 //! - Blocks no thread that answers the network.
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may stop at once"))]
@@ -62,3 +62,4 @@ pub use deepbend_ledger::time::Date;
 pub use gate::token::{PeerToken, Token};
 pub use listen::{SOCKET_NAME, socket_path};
 pub use serve::{Bound, ServeError, Server, StartError};
+pub use sync::identity::kept_device;

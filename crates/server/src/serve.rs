@@ -29,7 +29,10 @@ use crate::compute::Pool;
 use crate::config::Config;
 use crate::gate::{Gate, Places};
 use crate::health::HealthWatch;
-use crate::inventory::{Heads, Holding, InventoryApi, PageKey, Requests, forget_old, note_device};
+use crate::inventory::{
+    Heads, Holding, InventoryApi, PageKey, Requests, forget_old, note_device, note_founder,
+    noted_founder,
+};
 use crate::listen::{self, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
@@ -129,9 +132,15 @@ async fn open(
         if !read_only {
             backup::mark_new(&*store)?;
         }
-        let identity = Identity::open(&folder, device, founder, read_only);
+        let noted = match noted_founder(&*store) {
+            // Of a damaged store nobody can tell whether there was one.
+            Err(_) if read_only => None,
+            noted => noted?,
+        };
+        let identity = Identity::open(&folder, device, founder, noted, read_only);
         let identity = identity.map_err(|error| StoreError::Unavailable(error.to_string()))?;
         let Identity { device, founder, key } = identity;
+        let noted = founder.clone();
         let inventory = Inventory::open_for(Arc::clone(&store), Fleet { founder, key })?;
         let page_key = PageKey::of(&*store)?;
         let requests = match store.condition() {
@@ -141,6 +150,7 @@ async fn open(
             }
             Condition::Sound | Condition::Failed(_) => {
                 note_device(&*store, &device)?;
+                noted.map_or(Ok(()), |founder| note_founder(&*store, &founder))?;
                 forget_old(&*store)?
             }
         };
@@ -205,6 +215,7 @@ fn routes(
         pool: exchanges,
         peers,
         max_request_bytes: asked,
+        folder: config.data.clone().unwrap_or_default(),
         state_hash: Arc::default(),
         cut: cut.clone(),
     };

@@ -8,13 +8,13 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::sync_service_client::SyncServiceClient;
 use deepbend_store::backup::{BackupError, Summary, backup, verify};
 use deepbend_store::inventory::{InventoryError, mend};
-use deepbend_store::{SledOptions, SledStore, StoreError};
+use deepbend_store::{Repair, SledOptions, SledStore, StoreError};
 use tonic::transport::Endpoint;
 
 use crate::config::Config;
-use crate::inventory::noted_device;
+use crate::inventory::{noted_device, noted_founder};
 use crate::listen::socket_path;
-use crate::sync::identity::keep_name;
+use crate::sync::identity::{keep_founder, keep_name};
 
 /// What is to be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -133,7 +133,8 @@ impl Upkeep {
                 let mut file = File::open(from).map_err(|error| UpkeepError::file(from, error))?;
                 let restored = SledStore::restore(folder, options, &mut file);
                 restored.map_err(|error| UpkeepError::backup(from, error))?;
-                let noted = noted_device(&SledStore::open(folder, options)?)?;
+                let store = SledStore::open(folder, options)?;
+                let (noted, noted_founder) = (noted_device(&store)?, noted_founder(&store)?);
                 let device = config.device.as_ref().or(noted.as_ref());
                 let name = match device {
                     Some(device) => {
@@ -145,15 +146,25 @@ impl Upkeep {
                              --device and the name as before. It goes on as that"
                         .to_owned(),
                 };
+                let fleet = match config.founder.as_ref().or(noted_founder.as_ref()) {
+                    Some(founder) => {
+                        keep_founder(folder, founder)
+                            .map_err(|error| UpkeepError::file(folder, error))?;
+                        format!("The founder of its fleet is {}:", founder.device)
+                    }
+                    None => "The backup names no founder. If the fleet has one, start the \
+                             service with --founder as before:"
+                        .to_owned(),
+                };
                 Ok(format!(
                     "restored to {} {name} under new numbers, and an exchange brings back what was \
-                     recorded after the backup and had reached others. In a fleet with a founder \
-                     put the old device.key there first, or have the new key enrolled",
+                     recorded after the backup and had reached others. {fleet} put the old \
+                     device.key there first, or have the new key enrolled",
                     folder.display()
                 ))
             }
             Self::Repair => {
-                let folder = folder?;
+                let folder = stored(folder?)?;
                 let repair = SledStore::repair(folder, options)?;
                 let mended = mend(&SledStore::open(folder, options)?)?;
                 let behind = match mended.strays.as_slice() {
@@ -173,19 +184,10 @@ impl Upkeep {
                     let sound = "nothing was wrong with the store; it is as it was";
                     return Ok(format!("{sound}{behind}"));
                 };
-                let lost = match (repair.lost.len(), repair.unsure) {
-                    (0, false) => "nothing is lost".to_owned(),
-                    (0, true) => "older events may be lost".to_owned(),
-                    (n, _) => format!("{n} commits are lost in part or whole"),
-                };
-                Ok(format!(
-                    "put together again, {lost}; the damaged files are kept in {}{behind}. \
-                     Exchange with another service: it brings back what it has",
-                    repair.kept.display()
-                ))
+                Ok(format!("{}{behind}", put_together(&repair, folder)))
             }
             Self::Compact => {
-                let done = SledStore::compact(folder?, options)?;
+                let done = SledStore::compact(stored(folder?)?, options)?;
                 let [before, after] = [done.before_bytes, done.after_bytes];
                 Ok(if done.left_as_it_was() {
                     format!(
@@ -196,6 +198,37 @@ impl Upkeep {
                 })
             }
         }
+    }
+}
+
+/// What a repair did.
+fn put_together(Repair { kept, lost, unsure, empty }: &Repair, folder: &Path) -> String {
+    let kept = format!("the damaged files are kept in {}", kept.display());
+    let lost = match (lost.len(), unsure) {
+        _ if *empty => {
+            return format!(
+                "nothing could be read: the store begins anew and is empty; what is left of the \
+                 old files stays in {}. Leave device.key there: then `deepbend sync ADDRESS` \
+                 brings back what other services have. Or restore a backup into a new folder",
+                folder.display()
+            );
+        }
+        (0, false) => return format!("put together again, nothing is lost; {kept}"),
+        (0, true) => "older events may be lost".to_owned(),
+        (n, _) => format!("{n} commits are lost in part or whole"),
+    };
+    format!(
+        "put together again, {lost}; {kept}. Exchange with another service: it brings back what \
+         it has"
+    )
+}
+
+/// A folder, if there is a store in it.
+fn stored(folder: &Path) -> Result<&Path, UpkeepError> {
+    if folder.is_dir() && SledStore::is_in(folder)? {
+        Ok(folder)
+    } else {
+        Err(UpkeepError::Empty(folder.to_owned()))
     }
 }
 
@@ -242,10 +275,7 @@ fn write(
     most: usize,
     to: &Path,
 ) -> Result<(), UpkeepError> {
-    if !folder.is_dir() || !SledStore::is_in(folder)? {
-        return Err(UpkeepError::Empty(folder.to_owned()));
-    }
-    match SledStore::open(folder, SledOptions::default()) {
+    match SledStore::open(stored(folder)?, SledOptions::default()) {
         Ok(store) => {
             backup(&store, out).map_err(|error| UpkeepError::backup(to, error))?;
             Ok(())

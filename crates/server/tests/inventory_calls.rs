@@ -222,7 +222,11 @@ async fn a_damaged_store_is_served_for_reading() {
     fleet.iter_mut().for_each(|file| file.csv_text = file.csv_text.replace("B1", "B77"));
     let refused = running.inventory().import_items(import_of(fleet)).await.unwrap_err();
     assert!(reason(&refused).ends_with("STORE_DAMAGED"), "{refused:?}");
-    assert!(refused.message().contains("deepbendd --data FOLDER repair"), "{refused:?}");
+    assert!(refused.message().contains("`deepbend sync` says"), "{refused:?}");
+    let asked = pb::GetSyncStateRequest {};
+    let trouble = running.sync().get_sync_state(asked).await.unwrap().into_inner().store_trouble;
+    let cure = format!("deepbendd --data {} repair", folder.path().display());
+    assert!(trouble.contains(&cure), "{trouble}");
     running.end().await;
     assert_eq!(std::fs::read(&db).unwrap(), bytes, "it stays as it is");
 

@@ -187,6 +187,7 @@ async fn a_store_is_backed_up_compacted_and_repaired_while_no_service_runs() {
     for work in ["repair", "compact"] {
         let (code, said) = deepbendd(data.path(), &[work.as_ref()]);
         assert_eq!(code, Some(0), "{said}");
+        assert!(!said.contains("xchange"), "nothing was lost: {said}");
         let running = start_on(data.path()).await;
         assert_eq!(state(&running).await.state_hash, before.state_hash, "after {work}");
         running.end().await;
@@ -204,11 +205,80 @@ async fn a_store_is_backed_up_compacted_and_repaired_while_no_service_runs() {
     let empty = other.path().join("empty");
     fs::create_dir(&empty).unwrap();
     let none = other.path().join("none.backup");
-    for work in [vec!["repair".as_ref()], vec!["backup".as_ref(), none.as_ref()]] {
-        let (code, said) = deepbendd(&empty, &work);
-        assert_eq!(code, Some(74), "{said}");
-        assert!(said.contains("holds no store"), "{said}");
+    for work in
+        [vec!["repair".as_ref()], vec!["compact".as_ref()], vec!["backup".as_ref(), none.as_ref()]]
+    {
+        for folder in [&empty, &nowhere] {
+            let (code, said) = deepbendd(folder, &work);
+            assert_eq!(code, Some(74), "{said}");
+            assert!(said.contains("holds no store"), "{said}");
+        }
     }
+    assert!(!nowhere.exists());
     let left: Vec<_> = fs::read_dir(&empty).unwrap().map(|e| e.unwrap().file_name()).collect();
-    assert_eq!(left, ["holder"], "an empty folder stays empty but for the lock");
+    assert_eq!(left.len(), 0, "an empty folder stays empty: {left:?}");
+}
+
+// Common practice, no source: a lost file ends in a store that works, and in a cure.
+#[tokio::test]
+async fn a_store_that_lost_its_file_is_told_with_its_cure_and_begins_anew() {
+    let data = tempfile::tempdir().unwrap();
+    let running = start_on(data.path()).await;
+    import(&running, "R1", true).await;
+    let before = state(&running).await;
+    running.end().await;
+    fs::remove_file(data.path().join("db")).unwrap();
+    let running = start_on(data.path()).await;
+    let trouble = state(&running).await.store_trouble;
+    assert!(trouble.contains("db is missing; nothing can be read"), "{trouble}");
+    let cure = format!("`deepbendd --data {} repair`", data.path().display());
+    assert!(trouble.contains(&cure), "{trouble}");
+    running.end().await;
+    let (code, said) = deepbendd(data.path(), &["repair".as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    for part in ["nothing could be read", "Leave device.key", "deepbend sync", "restore a backup"] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    let running = start_on(data.path()).await;
+    let after = state(&running).await;
+    assert_eq!((after.event_count, after.store_trouble.as_str()), (0, ""));
+    assert_eq!(after.key, before.key, "the key stays");
+    import(&running, "R2", true).await;
+    assert_ne!(state(&running).await.tips[0].incarnation, before.tips[0].incarnation);
+    running.end().await;
+}
+
+// Common practice, no source: neither a lost file nor a restore opens a fleet to everybody.
+#[tokio::test]
+async fn a_founder_outlives_its_file_and_a_restore() {
+    let (data, other) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let running = start_on(data.path()).await;
+    let own = state(&running).await;
+    running.end().await;
+    let file = other.path().join("evening.backup");
+    let (open, fresh) = (other.path().join("open.backup"), other.path().join("restored"));
+    let (code, said) = deepbendd(data.path(), &["backup".as_ref(), open.as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    let key = own.key.clone().try_into().unwrap();
+    let device = deepbend_ledger::id::Id::new(own.device_id.as_str()).unwrap();
+    let founder = deepbend_ledger::fold::Founder { device, key };
+    let config = Config { data: Some(data.path().to_owned()), ..Config::default() };
+    start(Config { founder: Some(founder), ..config }).await.end().await;
+    fs::remove_file(data.path().join("founder")).unwrap();
+    let running = start_on(data.path()).await;
+    assert_eq!(state(&running).await.founder_id, own.device_id);
+    running.end().await;
+
+    let (code, said) = deepbendd(data.path(), &["backup".as_ref(), file.as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    let (code, said) = deepbendd(&fresh, &["restore".as_ref(), file.as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains(&format!("founder of its fleet is {}", own.device_id)), "{said}");
+    let running = start_on(&fresh).await;
+    assert_eq!(state(&running).await.founder_id, own.device_id);
+    running.end().await;
+    let (code, said) =
+        deepbendd(&other.path().join("second"), &["restore".as_ref(), open.as_ref()]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("names no founder") && said.contains("--founder"), "{said}");
 }

@@ -43,7 +43,9 @@ mod watch;
 mod words;
 
 pub(crate) use page::PageKey;
-pub(crate) use requests::{Requests, forget_old, note_device, noted_device};
+pub(crate) use requests::{
+    Requests, forget_old, note_device, note_founder, noted_device, noted_founder,
+};
 pub(crate) use told::forks;
 pub(crate) use watch::Heads;
 

@@ -1,8 +1,8 @@
 //! Request ids: what each one did, so that a repeated call gets the first answer again.
 //!
 //! A note is written in the same commit as the events that it tells of. Notes are kept for two
-//! days and dropped when the service starts. Beside them stands the name under which the service
-//! records, so that a backup knows it.
+//! days and dropped when the service starts. Beside them stand the name under which the service
+//! records and the founder of its fleet, so that a backup knows them.
 
 use std::collections::BTreeSet;
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -10,18 +10,21 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use deepbend_contract::Reader;
 use deepbend_contract::pb::FaultCode;
 use deepbend_ledger::event::{EventId, Hash, Sealed};
+use deepbend_ledger::fold::Founder;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::view::{EventRef, View};
 use deepbend_store::inventory::Present;
 use deepbend_store::{Condition, Expect, Store, StoreError, Tree, Write};
 
 use super::PageKey;
+use crate::sync::identity::{read_founder, write_founder};
 use crate::today::unix_seconds;
 
 /// What the service keeps beside the ledger: notes of requests, and the key of page tokens.
 const SERVICE: Tree = Tree(3);
 const PAGE_KEY: &[u8] = b"page key";
 const DEVICE: &[u8] = b"device";
+const FOUNDER: &[u8] = b"founder";
 const REQUEST: &[u8] = b"request ";
 /// The contract promises 24 hours.
 const KEEP_SECONDS: u64 = 48 * 3600;
@@ -163,12 +166,31 @@ pub(super) fn read_id(reader: &mut Reader<'_>, request_id: &str) -> Option<Strin
 
 /// Keeps the name under which the service records.
 pub(crate) fn note_device(store: &dyn Store, device: &Id) -> Result<(), StoreError> {
-    if noted_device(store)?.as_ref() == Some(device) {
+    keep(store, DEVICE, device.as_str())
+}
+
+/// Keeps the founder of the fleet: without it every device counts.
+pub(crate) fn note_founder(store: &dyn Store, founder: &Founder) -> Result<(), StoreError> {
+    keep(store, FOUNDER, &write_founder(founder))
+}
+
+fn keep(store: &dyn Store, key: &[u8], text: &str) -> Result<(), StoreError> {
+    if store.get(SERVICE, key)?.is_some_and(|row| row.value == text.as_bytes()) {
         return Ok(());
     }
-    let (key, value) = (DEVICE.to_vec(), Some(device.as_str().as_bytes().to_vec()));
+    let (key, value) = (key.to_vec(), Some(text.as_bytes().to_vec()));
     store.commit(vec![Write { tree: SERVICE, key, expect: Expect::Any, value }])?;
     Ok(())
+}
+
+/// The founder that the service that wrote a store was told of; `None` in an open fleet, and in a
+/// store from before founders were kept.
+pub(crate) fn noted_founder(store: &dyn Store) -> Result<Option<Founder>, StoreError> {
+    let Some(row) = store.get(SERVICE, FOUNDER)? else { return Ok(None) };
+    let text = std::str::from_utf8(&row.value).ok();
+    let founder = text.and_then(|text| read_founder(text).ok());
+    let unread = || StoreError::Corrupt("the founder of the fleet cannot be read".to_owned());
+    founder.map(Some).ok_or_else(unread)
 }
 
 /// The name under which the service that wrote a store recorded; `None` in a store from before

@@ -46,8 +46,14 @@ pub(crate) fn read_founder(text: &str) -> Result<Founder, String> {
     Ok(Founder { device, key })
 }
 
+/// Writes a founder as [`read_founder`] reads it.
+pub(crate) fn write_founder(founder: &Founder) -> String {
+    format!("{}:{}", founder.device, founder.key)
+}
+
 impl Identity {
     /// Reads who this service is, makes a key where there is none, and notes what is configured.
+    /// `noted` is the founder that the store knows of: it counts where the file does not say.
     ///
     /// # Errors
     /// A file that cannot be read or written, or says something else than it should.
@@ -55,6 +61,7 @@ impl Identity {
         folder: &Path,
         device: Option<Id>,
         founder: Option<Founder>,
+        noted: Option<Founder>,
         read_only: bool,
     ) -> io::Result<Self> {
         let bad = |file: &str, what: String| {
@@ -64,7 +71,13 @@ impl Identity {
         let key = read(&path)?.map(|text| read_key(&text)).transpose();
         let key = key.map_err(|what| bad(KEY, what))?;
         let device = match (device, read(&folder.join(NAME))?) {
-            (Some(device), _) => device,
+            (Some(device), kept) => {
+                let kept = kept.and_then(|text| read_name(&text).ok());
+                if let Some(kept) = kept.filter(|kept| *kept != device && !read_only) {
+                    tracing::warn!(%kept, %device, "the folder is recorded in under another name");
+                }
+                device
+            }
             (None, Some(text)) => read_name(&text).map_err(|what| bad(NAME, what))?,
             (None, None) if key.is_some() => {
                 let cure = "is missing: name the device as before with --device, or put it back";
@@ -76,23 +89,27 @@ impl Identity {
             keep_name(folder, &device)?;
         }
         let founder = match founder {
-            Some(founder) => {
-                let text = format!("{}:{}", founder.device, founder.key);
-                if !read_only {
-                    note(&folder.join(FOUNDER), &with_sum(&text))?;
-                }
-                Some(founder)
-            }
+            Some(founder) => Some(founder),
             None => {
-                let text = read(&folder.join(FOUNDER))?;
-                let read = |text: String| {
+                let sound = |text: String| {
                     let founder = checked(&text).and_then(|founder| read_founder(founder).ok());
                     let cure = "is damaged: name the founder as before with --founder";
                     founder.ok_or_else(|| bad(FOUNDER, cure.to_owned()))
                 };
-                text.map(read).transpose()?
+                match (read(&folder.join(FOUNDER))?.map(sound).transpose(), noted) {
+                    (Ok(Some(kept)), _) => Some(kept),
+                    (Ok(None) | Err(_), Some(noted)) => {
+                        let founder = write_founder(&noted);
+                        tracing::warn!(founder, "put the file `founder` back from the store");
+                        Some(noted)
+                    }
+                    (kept, None) => kept?,
+                }
             }
         };
+        if let Some(founder) = founder.as_ref().filter(|_| !read_only) {
+            keep_founder(folder, founder)?;
+        }
         let key = match key {
             None if !read_only => {
                 let key = make_key(&path)?;
@@ -157,6 +174,17 @@ pub(crate) fn keep_name(folder: &Path, device: &Id) -> io::Result<()> {
     note(&folder.join(NAME), &with_sum(device.as_str()))
 }
 
+/// Keeps in a data folder the founder of the fleet.
+pub(crate) fn keep_founder(folder: &Path, founder: &Founder) -> io::Result<()> {
+    note(&folder.join(FOUNDER), &with_sum(&write_founder(founder)))
+}
+
+/// The name under which a data folder was recorded in last, if it says one.
+#[must_use]
+pub fn kept_device(folder: &Path) -> Option<Id> {
+    read_name(&read(&folder.join(NAME)).ok()??).ok()
+}
+
 /// Writes a file whole, unless it says so already.
 fn note(path: &Path, text: &str) -> io::Result<()> {
     let line = format!("{text}\n");
@@ -195,14 +223,14 @@ mod tests {
     #[test]
     fn the_key_is_drawn_once_and_is_nobody_elses_business() {
         let folder = tempfile::tempdir().unwrap();
-        let first = Identity::open(folder.path(), Id::new("B1").ok(), None, false).unwrap();
+        let first = Identity::open(folder.path(), Id::new("B1").ok(), None, None, false).unwrap();
         let key = first.key.unwrap().public();
         let mode = fs::metadata(folder.path().join(KEY)).unwrap().permissions().mode();
         assert_eq!(mode & 0o777, 0o600);
         let text = format!("B1:{key}");
         let founder = read_founder(&text).unwrap();
-        Identity::open(folder.path(), None, Some(founder.clone()), false).unwrap();
-        let again = Identity::open(folder.path(), None, None, false).unwrap();
+        Identity::open(folder.path(), None, Some(founder.clone()), None, false).unwrap();
+        let again = Identity::open(folder.path(), None, None, None, false).unwrap();
         assert_eq!(again.device.as_str(), "B1");
         assert_eq!(again.founder, Some(founder));
         assert_eq!(again.key.unwrap().public(), key);
@@ -214,14 +242,32 @@ mod tests {
             let bad = if good.starts_with(bad) { "1" } else { bad }.to_owned() + &good[1..];
             for bad in [bad.as_bytes(), b"nonsense", b"\xff\xfe"] {
                 fs::write(&path, bad).unwrap();
-                let error = Identity::open(folder.path(), None, None, false).unwrap_err();
+                let error = Identity::open(folder.path(), None, None, None, false).unwrap_err();
                 assert!(error.to_string().contains(cure), "{file}: {error}");
             }
             fs::write(&path, good).unwrap();
         }
         fs::remove_file(folder.path().join(NAME)).unwrap();
-        let error = Identity::open(folder.path(), None, None, false).unwrap_err();
+        let error = Identity::open(folder.path(), None, None, None, false).unwrap_err();
         assert!(error.to_string().contains("--device"), "{error}");
         assert!(read_founder("B1").is_err());
+    }
+
+    // Common practice, no source: one lost file must not open a fleet to everybody.
+    #[test]
+    fn a_founder_whose_file_is_lost_or_damaged_is_put_back_from_the_store() {
+        let folder = tempfile::tempdir().unwrap();
+        let key = DeviceKey::from_secret(&[7; 32]).public();
+        let founder = Founder { device: Id::new("B1").unwrap(), key };
+        let file = folder.path().join(FOUNDER);
+        for text in [None, Some("nonsense")] {
+            text.iter().for_each(|text| fs::write(&file, text).unwrap());
+            let noted = Some(founder.clone());
+            let open = Identity::open(folder.path(), Id::new("B1").ok(), None, noted, false);
+            assert_eq!(open.unwrap().founder, Some(founder.clone()));
+            let again = Identity::open(folder.path(), None, None, None, false).unwrap();
+            assert_eq!(again.founder, Some(founder.clone()), "the file is there again");
+            fs::remove_file(&file).unwrap();
+        }
     }
 }

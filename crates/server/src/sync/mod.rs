@@ -4,6 +4,7 @@
 //! 2. [`session`]: one exchange, the same on both sides;
 //! 3. [`peers`]: exchanges with a list of services, again and again.
 
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use deepbend_contract::pb;
@@ -12,7 +13,7 @@ use deepbend_ledger::event::Hash;
 use deepbend_ledger::exchange::Tips;
 use deepbend_ledger::view::View;
 use deepbend_store::backup::{BackupError, backup};
-use deepbend_store::{Condition, Seq};
+use deepbend_store::{Condition, Seq, StoreError};
 use tokio::sync::mpsc;
 use tokio_stream::StreamExt as _;
 use tokio_stream::wrappers::ReceiverStream;
@@ -62,6 +63,8 @@ pub(crate) struct SyncApi {
     pub(crate) pool: Pool,
     pub(crate) peers: Peers,
     pub(crate) max_request_bytes: usize,
+    /// The data folder.
+    pub(crate) folder: PathBuf,
     /// The hash of the last state that was asked for, and the commit up to which it is: folding
     /// all of it takes long.
     pub(crate) state_hash: Arc<Mutex<Option<(Seq, String)>>>,
@@ -112,6 +115,11 @@ impl SyncApi {
             peers,
             store_trouble: match holding.store.condition() {
                 Condition::Sound => String::new(),
+                Condition::ReadOnly(why @ StoreError::Corrupt(_)) => format!(
+                    "{why}. While no service runs `deepbendd --data {} repair` puts it together \
+                     again and keeps the damaged files",
+                    self.folder.display()
+                ),
                 Condition::ReadOnly(why) | Condition::Failed(why) => why.to_string(),
             },
         })

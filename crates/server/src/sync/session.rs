@@ -189,13 +189,36 @@ fn check(own: &pb::Hello, peer: &pb::Hello) -> Result<(), ServiceError> {
     let wrong = if peer.version != VERSION {
         format!("the other side speaks version {}, this one {VERSION}", peer.version)
     } else if peer.founder_key != own.founder_key {
-        "the two belong to different fleets: they name different founders".to_owned()
+        founders(own, peer)
     } else if peer.device_id == own.device_id && peer.key != own.key {
         format!("both record as {}: give one of them another name with --device", own.device_id)
     } else {
         return Ok(());
     };
     Err(ServiceError::Peer(wrong))
+}
+
+/// Two sides that do not name the same founder, and what is to be done.
+fn founders(own: &pb::Hello, peer: &pb::Hello) -> String {
+    let theirs = Id::new(peer.device_id.as_str());
+    let theirs = theirs.map_or_else(|_| "the other side".to_owned(), |id| id.to_string());
+    let lone = |with: &str, without: &str| {
+        format!(
+            "{with} names a founder of its fleet, {without} names none: start the service of \
+             {without} with the same --founder DEVICE:KEY"
+        )
+    };
+    if peer.founder_key.is_empty() {
+        lone(&own.device_id, &theirs)
+    } else if own.founder_key.is_empty() {
+        lone(&theirs, &own.device_id)
+    } else {
+        format!(
+            "{} and {theirs} name different founders. Are they of one fleet? Then start both with \
+             the same --founder DEVICE:KEY, as `deepbend sync` prints them on the founder",
+            own.device_id
+        )
+    }
 }
 
 /// Holds an exchange to its end. Answers what arrived and what the other side says of what it was
@@ -413,5 +436,26 @@ mod tests {
         assert_eq!(begun.elapsed(), SILENCE);
         let mut gone = tokio_stream::empty();
         assert_eq!(hear(&mut gone).await.unwrap_err().code(), tonic::Code::FailedPrecondition);
+    }
+
+    // Common practice, no source: an error says whose setting is to be changed, and how.
+    #[test]
+    fn who_lacks_the_founder_is_named() {
+        let hello = |device: &str, key: &str| pb::Hello {
+            device_id: device.to_owned(),
+            founder_key: key.to_owned(),
+            version: VERSION,
+            ..Default::default()
+        };
+        let told = |own, peer| Status::from(check(&own, &peer).unwrap_err()).message().to_owned();
+        let cure = "start the service of B2 with the same --founder DEVICE:KEY";
+        for (own, peer) in [("B1", "B2"), ("B2", "B1")] {
+            let key = |device| if device == "B1" { "k" } else { "" };
+            let told = told(hello(own, key(own)), hello(peer, key(peer)));
+            assert!(told.contains("B2 names none") && told.contains(cure), "{told}");
+        }
+        let told = told(hello("B1", "k"), hello("B2\n", "l"));
+        assert!(told.contains("B1 and the other side name different founders"), "{told}");
+        assert!(told.contains("--founder DEVICE:KEY"), "{told}");
     }
 }

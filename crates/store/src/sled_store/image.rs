@@ -21,7 +21,10 @@ pub(super) fn read_note(folder: &Path) -> Result<Option<Seq>, StoreError> {
     let path = folder.join(NOTE);
     match fs::read(&path) {
         Ok(bytes) if bytes.is_empty() => Ok(None),
-        Ok(bytes) => record::read_number(NOTE.as_bytes(), &bytes).map(Some),
+        Ok(bytes) => match record::read_number(NOTE.as_bytes(), &bytes) {
+            Ok(noted) => Ok(Some(noted)),
+            Err(_) => Err(StoreError::Corrupt(format!("{} is damaged", path.display()))),
+        },
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
         Err(error) => Err(unavailable(&path, &error)),
     }
@@ -124,6 +127,8 @@ pub(super) struct Image {
     pub(super) unsure: bool,
     /// Where the file could not be read.
     gaps: Vec<Gap>,
+    /// Whether there is no file.
+    missing: bool,
     path: PathBuf,
     /// The rows that there should be at the head.
     tally: Option<Tally>,
@@ -140,7 +145,8 @@ impl Image {
         let log = match Log::open(&path) {
             Ok(log) => log,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                return Ok(Self { lost: (1..=noted).collect(), path, ..Self::default() });
+                let lost = (1..=noted).collect();
+                return Ok(Self { head: noted, lost, missing: true, path, ..Self::default() });
             }
             Err(error) => return Err(failed(error)),
         };
@@ -225,19 +231,38 @@ impl Image {
         self.lost.is_empty() && !self.unsure
     }
 
-    /// Where the file is damaged and what that cost, in words.
-    pub(super) fn damage(&self) -> String {
+    /// Where the file of the engine is damaged; `None` if nothing shows that it is.
+    fn place(&self) -> Option<String> {
+        let path = self.path.display();
         let gaps: Vec<Gap> = self.gaps.iter().filter(|gap| gap.inside).copied().collect();
-        let mut text = match (gaps.is_empty(), self.gaps.first()) {
-            (false, _) => format!("{} is damaged {}", self.path.display(), places(&gaps)),
-            (true, Some(gap)) => {
-                format!("{} is damaged or ends at byte {}", self.path.display(), gap.offset)
-            }
-            (true, None) => format!("{} is damaged or cut short", self.path.display()),
+        match (gaps.is_empty(), self.gaps.first()) {
+            _ if self.missing => Some(format!("{path} is missing")),
+            (false, _) => Some(format!("{path} is damaged {}", places(&gaps))),
+            // Every file ends in a gap.
+            (true, _) if self.is_whole() => None,
+            (true, Some(gap)) => Some(format!("{path} is damaged or ends at byte {}", gap.offset)),
+            (true, None) => Some(format!("{path} is damaged or cut short")),
+        }
+    }
+
+    /// What is damaged and what that cost, in words; `why` is what was found out before.
+    pub(super) fn damage(&self, why: Option<&str>) -> String {
+        let place = self.place();
+        let mut text = match (why, place) {
+            (Some(why), Some(place)) if place.starts_with(why) => place,
+            (Some(why), Some(place)) => format!("{why}: {place}"),
+            (Some(text), None) => text.to_owned(),
+            (None, place) => place.unwrap_or_default(),
         };
         match self.lost.as_slice() {
             [] if self.unsure => {}
-            [] => text.push_str("; all commits can still be read"),
+            [] if self.head == 0 => text.push_str("; nothing can be read"),
+            [] => {
+                let _ = write!(text, "; all commits up to {} can still be read", self.head);
+            }
+            [first, .., last] if self.rows.is_empty() && self.log.is_empty() => {
+                let _ = write!(text, "; nothing can be read, commits {first} to {last} are lost");
+            }
             [first, .., last] => {
                 let count = self.lost.len();
                 let _ =

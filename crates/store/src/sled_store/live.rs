@@ -10,6 +10,7 @@ use std::time::Duration;
 
 use super::audit::audit;
 use super::disk::{Disk, unavailable};
+use super::log;
 use super::writer::{Job, Writer};
 use super::{SEGMENT_BYTES, SledOptions};
 use crate::api::{Commit, Condition, Row, Seq, Store, StoreError, Tree, Write};
@@ -239,6 +240,11 @@ pub(super) fn open_engine(engine: &Path, cache_bytes: u64) -> Result<sled::Db, S
         match guarded(|| config.open().map_err(|error| engine_error(&error))) {
             Err(StoreError::Unavailable(why)) if why.contains("could not acquire lock") => {
                 thread::sleep(LOCK_PAUSE);
+            }
+            Err(StoreError::Corrupt(why)) => {
+                let beside = log::damaged_beside(engine).map_err(|e| unavailable(engine, &e))?;
+                let named = beside.map(|path| format!("{} is damaged", path.display()));
+                return Err(StoreError::Corrupt(named.unwrap_or(why)));
             }
             opened => return opened,
         }

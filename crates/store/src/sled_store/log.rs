@@ -19,7 +19,7 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io;
 use std::os::unix::fs::FileExt;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::SEGMENT_BYTES;
 
@@ -319,13 +319,41 @@ pub(super) fn link(body: &[u8]) -> Option<(&[u8], Option<&[u8]>)> {
 /// Place up to which sled's last snapshot file holds the pages: sled reads the log from here on
 /// when it opens. 0 without a snapshot, or with one that sled will refuse anyway.
 pub(super) fn snapshot_place(folder: &Path) -> io::Result<u64> {
+    Ok(last_snapshot(folder)?.map_or(0, |(place, _)| place))
+}
+
+/// The newest snapshot: its place in the log, and its file.
+fn last_snapshot(folder: &Path) -> io::Result<Option<(u64, PathBuf)>> {
     let mut last = None;
     for entry in std::fs::read_dir(folder)? {
-        let name = entry?.file_name();
+        let entry = entry?;
+        let name = entry.file_name();
         let hex = name.to_str().and_then(|name| name.strip_prefix("snap."));
         if let Some(place) = hex.and_then(|hex| u64::from_str_radix(hex, 16).ok()) {
-            last = last.max(Some(place));
+            last = last.max(Some((place, entry.path())));
         }
     }
-    Ok(last.unwrap_or(0))
+    Ok(last)
+}
+
+/// The small file beside the log that does not match its checksum, which is its last four bytes:
+/// over all before them in `conf`, and not over the length (8) before them in a snapshot.
+pub(super) fn damaged_beside(folder: &Path) -> io::Result<Option<PathBuf>> {
+    let snapshot = last_snapshot(folder)?.map(|(_, path)| (path, 8));
+    for (path, length) in [(folder.join("conf"), 0)].into_iter().chain(snapshot) {
+        let bytes = match std::fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => continue,
+            Err(error) => return Err(error),
+        };
+        let parts = bytes.split_last_chunk::<4>();
+        let body = parts.and_then(|(rest, sum)| Some((rest.len().checked_sub(length)?, rest, sum)));
+        let holds = body.is_some_and(|(end, rest, sum)| {
+            crc32fast::hash(&rest[..end]) == u32::from_le_bytes(*sum)
+        });
+        if !holds {
+            return Ok(Some(path));
+        }
+    }
+    Ok(None)
 }

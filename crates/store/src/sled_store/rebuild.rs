@@ -52,6 +52,8 @@ pub struct Repair {
     pub lost: Vec<Seq>,
     /// Whether rows that the feed has forgotten may be lost too.
     pub unsure: bool,
+    /// Whether nothing at all could be read: the store begins anew.
+    pub empty: bool,
 }
 
 impl SledStore {
@@ -141,7 +143,7 @@ impl SledStore {
             Err(error) if !in_use(folder) && finished(folder).ok().flatten().is_none() => {
                 return Err(error);
             }
-            Ok(kept) if noted == 0 && !kept.join("db").exists() => {
+            Ok(kept) if kept == folder && !in_use(folder) && !kept.join("db").exists() => {
                 let text = format!("{} holds no store; nothing was repaired", folder.display());
                 return Err(StoreError::Unavailable(text));
             }
@@ -151,6 +153,7 @@ impl SledStore {
             return Ok(None);
         }
         let Image { rows, log, head, floor, lost, unsure, .. } = Image::read(&kept, noted)?;
+        let empty = rows.is_empty() && log.is_empty();
         // What was lost leaves a hole in the feed; the feed begins behind it.
         let floor = lost.last().copied().unwrap_or(0).max(floor);
         let log = log.into_iter().filter(|(seq, _)| *seq > floor).collect();
@@ -159,7 +162,7 @@ impl SledStore {
         let size = fs::metadata(kept.join("db")).map_or(0, |meta| meta.len());
         leave_floor(folder, options, size)?;
         fill(folder, options, &state)?;
-        Ok(Some(Repair { kept, lost, unsure }))
+        Ok(Some(Repair { kept, lost, unsure, empty }))
     }
 }
 
@@ -196,7 +199,9 @@ pub(super) fn engine_folder(folder: &Path) -> Result<PathBuf, StoreError> {
         }
         Err(error) => return Err(failed(error)),
     };
-    Ok(folder.join(format!("{PREFIX}{}", record::read_number(NAME.as_bytes(), &record)?)))
+    let damaged = |_| StoreError::Corrupt(format!("{} is damaged", path.display()));
+    let number = record::read_number(NAME.as_bytes(), &record).map_err(damaged)?;
+    Ok(folder.join(format!("{PREFIX}{number}")))
 }
 
 /// The folder of the engine that counts, or, where its name cannot be read, of the newest one.
@@ -208,7 +213,7 @@ pub(super) fn likely_engine(folder: &Path) -> PathBuf {
 }
 
 /// Whether a store was ever opened in a folder.
-fn in_use(folder: &Path) -> bool {
+pub(super) fn in_use(folder: &Path) -> bool {
     !matches!(read_note(folder), Ok(None))
 }
 

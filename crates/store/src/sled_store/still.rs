@@ -5,7 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use super::image::{Image, read_note};
-use super::rebuild::likely_engine;
+use super::rebuild::{in_use, likely_engine};
 use crate::api::{Commit, Condition, Row, Seq, Store, StoreError, Tree, Write};
 use crate::memory::{MemoryStore, State};
 
@@ -27,17 +27,17 @@ impl Still {
         let noted = read_note(folder).ok().flatten().unwrap_or(0);
         let engine = likely_engine(folder);
         let image = Image::read(&engine, noted)?;
-        if image.head == 0 && image.rows.is_empty() && !matches!(why, StoreError::Corrupt(_)) {
+        // Nothing of a restore that did not end is a store yet.
+        let damaged = matches!(why, StoreError::Corrupt(_)) && in_use(folder);
+        if image.head == 0 && image.rows.is_empty() && !damaged {
             return Err(why);
         }
-        let damage = image.damage();
         let why = if let StoreError::Corrupt(what) = why {
-            let told = damage.starts_with(&what);
-            StoreError::Corrupt(if told { damage } else { format!("{what}: {damage}") })
+            StoreError::Corrupt(image.damage(Some(&what)))
         } else if image.is_whole() {
             why
         } else {
-            StoreError::Corrupt(damage)
+            StoreError::Corrupt(image.damage(None))
         };
         let whole = image.is_whole();
         let Image { rows, log, head, floor, lost, .. } = image;
