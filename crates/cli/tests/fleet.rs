@@ -447,7 +447,10 @@ fn an_amount_that_does_not_go_with_the_item_is_asked_about() {
     assert!(told.contains("takes 4 of L30, but up to 3 can be at B1"), "{told}");
     let told =
         asked(&["log", "respooled", "E08", "PE 2 (40 lb)", "--from", "K04", "--length", "301"]);
-    assert!(told.contains("--length takes 301 m of K04, but up to 300 m can be left"), "{told}");
+    assert!(
+        told.contains("--length takes 301 m (329 yd) of K04, but up to 300 m (328 yd) can be left"),
+        "{told}"
+    );
     boat.records(&[&carried[..], &["--unknown-ok"]].concat());
     assert!(asked(&["log", "edited", "R02", "power=MH"]).contains("one of power_label"));
 }
@@ -465,7 +468,10 @@ fn a_refusal_is_told_in_the_words_of_the_line() {
     assert!(asked(&["log", "moved", "S0", "S0"]).contains("the place is S0, the item itself"));
     assert!(asked(&["log", "moved", "R17", "B1", "--from", "B1"]).contains("where it comes from"));
     let told = asked(&["log", "cut", "E08", "999 m"]);
-    assert!(told.contains("the length is 99900 cm (999 m), but E08 holds 150 m"), "{told}");
+    assert!(
+        told.contains("the length is 99900 cm (999 m, 1093 yd), but E08 holds 150 m (164 yd)"),
+        "{told}"
+    );
     let told = asked(&["log", "defect", "R06", "a crack", "--usable"]);
     assert!(told.contains("--usable says that it can be fished, but a crack is told of"), "{told}");
     let told = asked(&["log", "edited", "R06", "place=B1"]);

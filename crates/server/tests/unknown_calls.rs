@@ -209,7 +209,12 @@ async fn a_count_that_could_have_no_effect_is_refused() {
         ),
         ("L30", lost_there("", 4), "adjusted.change", "takes 4 of L30, but up to 3 can be at B1"),
         ("L30", lost_there("B3", 1), "adjusted.change", "another place_id (up to 3 at B1)"),
-        ("E08", taken(30_100), "respooled.taken_cm", "takes 301 m of K04, but up to 300 m"),
+        (
+            "E08",
+            taken(30_100),
+            "respooled.taken_cm",
+            "takes 301 m (329 yd) of K04, but up to 300 m",
+        ),
     ] {
         let (at_field, message) = refused(&at, event(item, what)).await;
         assert_eq!(at_field, field, "{message}");

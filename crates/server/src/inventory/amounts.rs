@@ -1,8 +1,9 @@
 //! Counts that an event tells of an item that is known here: refused where they could have no
-//! effect.
+//! effect, or take more than there can be.
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults};
+use deepbend_core::quantity::words::LINE_METRES;
 use deepbend_ledger::body::{Body, Measure};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
@@ -13,8 +14,8 @@ pub(super) const OR_ACCEPT: &str = "or accept_unknown_ids: another boat may know
 /// Centimetres to a metre.
 pub(super) const CM: f64 = 100.0;
 
-/// Notes what is counted in a measure that its item does not have, and pieces that cannot be where
-/// they come from. `at` is the place of the body.
+/// Notes what is counted in a measure that its item does not have, and pieces or line that cannot
+/// be where they come from. `at` is the place of the body.
 pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if let Body::Correction { instead: Some(instead), .. } = body {
         // It acts at the place of the corrected event, whose own pieces the count still holds.
@@ -136,9 +137,9 @@ impl<'b> Taken<'b> {
     }
 }
 
-/// A length in words.
+/// A length of line in words.
 fn length(cm: u32) -> String {
-    format!("{} m", f64::from(cm) / CM)
+    LINE_METRES.one(f64::from(cm) / CM).to_string()
 }
 
 /// The first description of an item, which says in what it is counted.

@@ -3,6 +3,7 @@
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults};
+use deepbend_core::quantity::words::LINE_METRES;
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::EventId;
 use deepbend_ledger::fold::{Disputed, Effect, Field, Why};
@@ -167,8 +168,9 @@ fn on_the_spool(at: &At<'_>, entry: &Entry, cut_cm: Option<u32>, faults: &mut Fa
     if let (Some(left), Some(cut)) = (left, cut_cm)
         && f64::from(cut) > (left * CM).ceil()
     {
-        let told = f64::from(cut) / CM;
-        let wrong = format!("is {cut} cm ({told} m), but {id} holds {left} m of line");
+        let told = LINE_METRES.one(f64::from(cut) / CM).listed();
+        let holds = LINE_METRES.one(left);
+        let wrong = format!("is {cut} cm ({told}), but {id} holds {holds} of line");
         let right = format!("0 to {:.0} cm; {OR_ACCEPT}", (left * CM).ceil());
         faults.push(FaultCode::TooLarge, *at, wrong, right);
     }
