@@ -4,7 +4,7 @@ use crate::failure::Failure;
 
 /// Fields of an event and what the command line calls them, the longest first where one ends in
 /// the other.
-const FIELDS: [(&str, &str); 38] = [
+const FIELDS: &[(&str, &str)] = &[
     ("item_id", "the item"),
     ("item_kind", "--kind"),
     ("seen_at_id", "--at"),
@@ -34,6 +34,8 @@ const FIELDS: [(&str, &str); 38] = [
     ("body.lost", "this"),
     ("body.found_defect.usable", "--usable"),
     ("body.found_defect", "this"),
+    ("body.found", "this"),
+    ("body.rigged", "this"),
     ("body.inspected.reason", "the reason"),
     ("body.inspected.condition", "--condition"),
     ("body.sent_to_service.back_by_date", "--until"),
@@ -46,10 +48,15 @@ const FIELDS: [(&str, &str); 38] = [
 ];
 
 /// Words of the contract and what the command line has for them.
-const WORDS: [(&str, &str); 13] = [
+const WORDS: &[(&str, &str)] = &[
     ("accept_unknown_ids", "--unknown-ok"),
     ("another from_id", "another --from"),
-    ("another place_id", "another --place"),
+    ("another place_id", "another place"),
+    ("how many turned up: adjusted, with reason FOUND", "how many turned up, with --pieces"),
+    ("that it turned up there: found", "`deepbend log found`: it turned up there"),
+    ("inspected or found", "`deepbend log inspected` or `found`"),
+    (": unrigged ", ": `deepbend log unrigged` "),
+    ("more once it is counted", "more once `deepbend log counted` says so"),
     (
         "how many are thrown away: adjusted, with reason DISCARDED",
         "`deepbend log broke`, with --pieces",

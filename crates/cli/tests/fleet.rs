@@ -48,6 +48,21 @@ fn two_boats_record_and_settle() {
     b1(&["log", "moved", "R17", "B1", "--seen"]).code(0).quiet();
     b1(&["log", "counted", "L30", "2", "--seen"]).code(0).quiet();
     b1(&["contested"]).code(0).warns(&["nothing is contested"]);
+    // A line that is settled on stays as old as it was.
+    let first = ["log", "respooled", "E09", "PE 2 (40 lb)", "--length", "120"];
+    b1(&[&first[..], &["--time", "2029-05-01T08:00:00Z"]].concat()).code(0);
+    let typed = there(&["log", "respooled", "E09", "PE 1 (9 kg)", "--typed"]).code(0).out;
+    b1(&["log", "used", "E09", "190 h"]).code(0);
+    b1(&["sync", &peer.address]).code(0);
+    let wrong = ["log", "wrong", typed.split(' ').nth(1).unwrap(), "measured"];
+    let told = b1(&["contested"]).code(0);
+    told.says(&["E09 reel: line", &format!("deepbend {} \"measured\"", wrong[..3].join(" "))]);
+    b1(&wrong).code(0);
+    b1(&["contested"]).code(0).warns(&["nothing is contested"]);
+    let shown = flat(&b1(&["gear", "show", "E09"]).code(0).out);
+    for part in ["line left 120 m", "spooled 2029-05-01", "fished 190 h"] {
+        assert!(shown.contains(part), "no `{part}` in {shown}");
+    }
     b1(&["history", "R17"]).code(0).says(&["moved to B3", moved]);
     b1(&["due", "--on", "2031-09-16"]).code(0).says(&["E03", "E10"]);
     b1(&["stocktake", "B1", "R17", "R17", "R11", "X99"]).code(0).says(&[
@@ -401,6 +416,32 @@ fn a_damaged_store_is_told_with_every_answer() {
     boat(&["sync"]).says(&["store", "can only be read"]);
 }
 
+// Common practice, no source: what is found is looked at before it is issued.
+#[test]
+fn a_stocktake_says_what_is_not_ready_and_finds_what_was_lost() {
+    let boat = Boat::new();
+    boat.records(&["log", "lost", "R16"]);
+    let taken = boat.types(&["stocktake", "B3", "R16", "R23", "R24", "--record"]).code(0).out;
+    let told = flat(&taken);
+    for part in ["lost R16 --record says", "retired R23 do not", "on loan R24 if it is back"] {
+        assert!(told.contains(part), "no `{part}` in {told}");
+    }
+    let shown = flat(&boat.types(&["gear", "show", "R16"]).code(0).out);
+    assert!(shown.contains("status ready place B3"), "{shown}");
+    let shown = flat(&boat.types(&["gear", "show", "R23"]).code(0).out);
+    assert!(shown.contains("status retired"), "{shown}");
+}
+
+// Common practice, no source: nobody loses a fleet by one line.
+#[test]
+fn a_device_is_not_forgotten_whole_without_a_second_word() {
+    let boat = Boat::new();
+    let line = ["log", "revoked", "B1-tablet", "stolen", "--from-the-start"];
+    let told = boat.types(&line).code(2);
+    assert!(flat(&told.err).contains("B1-tablet wrote 89 events"), "{}", told.err);
+    boat.types(&["log", "respooled", "E02", "--from", "K01"]).code(0).warns(&["holds as much as"]);
+}
+
 // Common practice, no source: pieces are lost, found and carried where they lie.
 #[test]
 fn pieces_go_and_come_where_they_lie() {
@@ -442,7 +483,7 @@ fn an_amount_that_does_not_go_with_the_item_is_asked_about() {
     assert!(told.contains("takes 4 of L30, but up to 3 can be at B1"), "{told}");
     assert!(told.contains("or --unknown-ok: another boat may know more"), "{told}");
     let told = asked(&["log", "lost", "L30", "1", "--place", "B3"]);
-    assert!(told.contains("none can be at B3; right is another --place (up to 3 at B1)"), "{told}");
+    assert!(told.contains("none can be at B3; right is another place (up to 3 at B1)"), "{told}");
     let told = asked(&["log", "broke", "L30", "--pieces", "4"]);
     assert!(told.contains("takes 4 of L30, but up to 3 can be at B1"), "{told}");
     let told =

@@ -53,7 +53,7 @@ fn an_item_is_shown_or_said_to_be_unknown() {
     let folder = fleet();
     let data = data_of(&folder);
     let shown = run(&["gear", "show", "R06", "--data", &data]).code(0).quiet();
-    shown.says(&["Rod R06", "implied power", "Findings", "label differs", "Says who"]);
+    shown.says(&["Rod R06", "implied power", "Findings", "label differs", "First told by"]);
     run(&["gear", "show", "E08", "--data", &data]).code(0).says(&["Reel E08", "line on it"]);
     let json = run(&["gear", "show", "R06", "--data", &data, "-o", "json"]).code(0).out;
     assert_eq!(serde_json::from_str::<serde_json::Value>(&json).unwrap()["id"], "R06");

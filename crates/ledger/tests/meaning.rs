@@ -436,6 +436,29 @@ fn lines_age_by_events() {
 }
 
 #[test]
+fn what_was_not_there_does_not_come_for_sure() {
+    let mut boat = Device::new("boat");
+    let place = boat.view.get(&lure()).unwrap().pieces()[0].place.clone();
+    let all = boat.view.get(&lure()).unwrap().pieces()[0].low;
+    let carry = |pieces, to: &str| Body::Moved {
+        item: lure(),
+        from: place.clone(),
+        to: id(to),
+        pieces: Some(pieces),
+    };
+    let there = |boat: &Device, at: &str| {
+        let pieces = boat.view.get(&lure()).unwrap().pieces().to_vec();
+        let here = pieces.into_iter().find(|there| there.place == Some(id(at)));
+        here.map(|here| (here.low, here.high))
+    };
+    boat.write(carry(all, "S0"));
+    assert_eq!(there(&boat, "S0"), Some((all, all)));
+    boat.write(carry(200, "B3"));
+    assert_eq!(there(&boat, "B3"), Some((0, 200)));
+    assert!(boat.view.get(&lure()).unwrap().is_contested());
+}
+
+#[test]
 fn what_is_due_follows_from_events() {
     let mut boat = Device::new("boat");
     let day = |text| Date::read(text).unwrap();

@@ -198,7 +198,7 @@ async fn a_count_that_could_have_no_effect_is_refused() {
         ("K04", counted(pieces, 3), "counted.measure", "K04 is measured in metres of line"),
         ("K04", lost(pieces), "adjusted.measure", "right is a length"),
         ("K04", carried("", "B1", Some(1)), "moved.piece_count", "in metres of line"),
-        ("R17", counted(pieces, 1), "counted.measure", "R17 is a single item"),
+        ("R17", counted(pieces, 1), "counted.measure", "R17 is one item"),
         ("L30", carried("", "B2", None), "moved.piece_count", "is missing"),
         ("L30", carried("", "B2", Some(4)), "moved.piece_count", "up to 3 can be at B1"),
         (
@@ -363,6 +363,75 @@ async fn each_event_of_a_request_is_read_after_those_before_it() {
     }
     let twice = record(&at, event("", wrong(&earlier))).await.unwrap_err();
     assert!(twice.message().contains("already"), "{}", twice.message());
+    at.end().await;
+}
+
+// Common practice, no source: a reel is on one rod, and what is lost turns up before it is moved.
+#[tokio::test]
+async fn what_contradicts_the_state_of_the_gear_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = demo(folder.path()).await;
+    let rigged = |reel: &str| {
+        let reel_id = reel.to_owned();
+        What::Rigged(pb::Rigged { reel_id, ..Default::default() })
+    };
+    let unrigged = |reel: &str| What::Unrigged(pb::Unrigged { reel_id: reel.to_owned() });
+    let found = || What::Found(pb::Found { at_id: "B2".to_owned() });
+    let adjusted = |change, reason: pb::AdjustmentReason| {
+        What::Adjusted(pb::Adjusted {
+            measure: pb::Measure::Pieces.into(),
+            place_id: String::new(),
+            change: Some(change),
+            reason: reason.into(),
+        })
+    };
+    let respooled = |from: &str, material: pb::LineMaterial| {
+        let line = pb::Line { material: material.into(), ..Default::default() };
+        let fitted = Some(pb::FittedLine { line: Some(line), ..Default::default() });
+        let from_id = from.to_owned();
+        What::Respooled(pb::Respooled { fitted, from_id, ..Default::default() })
+    };
+    let from_stock = |from: &str| {
+        What::Respooled(pb::Respooled { from_id: from.to_owned(), ..Default::default() })
+    };
+    record(&at, event("R14", rigged("E08"))).await.unwrap();
+    record(&at, event("R16", What::Lost(pb::Lost {}))).await.unwrap();
+    let before = count(&at).await;
+    for (item, what, field, told) in [
+        ("R13", rigged("E08"), "rigged.reel_id", "unrigged R14 E08"),
+        ("R14", rigged("E05"), "rigged.reel_id", "but R14 holds E08"),
+        ("R13", unrigged("E08"), "unrigged.reel_id", "which is on R14"),
+        ("R23", rigged("E05"), "rigged", "R23, which is retired"),
+        ("R16", moved("B2"), "moved.to_id", "but R16 is lost"),
+        ("L18", found(), "found", "how many of the 4 pieces of L18"),
+        ("L18", adjusted(2, pb::AdjustmentReason::Lost), "adjusted.change", "less than 0"),
+        ("L18", adjusted(-1, pb::AdjustmentReason::Bought), "adjusted.change", "more than 0"),
+        ("L18", adjusted(0, pb::AdjustmentReason::Used), "adjusted.change", "less than 0"),
+        ("E02", from_stock("K10"), "respooled.from_id", "no line but leaders"),
+        ("E02", respooled("K05", pb::LineMaterial::Braid), "respooled.from_id", "is nylon"),
+    ] {
+        let (at_field, message) = refused(&at, event(item, what)).await;
+        assert_eq!(at_field, field, "{message}");
+        assert!(message.contains(told), "{told} not in {message}");
+    }
+    assert_eq!(count(&at).await, before);
+    for (item, what) in [
+        ("R14", unrigged("E08")),
+        ("R13", rigged("E08")),
+        ("R16", found()),
+        ("R16", moved("B3")),
+        ("E02", respooled("K05", pb::LineMaterial::Nylon)),
+    ] {
+        record(&at, event(item, what)).await.unwrap();
+    }
+    // The stock says what goes on the reel.
+    let answer = record(&at, event("E05", from_stock("K05"))).await.unwrap();
+    let Some(pb::EventBody { what: Some(What::Respooled(on)) }) = answer.events[0].body.clone()
+    else {
+        panic!("{answer:?}")
+    };
+    let line = on.fitted.unwrap().line.unwrap();
+    assert_eq!((line.material(), line.length_m), (pb::LineMaterial::Nylon, None));
     at.end().await;
 }
 

@@ -118,11 +118,11 @@ pub enum LogCommand {
         /// The reel.
         reel: String,
     },
-    /// New line on a reel: log respooled E08 "PE 2 (40 lb)" --from K04 --length "150 yd"
+    /// New line on a reel: log respooled E08 --from K04 --length "150 yd"
     Respooled {
         /// The reel.
         reel: String,
-        /// The line in words; left out: the spool was stripped.
+        /// The line in words: "PE 2 (40 lb)"; left out: the line of --from, or the spool was stripped.
         line: Option<String>,
         /// The stock that it was taken from
         #[arg(long, default_value = "", hide_default_value = true, value_name = "ID")]
@@ -263,6 +263,9 @@ pub enum LogCommand {
         /// Nothing that it ever wrote counts
         #[arg(long)]
         from_the_start: bool,
+        /// Also where that takes away what it ever told
+        #[arg(long, requires = "from_the_start")]
+        yes: bool,
     },
 }
 

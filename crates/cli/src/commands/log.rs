@@ -11,7 +11,7 @@ use super::{finish, printed_only, sync};
 use crate::args::{Global, LogArgs, LogCommand};
 use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, put, wrapped_note};
-use crate::render;
+use crate::render::{self, units};
 use crate::service::{Needs, Service};
 use crate::trade;
 
@@ -49,8 +49,16 @@ pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEve
 pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
     let (validate_only, accept_unknown_ids) = (args.dry_run, args.unknown_ok);
     let agreed = if let LogCommand::Wrong { yes, .. } = &args.what { Some(*yes) } else { None };
+    let forgotten = if let LogCommand::Revoked { device, from_the_start, yes, .. } = &args.what {
+        Some(device.clone()).filter(|_| *from_the_start && !*yes && !validate_only)
+    } else {
+        None
+    };
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
+        if let Some(device) = forgotten {
+            return Err(forgets_all(&service, &device).await?);
+        }
         let events = vec![event(&service, args).await?];
         let request = pb::RecordEventsRequest {
             events,
@@ -74,6 +82,7 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
         }
         let answer = send(global, &service, request).await?;
         print(global, &answer, validate_only)?;
+        note_of_stock(&answer);
         // Its device must have held what it corrects.
         let waits = |event: &pb::RecordedEvent| {
             event.effect() == Effect::Nothing && event.effect_reason.starts_with("pending: ")
@@ -109,6 +118,35 @@ async fn send(
             failure
         }
     })
+}
+
+/// Says of line from stock without a length that the stock is as it was.
+fn note_of_stock(answer: &pb::RecordEventsResponse) {
+    let what = |event: &pb::RecordedEvent| event.body.clone().and_then(|body| body.what);
+    for what in answer.events.iter().filter_map(what) {
+        if let What::Respooled(pb::Respooled { from_id, taken_cm: None, .. }) = what
+            && !from_id.is_empty()
+        {
+            let text = format!("{from_id} holds as much as before: --length says how much it gave");
+            wrapped_note("note: ", &text);
+        }
+    }
+}
+
+/// What must be agreed to: nothing of a device counts any more.
+async fn forgets_all(service: &Service, device: &str) -> Result<Failure, Failure> {
+    let state = sync::state_of(service).await?;
+    let of_device = state.tips.iter().filter(|tip| tip.device_id == device);
+    let written = units::counted(of_device.map(|tip| tip.sequence).sum(), "event");
+    let what = format!(
+        "{device} wrote {written}: none would count, and what only they tell of leaves the \
+         inventory; nothing is recorded"
+    );
+    let hint = format!(
+        "--yes revokes {device} from the start; without --from-the-start what it \
+                        wrote by now stays"
+    );
+    Ok(Failure::usage(what).hint(hint))
 }
 
 /// What must be agreed to: an item leaves the inventory.
@@ -312,7 +350,7 @@ async fn body(service: &Service, what: LogCommand, at: &str) -> Result<(String, 
         LogCommand::Enrolled { device, key, keeper } => {
             (String::new(), What::Enrolled(pb::Enrolled { device_id: device, key, keeper }))
         }
-        LogCommand::Revoked { device, reason, from_the_start } => {
+        LogCommand::Revoked { device, reason, from_the_start, yes: _ } => {
             let last_sequences = BTreeMap::new();
             let revoked = pb::Revoked { device_id: device, last_sequences, reason, from_the_start };
             (String::new(), What::Revoked(revoked))

@@ -105,6 +105,23 @@ pub(super) async fn run(global: &Global, args: &StocktakeArgs) -> Result<(), Fai
     finish(service, done).await
 }
 
+/// What the inventory says of the status of an item that was found, where that is not ready.
+fn unlike_ready(item: &pb::Item) -> Option<(&'static str, String)> {
+    let id = &item.id;
+    match item.status() {
+        pb::ItemStatus::Unspecified | pb::ItemStatus::Ready => None,
+        pb::ItemStatus::Lost => Some(("lost", "--record says that it is found".to_owned())),
+        pb::ItemStatus::OnLoan => {
+            Some(("on loan", format!("if it is back: `deepbend log returned {id}`")))
+        }
+        pb::ItemStatus::InService => {
+            Some(("in service", format!("if it is done: `deepbend log serviced {id}`")))
+        }
+        pb::ItemStatus::Broken => Some(("broken", "do not issue it before it is looked at".into())),
+        pb::ItemStatus::Retired => Some(("retired", "do not issue it".to_owned())),
+    }
+}
+
 /// What differs, and the events that say what was seen.
 fn differences(
     all: &[pb::Item],
@@ -138,7 +155,14 @@ fn differences(
         if item.quantity.is_none() && *times > 1 {
             rows.push(row("double tag", id, format!("found {times} times; it is one item")));
         }
-        if item.quantity.is_none() && item.place_id != place {
+        let whole = item.quantity.is_none();
+        let lost = item.status() == pb::ItemStatus::Lost;
+        if let Some((kind, what)) = unlike_ready(item).filter(|_| whole) {
+            rows.push(row(kind, id, what));
+        }
+        if lost && whole {
+            events.push(seen(item, What::Found(pb::Found { at_id: place.to_owned() })));
+        } else if whole && item.place_id != place {
             let was = match item.place_id.as_str() {
                 "" if item.contested => "its place is contested".to_owned(),
                 "" => "nobody said where it is".to_owned(),

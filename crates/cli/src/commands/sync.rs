@@ -53,7 +53,7 @@ fn of_peer(failure: Failure, address: &str) -> Failure {
     Failure { hint, ..failure }
 }
 
-async fn state_of(service: &Service) -> Result<pb::GetSyncStateResponse, Failure> {
+pub(super) async fn state_of(service: &Service) -> Result<pb::GetSyncStateResponse, Failure> {
     let asked = service.request(pb::GetSyncStateRequest {});
     Ok(service.sync().get_sync_state(asked).await?.into_inner())
 }

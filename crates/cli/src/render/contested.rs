@@ -146,11 +146,17 @@ fn value(of: Option<&pb::FieldValue>) -> String {
     }
 }
 
+/// The day on which something should be back, as an option.
+fn until(date: &str) -> String {
+    if date.is_empty() { String::new() } else { format!(" --until {date}") }
+}
+
 /// The command that settles the dispute for each of its stories.
 fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
     let id = &item.item_id;
     let mut all = Vec::new();
-    for claim in dispute.field.iter().flat_map(|field| &field.claims) {
+    let claims = dispute.field.as_ref().map(|field| field.claims.as_slice()).unwrap_or_default();
+    for claim in claims {
         let held = claim.value.as_ref().and_then(|value| value.value.as_ref());
         let name = dispute.field.as_ref().map(|field| field.name.as_str()).unwrap_or_default();
         all.push(match held {
@@ -165,6 +171,10 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
                     "deepbend log inspected {id} ready \"what you saw\" --condition {letter} --seen"
                 )
             }
+            // What stays keeps its day, its hours and its length.
+            Some(Value::Line(_)) if claims.iter().all(|claim| !claim.quarantined) => {
+                format!("deepbend log wrong {} \"measured\"", claim.event_id)
+            }
             Some(Value::Line(fitted)) => {
                 format!("deepbend log respooled {id} \"{}\" --seen", line_words(fitted))
             }
@@ -172,11 +182,15 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
                 format!("deepbend log rigged {other} {id} --seen")
             }
             Some(Value::RigId(other)) => format!("deepbend log rigged {id} {other} --seen"),
-            Some(Value::Loan(loan)) => format!("deepbend log lent {id} {} --seen", loan.to_id),
-            Some(Value::Bench(stay)) => format!("deepbend log service {id} \"{}\"", stay.to),
+            Some(Value::Loan(loan)) => {
+                format!("deepbend log lent {id} {}{} --seen", loan.to_id, until(&loan.until_date))
+            }
+            Some(Value::Bench(stay)) => {
+                format!("deepbend log service {id} \"{}\"{}", stay.to, until(&stay.back_by_date))
+            }
             Some(Value::Column(cell)) => format!("deepbend log edited {id} \"{name}={cell}\""),
             None => match name {
-                "line" => format!("deepbend log respooled {id} --seen"),
+                "line" => format!("deepbend log wrong {} \"measured\"", claim.event_id),
                 "loan" => format!("deepbend log returned {id} --seen"),
                 "service" => format!("deepbend log serviced {id} \"what was done\" --finished"),
                 _ => format!("deepbend log wrong {} \"why\"", claim.event_id),

@@ -122,7 +122,7 @@ fn origins(page: &mut Page, item: &pb::Item) {
     if item.origins.is_empty() {
         return;
     }
-    page.heading("Says who");
+    page.heading("First told by");
     for origin in &item.origins {
         let mut text = format!("{} number {}", origin.device_id, origin.sequence);
         if let Some(claim) = &origin.claim {

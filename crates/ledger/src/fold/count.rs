@@ -105,8 +105,9 @@ pub(super) fn counts(log: &Log, lines: &[Line<'_>], first: &Item) -> BTreeMap<Co
 }
 
 impl<'l> Told<'l, '_> {
-    /// The events that took away what others took as well, without knowing of each other: more
-    /// than was there. Whatever they brought elsewhere may not have come, whoever counts here.
+    /// The events that took away more than was there, as far as their device knew, or together with
+    /// others that they did not know of. Whatever they brought elsewhere may not have come, whoever
+    /// counts here.
     fn too_many(&self, log: &Log) -> Vec<&'l EventRef> {
         let mut chains: BTreeMap<&Chain, Vec<&Change<'l, '_>>> = BTreeMap::new();
         for change in self.changes.iter().filter(|change| change.line.acts()) {
@@ -127,10 +128,8 @@ impl<'l> Told<'l, '_> {
             apart.fold(0_i64, |sum, rival| sum.saturating_add(rival.by))
         };
         let taken = chains.values().flatten().filter(|change| change.by < 0);
-        let short = taken.filter(|one| {
-            let rivals = rivals(one);
-            rivals < 0 && self.left_after(log, one).saturating_add(rivals) < 0
-        });
+        let short =
+            taken.filter(|one| self.left_after(log, one).saturating_add(rivals(one).min(0)) < 0);
         short.map(|change| &change.line.reference).collect()
     }
 

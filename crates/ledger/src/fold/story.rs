@@ -64,7 +64,7 @@ impl Disputed {
             Self::Field(Field::Place) => "look where it is, and record it as seen there",
             Self::Field(Field::Status) => "look at it, and record the inspection with its reason",
             Self::Field(Field::Condition) => "look at it, and record its condition",
-            Self::Field(Field::Line) => "measure the line, and record it as re-spooled, seen",
+            Self::Field(Field::Line) => "measure the line, and take back what is wrong",
             Self::Field(Field::Rig) => "look what is rigged, and record it",
             Self::Field(Field::Bench) => "ask who services it, and record it as sent or serviced",
             Self::Field(Field::Loan) => "ask who has it, and record the loan or the return",

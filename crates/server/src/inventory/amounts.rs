@@ -171,7 +171,7 @@ fn measured(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     let (counted, right) = match (in_pieces, in_length) {
         (true, _) => ("is counted in pieces", "a whole number of pieces"),
         (false, true) => ("is measured in metres of line", "a length, and no pieces"),
-        (false, false) => ("is a single item", "an event that counts nothing"),
+        (false, false) => ("is one item", "no number of pieces"),
     };
     let at = at.field(part);
     let (code, lead) = match measure {

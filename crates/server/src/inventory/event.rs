@@ -5,12 +5,13 @@ use std::collections::BTreeMap;
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::pb::event_body::What;
 use deepbend_contract::{At, Faults, Reader, limits, pb};
+use deepbend_core::gear::{Line, Word as _};
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::Remark;
 use deepbend_ledger::exchange::PublicKey;
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::{ItemKey, ItemKind};
-use deepbend_ledger::view::View;
+use deepbend_ledger::item::{FittedLine, ItemKey, ItemKind, Spec, StockUse};
+use deepbend_ledger::view::{Entry, View};
 
 use super::amounts;
 use super::columns;
@@ -220,11 +221,15 @@ impl Wanted<'_> {
                     let fitted = line
                         .map(|line| reader.within("fitted", |at, faults| fitted(line, at, faults)));
                     (
-                        fitted.map(Box::new),
+                        fitted,
                         id(reader, "from_id", from_id),
                         reader.count("taken_cm", taken_cm, limits::EVENT_AMOUNT),
                     )
                 });
+                let fitted = within(outer, name, "respooled", |reader| {
+                    line_of_stock(reader, fitted, from.as_ref(), known)
+                });
+                let fitted = fitted.map(Box::new);
                 Some(Body::Respooled { reel: reel?, fitted, from, taken_cm })
             }
             What::Reversed(pb::Reversed {}) => {
@@ -436,6 +441,42 @@ impl Wanted<'_> {
             };
             Some(Body::Correction { target: id?, instead, reason: reason? })
         })
+    }
+}
+
+/// The line that goes on a reel: what is told of it, or else what its stock is known to be.
+fn line_of_stock(
+    reader: &mut Reader<'_>,
+    told: Option<FittedLine>,
+    from: Option<&Id>,
+    known: &Known,
+) -> Option<FittedLine> {
+    let Some(from) = from else { return told };
+    let stock = ItemKey { kind: ItemKind::LineStock, id: from.clone() };
+    let stock = known.view.get(&stock).map(Entry::item);
+    let stock = stock
+        .and_then(|item| if let Spec::LineStock(stock) = &item.spec { Some(stock) } else { None });
+    match (stock.map(|stock| (&stock.use_as, stock.strands)), told) {
+        (Some((StockUse::Leader(_), _)), told) => {
+            let wrong = format!("is {from}, which is no line but leaders");
+            reader.fault("from_id", FaultCode::Conflict, wrong, "stock of line");
+            told
+        }
+        (Some((StockUse::Line(line), _)), Some(told)) => {
+            if let (Some(on), Some(of)) = (told.line.material, line.material)
+                && on != of
+            {
+                let wrong = format!("is {from}, which is {}", of.as_word());
+                let right = format!("stock of {}, as the line is told to be", on.as_word());
+                reader.fault("from_id", FaultCode::Conflict, wrong, right);
+            }
+            Some(told)
+        }
+        (Some((StockUse::Line(line), strands)), None) => {
+            let line = Line { length: None, ..line.clone() };
+            Some(FittedLine { line, strands, ..FittedLine::default() })
+        }
+        (None, told) => told,
     }
 }
 

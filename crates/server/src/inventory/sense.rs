@@ -4,12 +4,12 @@
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults};
 use deepbend_core::quantity::words::LINE_METRES;
-use deepbend_ledger::body::Body;
+use deepbend_ledger::body::{Body, Reason};
 use deepbend_ledger::event::EventId;
-use deepbend_ledger::fold::{Disputed, Effect, Field, Why};
+use deepbend_ledger::fold::{Disputed, Effect, Field, Value, Why};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::{may_edit, with_cell};
-use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
+use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec, Status};
 use deepbend_ledger::view::{Entry, EventRef};
 
 use super::amounts::{CM, OR_ACCEPT};
@@ -35,6 +35,54 @@ pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults
     }
     if let Some(entry) = body.about().first().and_then(|item| known.view.get(item)) {
         now(at, body, entry, faults);
+    }
+    if let Body::Rigged { rod, reel, leader: _ } = body {
+        rigged(&at.field("rigged"), rod, reel, known, faults);
+    } else if let Body::Unrigged { rod, reel } = body {
+        let at = at.field("unrigged");
+        if let Some(other) = on_the(reel_key(reel), known).filter(|on| *on != Some(rod.clone())) {
+            let other = other.map_or_else(|| "no rod".to_owned(), |other| other.to_string());
+            let wrong = format!("is {reel}, which is on {other}");
+            let right = format!("the reel that is on {rod}; {OR_ACCEPT}");
+            faults.push(FaultCode::Conflict, at.field("reel_id"), wrong, right);
+        }
+    }
+}
+
+fn reel_key(id: &Id) -> ItemKey {
+    ItemKey { kind: ItemKind::Reel, id: id.clone() }
+}
+
+/// What a rod or a reel is rigged with; the outer `None`: nobody ever said, or people do not agree.
+fn on_the(item: ItemKey, known: &Known) -> Option<Option<Id>> {
+    let held = known.view.tell(&item)?.fields.remove(&Field::Rig)?;
+    match held.value {
+        Some(Value::Rig(other)) if !held.contested => Some(other),
+        _ => None,
+    }
+}
+
+/// A reel is on one rod, a rod holds one reel, and both can be fished.
+fn rigged(at: &At<'_>, rod: &Id, reel: &Id, known: &Known, faults: &mut Faults) {
+    let rod_key = ItemKey { kind: ItemKind::Rod, id: rod.clone() };
+    for key in [&rod_key, &reel_key(reel)] {
+        if let Some(entry) = known.view.get(key)
+            && let Status::Broken | Status::Lost | Status::Retired = entry.item().status
+        {
+            let wrong = format!("takes {}, which is {}", key.id, entry.item().status);
+            let right = format!("first what became of it: inspected or found; {OR_ACCEPT}");
+            faults.push(FaultCode::Conflict, *at, wrong, right);
+        }
+    }
+    if let Some(Some(other)) = on_the(reel_key(reel), known).filter(|on| *on != Some(rod.clone())) {
+        let wrong = format!("is {reel}, which is on {other}");
+        let right = format!("first off that rod: unrigged {other} {reel}; {OR_ACCEPT}");
+        faults.push(FaultCode::Conflict, at.field("reel_id"), wrong, right);
+    } else if let Some(Some(other)) = on_the(rod_key, known).filter(|on| *on != Some(reel.clone()))
+    {
+        let wrong = format!("is {reel}, but {rod} holds {other}");
+        let right = format!("first that one off the rod: unrigged {rod} {other}; {OR_ACCEPT}");
+        faults.push(FaultCode::Conflict, at.field("reel_id"), wrong, right);
     }
 }
 
@@ -70,6 +118,16 @@ fn whenever(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
             let wrong = format!("is {to}, {wrong}");
             let at = at.field("moved");
             faults.push(FaultCode::Conflict, at.field("to_id"), wrong, "another place");
+        }
+    }
+    if let Body::Adjusted { by, why, .. } = body {
+        let (sign, told) = match why {
+            Reason::Lost | Reason::Used | Reason::Discarded => (-1, "less than 0: it is gone"),
+            Reason::Bought | Reason::Found => (1, "more than 0: it came"),
+        };
+        if by.signum() != sign {
+            let wrong = format!("is {by}, with reason {why}");
+            faults.push(FaultCode::Conflict, at.field("adjusted").field("change"), wrong, told);
         }
     }
     if let Body::Edited { item, columns } = body {
@@ -124,15 +182,29 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
     } else if let Body::FoundDefect { usable: false, .. } = body {
         let right = "how many are thrown away: adjusted, with reason DISCARDED";
         in_pieces(&at.field("found_defect"), item, right, faults);
+    } else if let Body::Found { .. } = body {
+        // What was lost as a whole is found as a whole.
+        if item.status != Status::Lost {
+            let right = "how many turned up: adjusted, with reason FOUND";
+            in_pieces(&at.field("found"), item, right, faults);
+        }
+    } else if let Body::Moved { to, pieces: None, .. } = body {
+        let agreed = !entry.disputes().contains(&Disputed::Field(Field::Status));
+        if item.status == Status::Lost && agreed {
+            let wrong = format!("is {to}, but {} is lost", item.id);
+            let right = format!("that it turned up there: found; {OR_ACCEPT}");
+            faults.push(FaultCode::Conflict, at.field("moved").field("to_id"), wrong, right);
+        }
     } else if let Body::Lost { .. } = body {
         let right = "how many are lost: adjusted, with reason LOST";
         in_pieces(&at.field("lost"), item, right, faults);
     } else if let Body::Edited { columns, .. } = body {
         for (column, cell) in columns.iter().filter(|(column, _)| may_edit(item.kind(), column)) {
             if let Err(fault) = with_cell(item, column, cell.as_ref()) {
-                let wrong = format!("has {column}, which cannot be read");
+                let wrong = format!("has {column}, which cannot be read: {fault}");
                 let at = at.field("edited");
-                faults.push(FaultCode::Malformed, at.field("columns"), wrong, fault);
+                let right = "a text as in the fleet's files";
+                faults.push(FaultCode::Malformed, at.field("columns"), wrong, right);
             }
         }
     }
@@ -142,6 +214,7 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
 fn in_pieces(at: &At<'_>, item: &Item, right: &str, faults: &mut Faults) {
     if let Some(pieces) = item.quantity {
         let of = match pieces {
+            0 => "no pieces".to_owned(),
             1 => "the 1 piece".to_owned(),
             pieces => format!("the {pieces} pieces"),
         };
