@@ -296,6 +296,15 @@ fn a_bad_row_refuses_the_whole_import() {
     let refused = run(&["gear", "import", &here, "--data", &data]).code(65);
     refused.says(&["refused"]).warns(&["error: rods.csv, line 2, column lure_raw"]);
     run(&["gear", "list", "--data", &data]).code(0).warns(&["no such item"]);
+    // Under another name a retired rod would be ready; a column of the fleet's own is kept.
+    let rods = fs::read_to_string(demo("rods.csv")).unwrap();
+    let misspelt = rods.replacen("status", "statuss", 1);
+    write(folder.path(), "rods.csv", misspelt.as_bytes());
+    let refused = run(&["gear", "import", &here, "--data", &data]).code(65);
+    refused.warns(&["rods.csv, line 1, column statuss", "there is no status"]);
+    let own = rods.replacen("rod_id", "shelf,rod_id", 1).replace("\nR", "\n3,R");
+    write(folder.path(), "rods.csv", own.as_bytes());
+    run(&["gear", "import", &here, "--data", &data]).code(0);
 }
 
 // Source: sysexits.h, EX_TEMPFAIL 75.

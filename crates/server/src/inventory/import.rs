@@ -7,7 +7,7 @@ use deepbend_contract::{At, Faults, Reader, ToWire as _, limits, pb};
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::{Claim, Recorder, Sealed};
 use deepbend_ledger::id::Id;
-use deepbend_ledger::import::{FileKind, RowFault, import as read_files};
+use deepbend_ledger::import::{FileKind, RowFault, columns, import as read_files};
 use deepbend_ledger::item::{Item, ItemKind};
 use deepbend_ledger::time::ObservedTime;
 use deepbend_ledger::view::View;
@@ -20,7 +20,7 @@ use sha2::{Digest as _, Sha256};
 use super::Holding;
 use super::requests::{self, Done};
 use super::words::LedgerWord as _;
-use crate::error::ServiceError;
+use crate::error::{SLIPS, ServiceError, slips};
 
 /// Files that a request may have: one of each kind.
 const FILES: usize = FileKind::ALL.len();
@@ -112,6 +112,30 @@ pub(super) fn read_claim(reader: &mut Reader<'_>, claim: pb::Claim) -> Option<Cl
     Some(Claim { observed_time: observed_time?, actor: actor?, certainty: certainty? })
 }
 
+/// Columns that nobody reads and that look like one that is missing: a retired rod under `statuss`
+/// would be ready. Other columns of the fleet's own are kept as they are.
+fn misspelt(file: FileKind, text: &str) -> Vec<RowFault> {
+    let header = text.trim_start_matches('\u{feff}').lines().next().unwrap_or_default();
+    let there: Vec<_> = header.split(',').map(|name| name.trim().trim_matches('"')).collect();
+    let read = columns(file);
+    let missing: Vec<_> = read.iter().filter(|name| !there.contains(name)).collect();
+    let looks_like = |name: &str| {
+        missing.iter().find(|missing| slips(name, missing).is_some_and(|slips| slips <= SLIPS))
+    };
+    let unread = there.iter().filter(|name| name.len() > SLIPS + 1 && !read.contains(name));
+    let faults = unread.filter_map(|name| {
+        let right = looks_like(name)?;
+        Some(RowFault {
+            file,
+            row: 1,
+            column: (*name).to_owned(),
+            what: format!("not read, and there is no {right}"),
+            right: format!("{right}, or a name that is less like it"),
+        })
+    });
+    faults.collect()
+}
+
 /// Imports, or only checks. Blocks until the events are on the disk.
 pub(super) fn import(
     holding: &Holding,
@@ -127,6 +151,11 @@ pub(super) fn import(
                 return Err(ServiceError::RequestIdReused(id.clone()).into());
             }
             return Ok(answered(imported(view, &done)));
+        }
+        let misspelt: Vec<_> =
+            files.iter().flat_map(|(kind, text)| misspelt(*kind, text)).collect();
+        if !misspelt.is_empty() {
+            return Ok(answered(refused(&misspelt)));
         }
         let events = match read_files(&files, view, recorder, &asked.claim) {
             Ok(events) => events,
