@@ -321,12 +321,19 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
     let open = Peer::set(folder.path(), "shed-desk", &[]);
     let state = says(&open, &["sync", "-o", "csv"]);
     let key = state.split("key,").nth(1).unwrap().split_whitespace().next().unwrap().to_owned();
-    let told = says(&open, &["log", "enrolled", "B1-tablet", &key]);
+    // Each folder has a key of its own.
+    let key_of = |device: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        let state = flat(&on(folder.path(), device, &["sync", "-o", "csv"]).code(0).out);
+        state.split("key,").nth(1).unwrap().split_whitespace().next().unwrap().to_owned()
+    };
+    let [first, second] = ["B1-tablet", "B2-tablet"].map(key_of);
+    let told = says(&open, &["log", "enrolled", "B1-tablet", &first]);
     assert!(told.contains("no effect: the fleet has no founder: every device counts"), "{told}");
     drop(open);
     let founded =
         Peer::set(folder.path(), "shed-desk", &["--founder", &format!("shed-desk:{key}")]);
-    let told = says(&founded, &["log", "enrolled", "B2-tablet", &key, "--keeper"]);
+    let told = says(&founded, &["log", "enrolled", "B2-tablet", &second, "--keeper"]);
     assert!(told.contains("what B2-tablet writes counts, and it may enrol and revoke"), "{told}");
     let told = says(&founded, &["log", "revoked", "B1-tablet", "lost in the mud"]);
     assert!(told.contains("nothing that B1-tablet ever wrote counts"), "{told}");
@@ -334,7 +341,7 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
         let args: Vec<_> = args.iter().copied().chain(["--server", &founded.address]).collect();
         flat(&on(folder.path(), "shed-desk", &args).code(65).err)
     };
-    let told = refused(&["log", "enrolled", "B1-tablet", &key]);
+    let told = refused(&["log", "enrolled", "B1-tablet", &first]);
     assert!(told.contains("the device is revoked; right is another name"), "{told}");
     let event = told.split("a correction of ").nth(1).unwrap().to_owned();
     let told = refused(&["log", "enrolled", "B3-tablet", &"0".repeat(64)]);
@@ -348,8 +355,14 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
         assert!(told.contains(device), "no `{device}` in {told}");
     }
     says(&founded, &["log", "wrong", event.trim(), "it lay in the boat"]);
-    let told = says(&founded, &["log", "enrolled", "B1-tablet", &key.to_uppercase()]);
+    let told = says(&founded, &["log", "enrolled", "B1-tablet", &first.to_uppercase()]);
     assert!(told.contains("what B1-tablet writes counts"), "{told}");
+    // One key under two names: either could write as the other.
+    for (key, owner) in [(&key, "shed-desk"), (&second, "B2-tablet")] {
+        let told = refused(&["log", "enrolled", "B4-tablet", key]);
+        assert!(told.contains(&format!("key is that of {owner}, which could write as")), "{told}");
+        assert!(told.contains(&format!("or first a revocation of {owner}")), "{told}");
+    }
 
     // Others take nothing that a key signed which nobody enrolled.
     let warned = |peer: &Peer| {
@@ -440,6 +453,24 @@ fn a_device_is_not_forgotten_whole_without_a_second_word() {
     let told = boat.types(&line).code(2);
     assert!(flat(&told.err).contains("B1-tablet wrote 89 events"), "{}", told.err);
     boat.types(&["log", "respooled", "E02", "--from", "K01"]).code(0).warns(&["holds as much as"]);
+}
+
+// Common practice, no source: a name that changes for good, and one that does nothing, are told.
+#[test]
+fn another_name_is_told_once_and_where_it_is_ignored() {
+    let folder = tempfile::tempdir().unwrap();
+    let told = |device: &str| flat(&on(folder.path(), device, &["sync"]).code(0).err);
+    assert_eq!(told("B1-tablet"), "");
+    let renamed = "recorded as B1-tablet until now, from now on as B2-tablet";
+    let note = told("B2-tablet");
+    assert!(note.contains(renamed), "{note}");
+    assert_eq!(told("B2-tablet"), "");
+    let peer = Peer::start(folder.path());
+    assert_eq!(told("B2-tablet"), "");
+    let ignored = told("B3-tablet");
+    assert!(ignored.contains("the name B3-tablet (--device or DEEPBEND_DEVICE) is ignored"));
+    assert!(ignored.contains("records as B2-tablet"), "{ignored}");
+    drop(peer);
 }
 
 // Common practice, no source: pieces are lost, found and carried where they lie.

@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use deepbend_contract::pb;
-use deepbend_server::{Config, Date, Id, socket_path};
+use deepbend_server::config::keys::PLAIN_HTTP;
+use deepbend_server::{Config, Date, Id, kept_device, socket_path};
 use pb::inventory_service_client::InventoryServiceClient;
 use pb::inventory_service_server::InventoryServiceServer;
 use pb::matching_service_client::MatchingServiceClient;
@@ -140,14 +141,19 @@ impl Service {
             if socket.exists()
                 && let Ok(channel) = connect(&format!("unix:{}", socket.display())).await
             {
+                tell_ignored(folder, device.as_ref());
                 return Ok(Self::by_channel(channel));
             }
+            let before = kept_device(folder);
             let (data, device) = (Some(folder.to_owned()), device.clone());
             match Self::start(Config { data, device, ..Config::default() }).await {
                 Err(failure) if failure.exit == Exit::Held && started.elapsed() < HELD_WAIT => {
                     tokio::time::sleep(HELD_PAUSE).await;
                 }
-                done => return done,
+                done => {
+                    tell_renamed(before, kept_device(folder));
+                    return done;
+                }
             }
         }
     }
@@ -225,6 +231,12 @@ fn token(path: &Path) -> Result<MetadataValue<Ascii>, Failure> {
 }
 
 async fn connect(address: &str) -> Result<Channel, Failure> {
+    // With another scheme the transport would speak plain text all the same.
+    if let Some((scheme, _)) = address.split_once("://")
+        && !["http", "unix"].iter().any(|known| scheme.eq_ignore_ascii_case(known))
+    {
+        return Err(Failure::usage(format!("{address}: {PLAIN_HTTP}")));
+    }
     let full = if address.contains("://") || address.starts_with("unix:") {
         address.to_owned()
     } else {
@@ -248,6 +260,33 @@ fn cause(error: &dyn std::error::Error) -> String {
         inner = next;
     }
     inner.to_string()
+}
+
+/// Says that the service that holds a folder records under its own name.
+fn tell_ignored(folder: &Path, device: Option<&Id>) {
+    if let (Some(asked), Some(kept)) = (device, kept_device(folder))
+        && *asked != kept
+    {
+        let text = format!(
+            "the name {asked} (--device or DEEPBEND_DEVICE) is ignored: the service that runs on \
+             {} records as {kept}",
+            folder.display()
+        );
+        wrapped_note("note: ", &text);
+    }
+}
+
+/// Says that a folder is recorded in under another name from now on.
+fn tell_renamed(before: Option<Id>, after: Option<Id>) {
+    if let (Some(before), Some(after)) = (before, after)
+        && before != after
+    {
+        let text = format!(
+            "this folder recorded as {before} until now, from now on as {after} (--device or \
+             DEEPBEND_DEVICE)"
+        );
+        wrapped_note("note: ", &text);
+    }
 }
 
 /// The name under which a service on this machine records.

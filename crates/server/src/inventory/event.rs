@@ -338,8 +338,11 @@ impl Wanted<'_> {
                     }
                     let read = PublicKey::try_from(key);
                     let right = "64 hexadecimal digits, as `deepbend sync` prints them";
-                    if let Err(wrong) = &read {
-                        reader.fault("key", FaultCode::Malformed, wrong.clone(), right);
+                    match &read {
+                        Err(wrong) => {
+                            reader.fault("key", FaultCode::Malformed, wrong.clone(), right);
+                        }
+                        Ok(key) => not_anothers(reader, device.as_ref(), key, &known.view),
                     }
                     Some(Body::Enrolled { device: device?, key: read.ok()?, keeper })
                 })
@@ -490,6 +493,19 @@ fn not_revoked(reader: &mut Reader<'_>, device: &Id, view: &View) {
     let events = events.join(" and ");
     let right = format!("another name for the device, or first a correction of {events}");
     reader.fault("device_id", FaultCode::Conflict, "is revoked", right);
+}
+
+/// Who signs with the key of another device writes as that one.
+fn not_anothers(reader: &mut Reader<'_>, device: Option<&Id>, key: &PublicKey, view: &View) {
+    let mut members = view.roll().members();
+    let other = members.find(|(other, member)| {
+        Some(*other) != device && member.revoked.is_none() && member.keys.contains(key)
+    });
+    if let Some((other, _)) = other {
+        let wrong = format!("is that of {other}, which could write as this device then");
+        let right = format!("a key of its own, or first a revocation of {other}");
+        reader.fault("key", FaultCode::Conflict, wrong, right);
+    }
 }
 
 /// Reads the message of a body, at its own place.
