@@ -142,7 +142,7 @@ impl std::error::Error for Failure {}
 /// What tonic calls a connection that failed under a call.
 const BROKEN_OFF: &str = "transport error";
 
-fn exit_of(status: &Status) -> Exit {
+fn exit_of(status: &Status, reason: &str) -> Exit {
     match status.code() {
         Code::Ok => Exit::Ok,
         Code::InvalidArgument | Code::NotFound | Code::OutOfRange | Code::AlreadyExists => {
@@ -151,10 +151,12 @@ fn exit_of(status: &Status) -> Exit {
         // The transport says so when its own timer is the first to run out.
         Code::Cancelled if status.message().contains("Timeout expired") => Exit::Deadline,
         Code::DeadlineExceeded => Exit::Deadline,
-        Code::Unavailable => Exit::Unavailable,
+        // Who gives a reason does answer.
+        Code::Unavailable if reason.is_empty() => Exit::Unavailable,
         Code::Unknown if status.message().contains(BROKEN_OFF) => Exit::Unavailable,
         Code::Unauthenticated | Code::PermissionDenied => Exit::Refused,
-        Code::Cancelled
+        Code::Unavailable
+        | Code::Cancelled
         | Code::Unknown
         | Code::ResourceExhausted
         | Code::FailedPrecondition
@@ -167,9 +169,9 @@ fn exit_of(status: &Status) -> Exit {
 
 impl From<Status> for Failure {
     fn from(status: Status) -> Self {
-        let exit = exit_of(&status);
         let info = status.get_details_error_info();
         let reason = info.as_ref().map_or("", |info| info.reason.as_str());
+        let exit = exit_of(&status, reason);
         let mut lines: Vec<String> = status
             .get_details_bad_request()
             .into_iter()
@@ -206,12 +208,8 @@ fn hint_for(exit: Exit, reason: &str) -> Option<&'static str> {
     }
     match exit {
         Exit::Deadline => Some("give it more time with --deadline"),
-        // A service that gives a reason does answer: its message says what to do.
-        Exit::Unavailable if reason.is_empty() => {
-            Some("check --server, or leave it out to work on this machine")
-        }
-        Exit::Unavailable
-        | Exit::Ok
+        Exit::Unavailable => Some("check --server, or leave it out to work on this machine"),
+        Exit::Ok
         | Exit::Failed
         | Exit::Usage
         | Exit::NoPlan
@@ -231,7 +229,7 @@ mod tests {
     fn only_who_gets_no_answer_is_told_to_look_at_the_address() {
         let full = reason::STORE_UNAVAILABLE.status("the disk is nearly full", &[]);
         let full = Failure::from(full);
-        assert_eq!((full.exit, full.hint), (Exit::Unavailable, None));
+        assert_eq!((full.exit, full.hint), (Exit::Failed, None), "it did answer");
         let silent = Failure::from(Status::unavailable("connection refused"));
         assert!(silent.hint.unwrap().contains("--server"));
         let gone = Failure::from(Status::unknown("transport error"));

@@ -119,6 +119,17 @@ fn a_server_that_is_not_there_is_unavailable() {
     assert_eq!(ended.out, "");
 }
 
+// Common practice, no source: who asks for TLS is not answered in plain text.
+#[test]
+fn an_address_with_tls_is_refused() {
+    for address in ["https://127.0.0.1:9", "HTTPS://127.0.0.1:9"] {
+        let what = "this build speaks plain HTTP/2, without TLS: use";
+        run(&["model", "--server", address]).code(2).warns(&[what]);
+        let folder = tempfile::tempdir().unwrap();
+        run(&["sync", address, "--data", folder.path().to_str().unwrap()]).code(2).warns(&[what]);
+    }
+}
+
 // Common practice, no source: a variable that is set to nothing is not set.
 #[test]
 fn an_empty_variable_is_none() {

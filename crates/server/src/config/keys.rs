@@ -164,6 +164,10 @@ pub const KEYS: &[Key] = &[
     },
 ];
 
+/// Why an address with TLS is refused, and what to do.
+pub const PLAIN_HTTP: &str = "this build speaks plain HTTP/2, without TLS: use http:// on a network \
+                              you trust, or through a tunnel (a VPN, a TLS proxy on both sides)";
+
 fn is(text: &str) -> String {
     let mut short: String = text.chars().take(80).collect();
     if short.len() < text.len() {
@@ -203,6 +207,9 @@ fn peers(text: &str) -> Result<Vec<String>, String> {
     named
         .map(|peer| {
             let uri: Uri = peer.parse().map_err(|_| is(peer))?;
+            if uri.scheme_str() == Some("https") {
+                return Err(format!("{}, but {PLAIN_HTTP}", is(peer)));
+            }
             let plain =
                 uri.scheme_str() == Some("http") && uri.path() == "/" && uri.query().is_none();
             let named = uri.authority().is_some_and(|to| !to.as_str().contains('@'));

@@ -271,6 +271,7 @@ mod tests {
             (["--workers", "0"], "workers"),
             (["--peers", "B2:50551"], "peers"),
             (["--peers", "http://name:word@B2"], "peers"),
+            (["--peers", "https://B2:50551"], "peers"),
             (["--peer-token-file", "missing-file"], "peer_token_file"),
             (["--token-file", "missing-file"], "token_file"),
             (["--token-file", short.as_str()], "token_file"),
@@ -285,6 +286,15 @@ mod tests {
             let fault = read(&args, &[]).unwrap_err();
             assert_eq!(fault.key, key, "{fault}");
             assert_eq!(fault.to_string().lines().count(), 1, "{fault}");
+        }
+    }
+
+    // Common practice, no source: who asks for TLS must not be answered in plain text.
+    #[test]
+    fn a_peer_by_tls_is_refused_with_what_to_do() {
+        for peer in ["https://B2:50551", "HTTPS://B2:50551"] {
+            let fault = read(&["--peers", peer], &[]).unwrap_err().to_string();
+            assert!(fault.contains(super::super::keys::PLAIN_HTTP), "{fault}");
         }
     }
 
