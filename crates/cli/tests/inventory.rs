@@ -15,7 +15,7 @@ fn a_fleet_is_imported_once_and_listed() {
     let data = data_of(&folder);
     let dry = run(&["gear", "import", DEMO, "--data", &data, "--dry-run"]).code(0);
     dry.says(&["Import: valid", "24"]);
-    run(&["gear", "list", "--data", &data]).code(0).warns(&["no such item"]);
+    run(&["gear", "list", "--data", &data]).code(0).warns(&["no items yet"]);
     let done = run(&["gear", "import", DEMO, "--data", &data]).code(0);
     done.says(&["Import: imported", "24", "14", "30"]);
     let again = run(&["gear", "import", DEMO, "--data", &data]).code(65);
@@ -295,7 +295,7 @@ fn a_bad_row_refuses_the_whole_import() {
     let here = folder.path().display().to_string();
     let refused = run(&["gear", "import", &here, "--data", &data]).code(65);
     refused.says(&["refused"]).warns(&["error: rods.csv, line 2, column lure_raw"]);
-    run(&["gear", "list", "--data", &data]).code(0).warns(&["no such item"]);
+    run(&["gear", "list", "--data", &data]).code(0).warns(&["no items yet"]);
     // Under another name a retired rod would be ready; a column of the fleet's own is kept.
     let rods = fs::read_to_string(demo("rods.csv")).unwrap();
     let misspelt = rods.replacen("status", "statuss", 1);
@@ -305,6 +305,9 @@ fn a_bad_row_refuses_the_whole_import() {
     let own = rods.replacen("rod_id", "shelf,rod_id", 1).replace("\nR", "\n3,R");
     write(folder.path(), "rods.csv", own.as_bytes());
     run(&["gear", "import", &here, "--data", &data]).code(0);
+    let none = run(&["gear", "list", "--status", "lost", "--data", &data]).code(0);
+    let none = none.warns(&["no such item"]);
+    assert!(!none.err.contains("import"), "{}", none.err);
 }
 
 // Source: sysexits.h, EX_TEMPFAIL 75.

@@ -120,6 +120,7 @@ fn print_import(global: &Global, answer: &pb::ImportItemsResponse) -> Result<(),
 
 pub(super) async fn list(global: &Global, args: &ListArgs) -> Result<(), Failure> {
     let filter = filter(args)?;
+    let filtered = filter != pb::ItemFilter::default();
     let paged = args.page_size.is_some() || !args.page_token.is_empty();
     let request = pb::ListItemsRequest {
         page_size: args.page_size.unwrap_or_default(),
@@ -139,7 +140,13 @@ pub(super) async fn list(global: &Global, args: &ListArgs) -> Result<(), Failure
             let total_size = i32::try_from(items.len()).unwrap_or(i32::MAX);
             pb::ListItemsResponse { items, total_size, ..Default::default() }
         };
-        print_items(global, &page)
+        print_items(global, &page)?;
+        if page.items.is_empty() && filtered {
+            note("note: no such item; without options `deepbend gear list` lists all");
+        } else if page.items.is_empty() {
+            note("note: no items yet; `deepbend gear import FOLDER` brings some in");
+        }
+        Ok(())
     };
     let done = done.await;
     finish(service, done).await
@@ -192,8 +199,6 @@ fn print_items(global: &Global, page: &pb::ListItemsResponse) -> Result<(), Fail
     if !page.next_page_token.is_empty() {
         note(&format!("note: {} of {} items; the next page:", page.items.len(), page.total_size));
         note(&format!("--page-token {}", page.next_page_token));
-    } else if page.items.is_empty() {
-        note("note: no such item; `deepbend gear import FOLDER` brings some in");
     }
     Ok(())
 }
