@@ -139,8 +139,12 @@ impl fmt::Display for Failure {
 
 impl std::error::Error for Failure {}
 
-/// What tonic calls a connection that failed under a call.
-const BROKEN_OFF: &str = "transport error";
+/// What tonic and h2 call a connection that failed under a call.
+const BROKEN_OFF: [&str; 3] = ["transport error", "h2 protocol error", "tcp connect error"];
+
+fn broke_off(status: &Status) -> bool {
+    BROKEN_OFF.iter().any(|words| status.message().contains(words))
+}
 
 fn exit_of(status: &Status, reason: &str) -> Exit {
     match status.code() {
@@ -153,7 +157,9 @@ fn exit_of(status: &Status, reason: &str) -> Exit {
         Code::DeadlineExceeded => Exit::Deadline,
         // Who gives a reason does answer.
         Code::Unavailable if reason.is_empty() => Exit::Unavailable,
-        Code::Unknown if status.message().contains(BROKEN_OFF) => Exit::Unavailable,
+        Code::Unknown | Code::Internal if reason.is_empty() && broke_off(status) => {
+            Exit::Unavailable
+        }
         Code::Unauthenticated | Code::PermissionDenied => Exit::Refused,
         Code::Unavailable
         | Code::Cancelled
@@ -186,7 +192,7 @@ impl From<Status> for Failure {
         if lines.is_empty() {
             lines.push(match status.message() {
                 // What gRPC says where the line broke off.
-                said if reason.is_empty() && said.contains(BROKEN_OFF) => {
+                _ if reason.is_empty() && broke_off(&status) => {
                     "the service went out of reach before it had answered".to_owned()
                 }
                 "" => status.code().description().to_owned(),
@@ -232,9 +238,12 @@ mod tests {
         assert_eq!((full.exit, full.hint), (Exit::Failed, None), "it did answer");
         let silent = Failure::from(Status::unavailable("connection refused"));
         assert!(silent.hint.unwrap().contains("--server"));
-        let gone = Failure::from(Status::unknown("transport error"));
-        assert_eq!(gone.exit, Exit::Unavailable);
-        assert_eq!(gone.lines, ["the service went out of reach before it had answered"]);
+        let under_a_call = "h2 protocol error: error reading a body from connection";
+        for gone in [Status::unknown("transport error"), Status::internal(under_a_call)] {
+            let gone = Failure::from(gone);
+            assert_eq!(gone.exit, Exit::Unavailable);
+            assert_eq!(gone.lines, ["the service went out of reach before it had answered"]);
+        }
     }
 
     // Common practice, no source: 80 columns.
