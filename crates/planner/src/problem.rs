@@ -2,6 +2,7 @@
 
 use deepbend_core::gear::Handle;
 use deepbend_core::judge::Verdict;
+use deepbend_core::quantity::words::ROD_METRES;
 use deepbend_core::water::Skill;
 
 use crate::plan::ItemKind;
@@ -85,6 +86,68 @@ impl Pin {
             Self::Pair { rod: r, reel: e } => (rod == r) == (reel == e),
             Self::Take { .. } | Self::Hold { .. } => true,
         }
+    }
+}
+
+/// Why an outfit cannot come along at all.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Barred {
+    /// This rod or reel is not ready to be issued.
+    NotReady(String),
+    /// The rod is longer than the locker: its name, its packed length and the locker's, in metres.
+    TooLong(String, f64, f64),
+    /// This rod or reel is to stay ashore, by a pin.
+    Ashore(String),
+    /// A rod that a pin puts together with this reel and no other, or the other way round.
+    Paired(String, String),
+    /// There is too little of the line that goes onto the reel.
+    TooLittleLine(String),
+}
+
+impl Barred {
+    /// In words, to follow "but": "R17 is not ready".
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self {
+            Self::NotReady(part) => format!("{part} is not ready"),
+            Self::TooLong(rod, packed, locker) => {
+                let [is, takes] = [packed, locker].map(|m| ROD_METRES.one(*m));
+                format!("{rod} packed is {is} long and the locker takes {takes}")
+            }
+            Self::Ashore(part) => format!("{part} is to stay ashore"),
+            Self::Paired(rod, reel) => format!("{rod} is to carry {reel} and nothing else"),
+            Self::TooLittleLine(stock) => format!("there is too little line of {stock}"),
+        }
+    }
+}
+
+impl TripProblem {
+    /// Why an outfit cannot come along, whatever else does; `None`: it can, or it is none of this
+    /// problem.
+    #[must_use]
+    pub fn barred(&self, candidate: &Candidate) -> Option<Barred> {
+        let rod = self.rods.iter().find(|rod| rod.id == candidate.rod)?;
+        let reel = self.reels.iter().find(|reel| reel.id == candidate.reel)?;
+        if let Some(locker) = self.boat.locker_length_m.filter(|m| rod.packed_length_m() > *m) {
+            return Some(Barred::TooLong(rod.id.clone(), rod.packed_length_m(), locker));
+        }
+        let pin = self.pins.iter().find(|pin| !pin.allows(&rod.id, &reel.id));
+        if let Some(pin) = pin {
+            return match pin {
+                Pin::Leave { id, .. } => Some(Barred::Ashore(id.clone())),
+                Pin::Pair { rod, reel } => Some(Barred::Paired(rod.clone(), reel.clone())),
+                Pin::Take { .. } | Pin::Hold { .. } => None,
+            };
+        }
+        let parts = [(&rod.id, rod.ready), (&reel.id, reel.ready)];
+        if let Some((part, _)) = parts.into_iter().find(|(_, ready)| !ready) {
+            return Some(Barred::NotReady(part.clone()));
+        }
+        let line = reel.lines.iter().find(|line| line.id == candidate.line)?;
+        let needed = line.stock.as_ref()?;
+        let held = self.line_stock.iter().find(|stock| stock.id == needed.stock);
+        let enough = held.is_some_and(|stock| stock.metres >= needed.metres);
+        (!enough).then(|| Barred::TooLittleLine(needed.stock.clone()))
     }
 }
 

@@ -5,7 +5,7 @@ use deepbend_core::judge::Verdict;
 
 use crate::grid::{Cand, Grid, Off};
 use crate::plan::{NotReady, PoolOffer, Uncovered, UncoveredReason};
-use crate::problem::Candidate;
+use crate::problem::{Barred, Candidate};
 use crate::worth::{self, Selection};
 
 /// Needs below their verdict, the most important first.
@@ -41,7 +41,7 @@ fn explain(grid: &Grid<'_>, selection: &Selection, need: usize) -> Uncovered {
 /// The best outfit that would reach the verdict, had its parts been ready.
 fn not_ready(grid: &Grid<'_>, need: usize) -> Option<NotReady> {
     let p = grid.problem;
-    let barred = |c: &Candidate| -> Vec<&str> {
+    let unready = |c: &Candidate| -> Vec<&str> {
         let rod = p.rods.iter().find(|r| r.id == c.rod && !r.ready).map(|r| r.id.as_str());
         let reel = p.reels.iter().find(|r| r.id == c.reel && !r.ready).map(|r| r.id.as_str());
         rod.into_iter().chain(reel).collect()
@@ -51,8 +51,9 @@ fn not_ready(grid: &Grid<'_>, need: usize) -> Option<NotReady> {
         .iter()
         .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
         .filter(|(_, o)| o.need == need && p.needs[need].met_by(o.verdict))
-        .map(|(c, o)| (c, o, barred(c)))
-        .filter(|(.., parts)| !parts.is_empty())
+        // Ready or not, the boat has to be able to take it.
+        .filter(|(c, _)| matches!(p.barred(c), Some(Barred::NotReady(_))))
+        .map(|(c, o)| (c, o, unready(c)))
         .min_by(|(c, o, n), (d, q, m)| {
             (n.len(), o.verdict)
                 .cmp(&(m.len(), q.verdict))
@@ -208,10 +209,10 @@ fn reason(
     (R::NotWorthIt, format!("{name} would do, but moves and jobs cost more than it brings."))
 }
 
-/// Nothing usable: says whether something unsafe, not ready or too long would have done it.
+/// Nothing usable: names what comes closest, or what would have done and why it cannot come along.
 fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
-    let mut offers: Vec<_> = grid
-        .problem
+    let p = grid.problem;
+    let mut offers: Vec<_> = p
         .candidates
         .iter()
         .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
@@ -224,14 +225,17 @@ fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
             .then((&c.rod, &c.reel, &c.line).cmp(&(&d.rod, &d.reel, &d.line)))
             .then(o.leader.cmp(&p.leader))
     });
-    match offers.first() {
-        Some((c, o)) if o.verdict <= Verdict::Workable => format!(
-            "Nothing that may be taken fishes {lure}; {} with {} would be {}, but it is not \
-             ready, does not fit the locker, or lacks leader or line.",
+    if let Some((c, o)) = offers.first().filter(|(_, o)| o.verdict <= Verdict::Workable) {
+        let leader = || format!("leader {} is used up", o.leader.as_deref().unwrap_or_default());
+        return format!(
+            "Nothing that may be taken fishes {lure}; {} with {} would be {}, but {}.",
             c.rod,
             c.reel,
-            o.verdict.as_word()
-        ),
+            o.verdict.as_word(),
+            p.barred(c).map_or_else(leader, |barred| barred.words()),
+        );
+    }
+    match offers.iter().find(|(c, _)| p.barred(c).is_none()) {
         Some((c, o)) if o.verdict == Verdict::Poor => format!(
             "Nothing in the pool fishes {lure}; {} with {} comes closest and is poor: {}",
             c.rod, c.reel, o.limiting

@@ -437,6 +437,43 @@ fn what_is_not_ready_is_named_in_the_answer() {
     assert_eq!(barred.text, "R2 with E2 would be excellent, but E2 is not ready.");
 }
 
+// By hand: a rod of 2.2 m in one piece is longer than a locker of 1.95 m, ready or not; of several
+// reasons that could bar an outfit the one that does is named.
+#[test]
+fn why_an_outfit_stays_ashore_is_one_reason() {
+    let told = |damage: fn(&mut TripProblem)| {
+        let mut p = two();
+        p.needs.truncate(1);
+        p.candidates = vec![candidate("R1", "E1", vec![offer(0, Good)])];
+        (p.rods[0].length_m, p.rods[0].pieces) = (2.2, 1);
+        damage(&mut p);
+        let plan = sound(&p, solve(&p));
+        let open = plan.uncovered[0].clone();
+        assert!(open.best_in_pool.is_none());
+        (open.text, open.not_ready.is_some())
+    };
+    let begin = "Nothing that may be taken fishes L1; R1 with E1 would be good, but ";
+    let unready = told(|p| p.rods[0].ready = false);
+    assert_eq!(unready, (format!("{begin}R1 is not ready."), true));
+    let (text, is_unready) = told(|p| {
+        p.boat.locker_length_m = Some(1.95);
+        p.rods[0].ready = false;
+    });
+    assert!(text.starts_with(&format!("{begin}R1 packed is 2.20 m")) && !is_unready, "{text}");
+    assert!(text.contains("the locker takes 1.95 m"), "{text}");
+    let leave = told(|p| p.pins = vec![Pin::Leave { kind: ItemKind::Rod, id: "R1".into() }]);
+    assert_eq!(leave, (format!("{begin}R1 is to stay ashore."), false));
+    let pair = told(|p| p.pins = vec![Pin::Pair { rod: "R1".into(), reel: "E2".into() }]);
+    assert_eq!(pair, (format!("{begin}R1 is to carry E2 and nothing else."), false));
+    let dry = told(|p| {
+        let stock = Some(StockUse { stock: "K1".into(), metres: 100 });
+        p.reels[0].lines = vec![LineOption { id: "K1".into(), stock, minutes: 20 }];
+        p.line_stock = vec![LineStock { id: "K1".into(), place: "B1".into(), metres: 99 }];
+        p.candidates[0].line = "K1".into();
+    });
+    assert_eq!(dry, (format!("{begin}there is too little line of K1."), false));
+}
+
 // Common practice, no source: the clock may end a search, never spoil its answer.
 #[test]
 fn a_search_without_time_answers_with_plan_and_bound() {

@@ -4,11 +4,13 @@
 
 mod trip_support;
 
+use std::collections::BTreeMap;
+
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use tonic::{Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, demo_trip, plan, plan_on, t1};
+use trip_support::{Fleet, demo_trip, leave, plan, plan_on, rows, show, t1};
 
 fn pin(rule: pb::PinRule, id: &str, reel: &str) -> pb::Pin {
     let (item_id, reel_id) = (id.to_owned(), reel.to_owned());
@@ -104,4 +106,52 @@ async fn a_spool_that_is_not_filled_gets_backing() {
     };
     assert!(respool.text.contains("Backing goes under it"), "{}", respool.text);
     assert!(number("Wind ", " m") < number("holds ", " m"), "{}", respool.text);
+}
+
+/// Merganser's trip with every lure of the demo wanted at its best in the first part of the day.
+fn everything(wind_m_s: f64) -> pb::PlanTripRequest {
+    let mut request = demo_trip("T2", &["S0"]);
+    let trip = request.trip.as_mut().unwrap();
+    trip.segments.truncate(1);
+    let water = trip.segments[0].water.as_mut().unwrap();
+    water.wind_speed_m_s = Some(wind_m_s);
+    let lures = rows(include_str!("../../cli/demo/lures.csv"));
+    let need = |lure: &BTreeMap<String, String>| pb::Need {
+        segment_id: trip.segments[0].id.clone(),
+        lure_id: lure["lure_id"].clone(),
+        importance: 1,
+        copy_count: 1,
+        min_verdict: pb::Verdict::Excellent.into(),
+    };
+    trip.needs = lures.iter().map(need).collect();
+    request.pool.push(pb::PoolPlace { place_id: "B1".to_owned(), move_cost_micros: None });
+    request
+}
+
+/// Rods that a text names.
+fn rods_in(text: &str) -> Vec<&str> {
+    let words = text.split(|c: char| !c.is_ascii_alphanumeric());
+    words.filter(|w| w.len() == 3 && w.starts_with('R') && w[1..].parse::<u8>().is_ok()).collect()
+}
+
+// Source: the demo's files: in one piece and longer than Merganser's locker of 1.95 m are R04, R13,
+// R15 to R19 and R23; R08 is to stay ashore here.
+#[tokio::test]
+async fn no_cure_names_what_the_boat_cannot_take() {
+    let long = ["R04", "R13", "R15", "R16", "R17", "R18", "R19", "R23"];
+    let mut request = everything(5.0);
+    leave(&mut request, &["R08"]);
+    let plan = plan(&Fleet::demo(), request).await;
+    println!("{}", show(&plan));
+    let mut named = 0;
+    for open in &plan.uncovered {
+        let best = open.best_in_pool.iter().map(|best| best.rod_id.as_str());
+        for rod in best.chain(rods_in(&open.cure)) {
+            named += 1;
+            assert!(rod != "R08" && !long.contains(&rod), "{rod}: {} {}", open.text, open.cure);
+        }
+        let vague = open.text.contains("is not ready, does not fit the locker, or lacks");
+        assert!(!vague, "{}", open.text);
+    }
+    assert!(named > 5, "{named}");
 }

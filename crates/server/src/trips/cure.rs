@@ -26,6 +26,8 @@ pub(super) struct Cures<'a, 'v> {
     plan: &'a TripPlan,
     /// What lies anywhere, gathered when it is asked for.
     all: OnceCell<Pool<'v>>,
+    /// What the boat can take, looked up when it is asked for.
+    takeable: OnceCell<Vec<&'a Candidate>>,
 }
 
 /// A change that takes longer than this is dearer than bringing an item. From memory: 0.25 for a
@@ -40,7 +42,7 @@ impl<'a, 'v> Cures<'a, 'v> {
         problem: &'a TripProblem,
         plan: &'a TripPlan,
     ) -> Self {
-        Self { judge, view, problem, plan, all: OnceCell::new() }
+        Self { judge, view, problem, plan, all: OnceCell::new(), takeable: OnceCell::new() }
     }
 
     /// Writes one of them.
@@ -88,18 +90,17 @@ impl<'a, 'v> Cures<'a, 'v> {
         }
     }
 
-    /// The best of all candidates for a need that are ready, however bad.
+    /// What the boat can take of all that can be put together.
+    fn takeable(&self) -> &[&'a Candidate] {
+        let candidates = self.problem.candidates.iter();
+        let may = |c: &&Candidate| self.problem.barred(c).is_none();
+        self.takeable.get_or_init(|| candidates.filter(may).collect())
+    }
+
+    /// The best of all candidates for a need that the boat can take, however bad.
     fn closest(&self, need: usize) -> Option<PoolOffer> {
-        let pool = self.judge.pool;
-        let ready = |c: &&Candidate| {
-            pool.rod(&c.rod).is_some_and(|rod| rod.ready)
-                && pool.reel(&c.reel).is_some_and(|reel| reel.ready)
-        };
-        let offers = self
-            .problem
-            .candidates
-            .iter()
-            .filter(ready)
+        let candidates = self.takeable().iter().copied();
+        let offers = candidates
             .flat_map(|c| c.offers.iter().filter(|o| o.need == need).map(move |o| (c, o)));
         let ranked = offers.map(|(c, o)| {
             // Unsafe ones all score 0: what they would be without the limit tells them apart.
@@ -247,7 +248,13 @@ impl<'a, 'v> Cures<'a, 'v> {
     /// few such parts as can be, of the most promising rods and reels.
     fn bring(&self, need: usize) -> Option<String> {
         let here = self.judge;
-        let anywhere = |item: &Item| pool::lies(self.view, item);
+        let anywhere = |item: &Item| match &here.asked.aboard {
+            Some(aboard) if aboard.lost.contains(item.id.as_str()) => None,
+            Some(aboard) => {
+                pool::aboard(here.asked, aboard, item).or_else(|| pool::lies(self.view, item))
+            }
+            None => pool::lies(self.view, item),
+        };
         let all = self.all.get_or_init(|| {
             let all = Pool::gather(here.model, self.view, here.asked, &anywhere);
             // A leader from elsewhere would be one more thing to bring.
@@ -261,7 +268,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             let mut outfit = outfit(rod.rod, reel.reel, line);
             Some(wide.with_best_leader(&here.cases[need], &mut outfit).1)
         };
-        let rods: Vec<_> = all.rods.iter().filter(|rod| rod.ready).collect();
+        let rods: Vec<_> = all.rods.iter().filter(|rod| all.takes(rod)).collect();
         let reels: Vec<_> = all.reels.iter().filter(|reel| reel.ready).collect();
         // Each rod is tried with one reel, then each reel with the best rod of its kind.
         let mut first: Vec<_> = reels.clone();

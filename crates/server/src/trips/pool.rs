@@ -43,6 +43,20 @@ pub(super) struct PoolRod<'v> {
     pub(super) ready: bool,
 }
 
+impl PoolRod<'_> {
+    /// As the planner wants it.
+    fn planned(&self) -> plan::Rod {
+        plan::Rod {
+            id: self.item.id.to_string(),
+            place: self.place.clone(),
+            pieces: self.rod.pieces.unwrap_or(1).max(1),
+            length_m: self.rod.length.map_or(USUAL_ROD_M, Length::m),
+            handle: self.handle,
+            ready: self.item.status == Status::Ready,
+        }
+    }
+}
+
 /// A reel of the pool.
 #[derive(Debug)]
 pub(super) struct PoolReel<'v> {
@@ -241,18 +255,7 @@ impl<'v> Pool<'v> {
         plan::TripProblem {
             boat: self.boat.clone(),
             places: self.places.clone(),
-            rods: self
-                .rods
-                .iter()
-                .map(|r| plan::Rod {
-                    id: r.item.id.to_string(),
-                    place: r.place.clone(),
-                    pieces: r.rod.pieces.unwrap_or(1).max(1),
-                    length_m: r.rod.length.map_or(USUAL_ROD_M, Length::m),
-                    handle: r.handle,
-                    ready: r.item.status == Status::Ready,
-                })
-                .collect(),
+            rods: self.rods.iter().map(PoolRod::planned).collect(),
             reels: self
                 .reels
                 .iter()
@@ -311,6 +314,12 @@ impl<'v> Pool<'v> {
         pins.sort();
         pins.dedup();
         pins
+    }
+
+    /// Whether a rod may come along: it is ready, not to stay ashore, and fits the locker.
+    pub(super) fn takes(&self, rod: &PoolRod<'_>) -> bool {
+        let locker = self.boat.locker_length_m;
+        rod.ready && locker.is_none_or(|locker| rod.planned().packed_length_m() <= locker)
     }
 
     /// A rod by its id.
