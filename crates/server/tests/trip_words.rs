@@ -155,3 +155,62 @@ async fn no_cure_names_what_the_boat_cannot_take() {
     }
     assert!(named > 5, "{named}");
 }
+
+fn cures(plan: &pb::Plan) -> Vec<(&str, &str)> {
+    plan.uncovered.iter().map(|open| (open.lure_id.as_str(), open.cure.as_str())).collect()
+}
+
+// By hand: in a calm no calmer day helps. Where one is said to, the lure is covered in a calm by
+// what is named; where nothing is said to cover a lure, nothing does in any wind.
+#[tokio::test]
+async fn a_calmer_day_is_advised_where_it_helps() {
+    let calm = "calmer day";
+    let still = plan(&Fleet::demo(), everything(0.0)).await;
+    assert!(cures(&still).iter().all(|(_, cure)| !cure.contains(calm)), "{:?}", cures(&still));
+    let storm = plan(&Fleet::demo(), everything(14.0)).await;
+    println!("{}", show(&storm));
+    let mut helped = 0;
+    for (lure, cure) in cures(&storm) {
+        assert!(!cure.contains("No rod covers"), "{lure}: {cure}");
+        let open_in_a_calm = cures(&still).iter().find(|(other, _)| *other == lure).copied();
+        if cure.contains(calm) {
+            helped += 1;
+            assert!(cure.contains("in a calm"), "{lure}: {cure}");
+            let none = open_in_a_calm.is_some_and(|(_, cure)| cure.starts_with("Nothing"));
+            assert!(!none, "{lure}: {cure}");
+        } else if cure.starts_with("Nothing") {
+            let (_, cure) = open_in_a_calm.unwrap();
+            assert!(cure.starts_with("Nothing"), "{lure}: {cure}");
+        }
+    }
+    assert!(helped > 0);
+}
+
+// By hand: more of a lure helps where an outfit suits it, and nobody where none does.
+#[tokio::test]
+async fn more_of_a_lure_is_advised_where_an_outfit_suits_it() {
+    let mut request = everything(5.0);
+    for need in &mut request.trip.as_mut().unwrap().needs {
+        (need.copy_count, need.min_verdict) = (10, pb::Verdict::Good.into());
+    }
+    let plan = plan(&Fleet::demo(), request).await;
+    println!("{}", show(&plan));
+    let (mut more, mut other) = (0, 0);
+    let missing = |open: &&pb::Uncovered| open.reason() == pb::UncoveredReason::LureMissing;
+    for open in plan.uncovered.iter().filter(missing) {
+        let best = open.best_in_pool.as_ref().map(pb::PoolOffer::verdict);
+        let reached = [best.unwrap_or_default(), open.reached()];
+        let good = [pb::Verdict::Good, pb::Verdict::Excellent];
+        let suits = reached.iter().any(|verdict| good.contains(verdict));
+        let told = open.cure.as_str();
+        match suits {
+            true => {
+                assert!(told.starts_with("Get more of") || told.starts_with("Bring L"), "{told}")
+            }
+            // What suits it comes first.
+            false => assert!(!told.starts_with("Get more of"), "{}: {told}", open.lure_id),
+        }
+        *(if suits { &mut more } else { &mut other }) += 1;
+    }
+    assert!(more > 0 && other > 0, "{more} {other}");
+}

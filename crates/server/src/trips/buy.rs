@@ -1,9 +1,10 @@
 //! What to buy for a lure that nothing in reach covers: a window of specs, never a product.
 
-use deepbend_core::gear::Word as _;
+use deepbend_core::gear::{Outfit, Word as _};
+use deepbend_core::judge::score;
 use deepbend_planner::plan::TripPlan;
 
-use super::offers::{Judge, Weighed};
+use super::offers::{Case, Judge, Weighed};
 use super::specs::{Spec, lattice};
 
 /// A rod that could be bought, and how it would do.
@@ -13,11 +14,49 @@ struct Idea {
 }
 
 /// The rod that would suit a need best, with a usual reel, line and leader, and which other lures
-/// it lifts; or that no rod would.
-pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> String {
+/// it lifts; `None`: no rod would.
+pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> Option<String> {
+    let wanted = &judge.asked.trip.needs[need];
+    let lure = &wanted.lure;
+    let best = best(judge, &judge.cases[need]);
+    let best = best.filter(|b| wanted.met_by(b.weighed.verdict))?;
+    let mut text =
+        format!("Get {}: {} for {lure}", best.spec.words(), best.weighed.verdict.as_word());
+    let others = lifts(judge, need, plan, &best);
+    if !others.is_empty() {
+        text.push_str(&format!(", and it lifts {}", others.join(", ")));
+    }
+    text.push('.');
+    Some(text)
+}
+
+/// The rod that would cover a need in another wind, in words: "a heavy ... rod would be good".
+pub(super) fn in_wind(judge: &Judge<'_, '_>, need: usize, case: &Case<'_>) -> Option<String> {
+    let best = best(judge, case)?;
+    let verdict = best.weighed.verdict;
+    let is_met = judge.asked.trip.needs[need].met_by(verdict);
+    is_met.then(|| format!("{} would be {}", best.spec.words(), verdict.as_word()))
+}
+
+/// The rod that comes closest to a need, put together, however bad.
+pub(super) fn closest(judge: &Judge<'_, '_>, need: usize) -> Option<Outfit> {
+    let case = &judge.cases[need];
+    let ranked = lattice(judge.model).into_iter().map(|spec| {
+        let outfit = spec.outfit();
+        // Unsafe ones all score 0: what they would be without the limit tells them apart.
+        let water = case.deciding(judge.model, &outfit);
+        let score = score(judge.model, &outfit, case.lure, water);
+        (score.verdict, score.score_without_limits, outfit)
+    });
+    let best = ranked.min_by(|(v, x, _), (w, y, _)| v.cmp(w).then(y.total_cmp(x)))?;
+    Some(best.2)
+}
+
+fn best(judge: &Judge<'_, '_>, case: &Case<'_>) -> Option<Idea> {
     let mut best: Option<Idea> = None;
     for spec in lattice(judge.model) {
-        let idea = Idea { weighed: weigh(judge, need, &spec), spec };
+        let weighed = case.weigh(judge.model, judge.weights, &spec.outfit());
+        let idea = Idea { weighed, spec };
         let (new, old) = (idea.weighed, best.as_ref().map(|b| b.weighed));
         let better = old.is_none_or(|old| {
             new.worth > old.worth || (new.worth == old.worth && new.score > old.score)
@@ -26,19 +65,7 @@ pub(super) fn advice(judge: &Judge<'_, '_>, need: usize, plan: &TripPlan) -> Str
             best = Some(idea);
         }
     }
-    let wanted = &judge.asked.trip.needs[need];
-    let lure = &wanted.lure;
-    let Some(best) = best.filter(|b| wanted.met_by(b.weighed.verdict)) else {
-        return format!("No rod covers {lure} in this wind and water: leave it for a calmer day.");
-    };
-    let mut text =
-        format!("Get {}: {} for {lure}", best.spec.words(), best.weighed.verdict.as_word());
-    let others = lifts(judge, need, plan, &best);
-    if !others.is_empty() {
-        text.push_str(&format!(", and it lifts {}", others.join(", ")));
-    }
-    text.push('.');
-    text
+    best
 }
 
 fn weigh(judge: &Judge<'_, '_>, need: usize, spec: &Spec) -> Weighed {

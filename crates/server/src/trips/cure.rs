@@ -5,6 +5,7 @@ use std::cell::OnceCell;
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
 use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
+use deepbend_core::quantity::Speed;
 use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
@@ -14,7 +15,7 @@ use deepbend_planner::problem::Candidate;
 use super::answer::uncovered_reason;
 use super::buy;
 use super::lines::{FITTED, short};
-use super::offers::{Judge, Weighed, outfit, rings_allow};
+use super::offers::{Case, Judge, Weighed, outfit, rings_allow};
 use super::pool::{self, Pool, PoolReel, PoolRod};
 
 /// Writes what is uncovered.
@@ -176,10 +177,22 @@ impl<'a, 'v> Cures<'a, 'v> {
         let lure = &uncovered.lure;
         let name = offer.map(|o| format!("{} with {}", o.rod, o.reel)).unwrap_or_default();
         match uncovered.reason {
-            UncoveredReason::LureMissing => match self.judge.pool.lures_elsewhere.get(lure) {
-                Some(place) => format!("Bring {lure} from {place}: add that place to the pool."),
-                None => format!("Get more of {lure}."),
-            },
+            UncoveredReason::LureMissing => {
+                let more = match self.judge.pool.lures_elsewhere.get(lure) {
+                    Some(place) => {
+                        format!("Bring {lure} from {place}: add that place to the pool.")
+                    }
+                    None => format!("Get more of {lure}."),
+                };
+                // More of a lure that nothing suits help nobody.
+                match self.is_suited(need) {
+                    true => more,
+                    false => match self.change_move_or_buy(need, offer) {
+                        Some(first) => format!("{first} {more}"),
+                        None => self.nothing_helps(need),
+                    },
+                }
+            }
             UncoveredReason::ReelShared => match offer {
                 Some(o) => format!("A second reel like {} for {}.", o.reel, o.rod),
                 None => String::new(),
@@ -192,20 +205,60 @@ impl<'a, 'v> Cures<'a, 'v> {
             }
             UncoveredReason::NoOffer
             | UncoveredReason::BelowMinimum
-            | UncoveredReason::TooFewCopies => self.change_move_or_buy(need, offer),
+            | UncoveredReason::TooFewCopies => {
+                self.change_move_or_buy(need, offer).unwrap_or_else(|| self.nothing_helps(need))
+            }
         }
     }
 
-    fn change_move_or_buy(&self, need: usize, offer: Option<&PoolOffer>) -> String {
+    /// Whether anything that the boat can take suits a lure as well as it is asked for.
+    fn is_suited(&self, need: usize) -> bool {
+        let wanted = &self.judge.asked.trip.needs[need];
+        let mut offers = self.takeable().iter().flat_map(|c| &c.offers);
+        offers.any(|offer| offer.need == need && wanted.met_by(offer.verdict))
+    }
+
+    /// `None`: none of these would do.
+    fn change_move_or_buy(&self, need: usize, offer: Option<&PoolOffer>) -> Option<String> {
         let change = self.change(need, offer);
         if let Some((minutes, text)) = &change
             && *minutes <= QUICK_MINUTES
         {
-            return text.clone();
+            return Some(text.clone());
         }
         self.bring(need)
             .or(change.map(|(_, text)| text))
-            .unwrap_or_else(|| buy::advice(self.judge, need, self.plan))
+            .or_else(|| buy::advice(self.judge, need, self.plan))
+    }
+
+    /// What no other outfit covers: whether one would in a calm, or what holds the best of them
+    /// down.
+    fn nothing_helps(&self, need: usize) -> String {
+        if self.is_suited(need) {
+            let lure = &self.judge.asked.trip.needs[need].lure;
+            return format!("One more outfit like one that covers {lure}.");
+        }
+        let (by, lure) = (self.judge, &self.judge.asked.trip.needs[need].lure);
+        let mut calm = by.cases[need].clone();
+        for (water, _) in &mut calm.waters {
+            water.wind_speed = Some(Speed::from_m_s(0.0));
+        }
+        let owned = self.best_of(need, &calm, &|_| true).map(|found| found.is);
+        if let Some(would) = owned.or_else(|| buy::in_wind(by, need, &calm)) {
+            return format!(
+                "Leave {lure} for a calmer day: nothing covers it in this wind; in a calm {would}."
+            );
+        }
+        let limit = buy::closest(by, need).map(|outfit| {
+            let case = &by.cases[need];
+            let water = case.deciding(by.model, &outfit);
+            limiting_text(&judge(by.model, &outfit, case.lure, water))
+        });
+        format!(
+            "Nothing that may come along covers {lure}, and no rod that is to be had would. The \
+             best of those: {}",
+            limit.unwrap_or_default()
+        )
     }
 
     /// The quickest change to the lure or an outfit that is taken, or is the best of the pool.
@@ -244,9 +297,16 @@ impl<'a, 'v> Cures<'a, 'v> {
         quickest
     }
 
-    /// A ready outfit of which at least one part lies at a place that the pool does not have: as
-    /// few such parts as can be, of the most promising rods and reels.
+    /// A ready outfit of which at least one part lies at a place that the pool does not have.
     fn bring(&self, need: usize) -> Option<String> {
+        let found = self.best_of(need, &self.judge.cases[need], &|far| far > 0)?;
+        Some(format!("Bring {}: {}.", found.far.join(" and "), found.is))
+    }
+
+    /// Of all that the boat could take, wherever it lies, the outfit that reaches the verdict of a
+    /// need in this case with as few parts as can be from places that the pool does not have, of
+    /// the most promising rods and reels. `may` is asked for the count of such parts.
+    fn best_of(&self, need: usize, case: &Case<'_>, may: &dyn Fn(usize) -> bool) -> Option<Known> {
         let here = self.judge;
         let anywhere = |item: &Item| match &here.asked.aboard {
             Some(aboard) if aboard.lost.contains(item.id.as_str()) => None,
@@ -266,7 +326,7 @@ impl<'a, 'v> Cures<'a, 'v> {
         let weigh = |rod: &PoolRod<'_>, reel: &PoolReel<'_>| -> Option<Weighed> {
             let line = reel.lines.iter().rfind(|line| rings_allow(rod.rod, line))?;
             let mut outfit = outfit(rod.rod, reel.reel, line);
-            Some(wide.with_best_leader(&here.cases[need], &mut outfit).1)
+            Some(wide.with_best_leader(case, &mut outfit).1)
         };
         let rods: Vec<_> = all.rods.iter().filter(|rod| all.takes(rod)).collect();
         let reels: Vec<_> = all.reels.iter().filter(|reel| reel.ready).collect();
@@ -283,7 +343,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             weigh(rod, reel)
         };
         let reels = promising(reels, &with_best, &|reel| is_near(&reel.place));
-        let mut best: Option<(usize, Verdict, f64, String)> = None;
+        let mut best: Option<(Weighed, Known)> = None;
         for rod in &rods {
             for reel in reels.iter().filter(|reel| wide.may_pair(rod, reel)) {
                 let parts = [(rod.item, &rod.place), (reel.item, &reel.place)];
@@ -292,30 +352,38 @@ impl<'a, 'v> Cures<'a, 'v> {
                     .filter(|(_, place)| !is_near(place))
                     .map(|(item, place)| format!("{} from {place}", item.id))
                     .collect();
-                let known = best.as_ref().map_or(usize::MAX, |(count, ..)| *count);
-                if far.is_empty() || far.len() > known {
+                let known = best.as_ref().map_or(usize::MAX, |(_, known)| known.far.len());
+                if !may(far.len()) || far.len() > known {
                     continue;
                 }
                 let Some(weighed) = weigh(rod, reel) else { continue };
-                let better = best.as_ref().is_none_or(|(count, verdict, score, _)| {
-                    (far.len(), weighed.verdict) < (*count, *verdict)
-                        || ((far.len(), weighed.verdict) == (*count, *verdict)
-                            && weighed.score > *score)
+                let better = best.as_ref().is_none_or(|(old, known)| {
+                    let (new, old) = ((&weighed, far.len()), (old, known.far.len()));
+                    (new.1, new.0.verdict) < (old.1, old.0.verdict)
+                        || ((new.1, new.0.verdict) == (old.1, old.0.verdict)
+                            && new.0.score > old.0.score)
                 });
                 if wanted.met_by(weighed.verdict) && better {
-                    let text = format!(
-                        "Bring {}: {} with {} is {}.",
-                        far.join(" and "),
+                    let is = format!(
+                        "{} with {} is {}",
                         rod.item.id,
                         reel.item.id,
                         weighed.verdict.as_word()
                     );
-                    best = Some((far.len(), weighed.verdict, weighed.score, text));
+                    best = Some((weighed, Known { far, is }));
                 }
             }
         }
-        best.map(|(.., text)| text)
+        best.map(|(_, known)| known)
     }
+}
+
+/// An outfit of which parts may have to be brought.
+struct Known {
+    /// Its parts from places that the pool does not have, each with its place.
+    far: Vec<String>,
+    /// What it is, in words: "R20 with E14 is good".
+    is: String,
 }
 
 /// Rods, or reels, that are looked at closely: so many of those that are near, and of those that
