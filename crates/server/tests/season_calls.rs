@@ -338,3 +338,22 @@ async fn a_place_that_stands_twice_is_refused() {
     let found: Vec<_> = bad.field_violations.iter().map(|v| (&*v.field, &*v.reason)).collect();
     assert_eq!(found, [("place_ids", "DUPLICATE")]);
 }
+
+// By hand: one rod is kept once; another one like it would add nothing to a set of one for each
+// lure.
+#[tokio::test]
+async fn a_kept_rod_stands_once_in_a_set() {
+    let service = service(M_FAST, "L1,paddle_tail_jig,14,single,1,4/0,1.0,3,0.5,9,B1\n");
+    let request = pb::DesignSetRequest {
+        trips: vec![trip("zander", pb::Skill::Intermediate, &[("L1", 3, 1)])],
+        keep_rod_ids: vec!["R1".to_owned()],
+        outfit_count: 4,
+        ..Default::default()
+    };
+    let sets = service.design_set(Request::new(request)).await.unwrap().into_inner().sets;
+    assert_eq!(sets.len(), 4);
+    for set in sets {
+        assert_eq!(set.outfits.iter().filter(|o| o.rod_id == "R1").count(), 1, "{set:?}");
+        assert!(set.outfits.iter().all(|o| ["R1", ""].contains(&o.rod_id.as_str())));
+    }
+}

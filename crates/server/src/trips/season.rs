@@ -131,6 +131,8 @@ impl Desk<'_> {
         let specs = lattice(self.model);
         let stage = pb::PlanStage::Judging;
         self.gauge.begin(stage, rods.len() + specs.len());
+        // In a set of one for each lure another one like a rod that is in it adds nothing.
+        let twins = reels == Reels::Any;
         let reels = match reels {
             Reels::Any => BTreeMap::new(),
             Reels::Own => self.own_reels(&season, &needs, judges, &rods)?,
@@ -159,7 +161,7 @@ impl Desk<'_> {
         let price = |handle: Handle| {
             prices.get(&handle).copied().unwrap_or_else(|| median_price(judges, handle))
         };
-        for (id, row) in rods.iter().zip(&owned) {
+        for (id, row) in rods.iter().zip(&owned).filter(|_| twins) {
             let price = Some(price(handle_of(id)));
             add(&mut season, Thing::Like((*id).to_owned()), price, row);
         }
