@@ -170,3 +170,24 @@ fn plans_without_a_common_trip_are_not_said_to_be_worth_as_much() {
     let text = render::plan_difference(&pb::PlanDifference::default(), true, 80);
     assert!(text.contains("worth as much"), "{text}");
 }
+
+// By hand: 3 m/s are 5.8 knots.
+#[test]
+fn a_plan_for_more_wind_says_so() {
+    let of = |added_wind_m_s: Option<f64>| {
+        let basis = Some(pb::PlanBasis { added_wind_m_s, ..Default::default() });
+        let counts = Some(pb::PlanCounts::default());
+        let plan = pb::Plan { basis, counts, ..Default::default() };
+        let left = pb::CheckCoverageResponse { plan: Some(plan.clone()), ..Default::default() };
+        [render::plan(&plan, 80), render::recovered(&left, None, 80)]
+    };
+    for text in of(Some(3.0)) {
+        assert!(
+            text.contains("Judged in 3 m/s (5.8 kn) more wind than the trip states."),
+            "{text}"
+        );
+    }
+    for text in of(None).into_iter().chain(of(Some(0.0))) {
+        assert!(!text.contains("more wind"), "{text}");
+    }
+}

@@ -311,3 +311,23 @@ async fn one_piece_of_several_can_be_lost() {
     let found = faults_of(&check(&service, rod).await.unwrap_err());
     assert_eq!(found, ["lost_pieces[0].item_id CONFLICT".to_owned()].into());
 }
+
+// By hand: what is aboard is worth what it was, in the wind that the plan was made for.
+#[tokio::test]
+async fn a_plan_for_more_wind_is_checked_in_that_wind() {
+    let service = Fleet::demo().service();
+    let request = pb::PlanTripRequest { added_wind_m_s: Some(6.0), ..t1() };
+    let windy = plan_on(&service, request).await.unwrap();
+    let calm = plan_on(&service, t1()).await.unwrap();
+    let covered = |plan: &pb::Plan| plan.counts.unwrap().covered_count;
+    assert!(covered(&windy) < covered(&calm));
+    let request = pb::CheckCoverageRequest {
+        trip: windy.trip.clone(),
+        plan: Some(windy.clone()),
+        ..Default::default()
+    };
+    let answer = check(&service, request).await.unwrap();
+    let again = answer.plan.unwrap();
+    assert_eq!(again.basis.as_ref().unwrap().added_wind_m_s, Some(6.0));
+    assert_eq!(covered(&again), covered(&windy));
+}

@@ -144,7 +144,17 @@ fn pin_words(pin: &pb::Pin) -> String {
     }
 }
 
+/// The wind that a plan was made for, where that is more than the trip states.
+pub(super) fn added_wind(page: &mut Page, plan: &pb::Plan) {
+    let added = plan.basis.as_ref().and_then(|basis| basis.added_wind_m_s);
+    if let Some(wind) = added.filter(|wind| *wind > 0.0) {
+        let wind = units::speed(wind);
+        page.paragraph(&format!("Judged in {wind} more wind than the trip states."));
+    }
+}
+
 fn head(page: &mut Page, plan: &pb::Plan) {
+    added_wind(page, plan);
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
             "{} of {} lures covered with {} (room for {}); {}, {} of jobs before departure; {} \

@@ -55,6 +55,7 @@ pub fn recovered(
     if let Some(given_up) = &plan.given_up {
         page.paragraph(&given_up.text);
     }
+    plan::added_wind(&mut page, plan);
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
             "{} of {} lures are covered from what is aboard, with {}.",

@@ -259,6 +259,13 @@ pub(super) fn check(
     if let Some(plan) = &plan {
         r.within("plan", |at, faults| ask_plan::read(plan, trip.as_ref(), view, at, faults));
     }
+    // What is aboard is fished in the wind that the plan was made for.
+    let added = plan.as_ref().and_then(|plan| plan.basis.as_ref()?.added_wind_m_s);
+    let added = added.filter(|wind| wind.is_finite());
+    let added_wind_m_s = r.within("plan", |at, faults| {
+        let mut r = Reader::new(at.field("basis"), faults);
+        r.number("added_wind_m_s", added, limits::ADDED_WIND_M_S)
+    });
     let trip = r.required("trip", trip, "the trip to be covered");
     let mut trip = r.within("trip", |at, faults| trip.map(|t| read_trip(t, at, faults)));
     let mut lost = BTreeSet::new();
@@ -291,6 +298,7 @@ pub(super) fn check(
         overrides,
         validate_only,
         request_label,
+        added_wind_m_s,
         ..pb::PlanFleetRequest::default()
     };
     let mut request = finish(trip.into_iter().collect(), common, false, At::ROOT, faults)?;
