@@ -118,7 +118,7 @@ pub(super) async fn fleet(global: &Global, args: &FleetArgs) -> Result<(), Failu
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&HEADER, &rows(&plan.plans))?,
         })?;
-        ended(plan.status, plan.clash.as_ref(), plan.given_up.as_ref())
+        ended(plan.status, plan.reproducible, plan.clash.as_ref(), plan.given_up.as_ref())
     };
     let done = done.await;
     finish(service, done).await
@@ -137,11 +137,12 @@ fn nothing_planned<M: prost::Message + prost::Name>(
 
 /// How a command ends that was to plan one trip.
 pub(super) fn ending(plan: &pb::Plan) -> Result<(), Failure> {
-    ended(plan.status, plan.clash.as_ref(), plan.given_up.as_ref())
+    ended(plan.status, plan.reproducible, plan.clash.as_ref(), plan.given_up.as_ref())
 }
 
 fn ended(
     status: i32,
+    reproducible: bool,
     clash: Option<&pb::PlanClash>,
     given_up: Option<&pb::GivenUp>,
 ) -> Result<(), Failure> {
@@ -151,6 +152,11 @@ fn ended(
             let given = given_up.map(|given| given.text.as_str());
             let text = given.or(clash.map(|clash| clash.text.as_str())).unwrap_or_default();
             Err(Failure::new(Exit::NoPlan, format!("no plan keeps all limits: {text}")))
+        }
+        // The clock cut it.
+        pb::PlanStatus::NotFound if !reproducible => {
+            Err(Failure::new(Exit::NoPlan, "no plan was found within the deadline")
+                .hint("give more time with --deadline"))
         }
         pb::PlanStatus::NotFound | pb::PlanStatus::Unspecified => {
             Err(Failure::new(Exit::NoPlan, "no plan was found within the work budget")
@@ -189,4 +195,22 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
 /// Header of [`rows`].
 pub(super) const fn header() -> [&'static str; 11] {
     HEADER
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common practice, no source: more work helps nobody whose time is up.
+    #[test]
+    fn what_cut_the_search_is_what_is_to_be_raised() {
+        for (reproducible, names) in [(true, "--work"), (false, "--deadline")] {
+            let mut plan = pb::Plan { reproducible, ..pb::Plan::default() };
+            plan.set_status(pb::PlanStatus::NotFound);
+            let hint = ending(&plan).unwrap_err().hint.unwrap();
+            assert!(hint.contains(names), "{hint}");
+            let text = render::plan(&plan, 80);
+            assert!(text.contains("NOT FOUND") && text.contains(names), "{text}");
+        }
+    }
 }

@@ -99,12 +99,18 @@ fn status(page: &mut Page, status: i32, gap: Option<f64>, reproducible: bool) {
             )
         }
         pb::PlanStatus::Infeasible => "INFEASIBLE: no plan keeps all limits.".to_owned(),
+        pb::PlanStatus::NotFound if !reproducible => {
+            "NOT FOUND: the time was up before a plan was found; give more with --deadline."
+                .to_owned()
+        }
         pb::PlanStatus::NotFound => {
-            "NOT FOUND: the work budget ended before a plan was found; raise it.".to_owned()
+            "NOT FOUND: the work budget ended before a plan was found; raise it with --work."
+                .to_owned()
         }
         pb::PlanStatus::Unspecified => "No status.".to_owned(),
     });
-    if !reproducible {
+    let is_made = status != pb::PlanStatus::NotFound;
+    if is_made && !reproducible {
         page.paragraph("The clock cut the search: another run may end with another plan.");
     }
 }
