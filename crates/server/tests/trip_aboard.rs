@@ -90,7 +90,16 @@ fn agrees(plan: &pb::Plan) {
         assert_eq!(second.verdict, s.second_verdict);
         assert_eq!(carded(&s.segment_id, &s.second_lure_id, &s.second_outfit_id), 1, "{told}");
     }
-    // An outfit carries one leader at a time: one is tied before departure, the others later.
+    // An outfit carries one leader at a time: one is tied before departure, unless the outfit
+    // fishes without one before, and the others later.
+    let trip = plan.trip.as_ref().unwrap();
+    let part = |id: &String| trip.segments.iter().position(|s| s.id == *id).unwrap();
+    let first = |outfit: &str, bare: bool, fishes: bool| {
+        let own = plan.assignments.iter().filter(|a| a.outfit_id == outfit);
+        let of = own.filter(|a| a.leader_stock_id.is_empty() == bare);
+        let of = of.filter(|a| !fishes || a.role() == pb::AssignmentRole::Fishes);
+        of.map(|a| part(&a.segment_id)).min()
+    };
     for outfit in &plan.outfits {
         let ties: Vec<_> = plan
             .jobs
@@ -98,7 +107,10 @@ fn agrees(plan: &pb::Plan) {
             .filter(|j| j.outfit_id == outfit.id && j.kind() == pb::JobKind::Leader)
             .collect();
         let at_home = ties.iter().filter(|j| j.segment_id.is_empty()).count();
-        assert_eq!(at_home, outfit.leader_stock_ids.len().min(1), "{told}");
+        let tied_first = first(&outfit.id, false, true).or(first(&outfit.id, false, false));
+        let bare_before = first(&outfit.id, true, true).is_some_and(|bare| Some(bare) < tied_first);
+        let wanted = if bare_before { 0 } else { outfit.leader_stock_ids.len().min(1) };
+        assert_eq!(at_home, wanted, "{told}");
     }
     // What is odd is said of what is taken.
     let taken: BTreeSet<&str> =

@@ -10,7 +10,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use tonic::{Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, demo_trip, leave, plan, plan_on, rows, show, t1};
+use trip_support::{Fleet, demo_trip, leave, plan, plan_on, rows, show, t1, t2};
 
 fn pin(rule: pb::PinRule, id: &str, reel: &str) -> pb::Pin {
     let (item_id, reel_id) = (id.to_owned(), reel.to_owned());
@@ -213,4 +213,30 @@ async fn more_of_a_lure_is_advised_where_an_outfit_suits_it() {
         *(if suits { &mut more } else { &mut other }) += 1;
     }
     assert!(more > 0 && other > 0, "{more} {other}");
+}
+
+// By hand: what fishes without a leader first has none tied before departure.
+#[tokio::test]
+async fn a_leader_is_tied_when_it_is_fished() {
+    let plan = plan(&Fleet::demo(), t2()).await;
+    println!("{}", show(&plan));
+    let uses = |outfit: &str, leader: &str| -> Vec<&str> {
+        let fished = plan.assignments.iter().filter(|a| a.role() == pb::AssignmentRole::Fishes);
+        let own = fished
+            .filter(|a| (a.outfit_id.as_str(), a.leader_stock_id.as_str()) == (outfit, leader));
+        own.map(|a| a.segment_id.as_str()).collect()
+    };
+    let mut late = 0;
+    for job in plan.jobs.iter().filter(|job| job.kind() == pb::JobKind::Leader) {
+        let (bare, tied) = (uses(&job.outfit_id, ""), uses(&job.outfit_id, &job.stock_id));
+        let is_late = bare.contains(&"a") && !tied.contains(&"a");
+        assert_eq!(
+            is_late,
+            job.segment_id == "b" && job.text.contains("until then"),
+            "{}",
+            job.text
+        );
+        late += u32::from(is_late);
+    }
+    assert!(late > 0);
 }

@@ -2,7 +2,7 @@
 
 use deepbend_contract::pb;
 use deepbend_core::quantity::words::LINE_METRES;
-use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, Role, TripPlan};
+use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, Role, TripPlan, Use};
 
 use super::answer::{count, outfit_id};
 use super::lines::{leader_words, line_words};
@@ -31,11 +31,18 @@ fn write(judge: &Judge<'_, '_>, plan: &TripPlan, job: &Job) -> pb::Job {
             let mut text =
                 format!("Tie {} ({words}) to {} with {}", job.with, outfit.rod, outfit.reel);
             let order = in_order(judge, plan, job.outfit);
-            let at = order.iter().position(|(_, leader)| *leader == job.with);
-            if let Some(at) = at.filter(|at| *at > 0) {
-                let (part, before) = (order[at].0, order[at - 1].1);
-                segment_id.clone_from(&judge.asked.trip.parts[part].id);
-                text.push_str(&format!(" for segment {segment_id}, in place of {before}"));
+            let parts = &judge.asked.trip.parts;
+            match order.iter().position(|(_, leader)| *leader == job.with) {
+                Some(0) if bare_before(judge, plan, job.outfit, order[0].0) => {
+                    segment_id.clone_from(&parts[order[0].0].id);
+                    text.push_str(&format!(" for segment {segment_id}; until then it has none"));
+                }
+                Some(at) if at > 0 => {
+                    let (part, before) = (order[at].0, order[at - 1].1);
+                    segment_id.clone_from(&parts[part].id);
+                    text.push_str(&format!(" for segment {segment_id}, in place of {before}"));
+                }
+                Some(_) | None => {}
             }
             (pb::JobKind::Leader, text + ".")
         }
@@ -69,6 +76,15 @@ fn in_order<'p>(judge: &Judge<'_, '_>, plan: &'p TripPlan, outfit: usize) -> Vec
     let mut list: Vec<_> = leaders.map(|leader| order(leader)).collect();
     list.sort_unstable();
     list.into_iter().map(|(part, _, leader)| (part, leader)).collect()
+}
+
+/// Whether an outfit fishes without a leader in a part of the day before this one.
+fn bare_before(judge: &Judge<'_, '_>, plan: &TripPlan, outfit: usize, part: usize) -> bool {
+    let before = |id: &String| judge.asked.trip.parts[..part].iter().any(|p| p.id == *id);
+    let bare =
+        |used: &Use| used.outfit == outfit && used.role == Role::Fishes && used.leader.is_none();
+    let mut covers = plan.coverage.iter().filter(|cover| before(&cover.segment));
+    covers.any(|cover| cover.uses.iter().any(bare))
 }
 
 fn respool_text(judge: &Judge<'_, '_>, outfit: &PlannedOutfit) -> String {
