@@ -2,6 +2,8 @@
 //! Source, where none is named beside a test: the trade's rules, common practice, no source.
 #![allow(clippy::unwrap_used, reason = "a test may stop at once")]
 
+use deepbend_core::gear::Line;
+use deepbend_core::quantity::Length;
 use deepbend_ledger::body::{Body, Measure, Reason};
 use deepbend_ledger::due::{Work, due};
 use deepbend_ledger::event::{Claim, Event, EventId, Recorder, Remark, Sealed};
@@ -433,6 +435,38 @@ fn lines_age_by_events() {
     let stock = ItemKey { kind: ItemKind::LineStock, id: id("K05") };
     let Spec::LineStock(left) = &boat.view.get(&stock).unwrap().item().spec else { panic!() };
     assert!((left.length.unwrap().m() - 180.0).abs() < 1e-9);
+}
+
+#[test]
+fn what_was_fished_while_a_line_was_put_on_elsewhere_counts() {
+    let (mut one, mut other) = (Device::new("one"), Device::new("other"));
+    let fitted = |length| {
+        let line = Line { length: Some(Length::from_m(length)), ..Line::default() };
+        Some(Box::new(FittedLine { line, ..FittedLine::default() }))
+    };
+    let put = |length| Body::Respooled {
+        reel: reel().id,
+        fitted: fitted(length),
+        from: None,
+        taken_cm: None,
+    };
+    let first = one.write(put(150.0));
+    let events = [
+        one.write(Body::Used { item: reel(), minutes: 300 }),
+        one.write(Body::CutBack { reel: reel().id, cut_cm: 1_000 }),
+        one.write(Body::Reversed { reel: reel().id }),
+    ];
+    other.write(put(140.0));
+    other.view.apply(&first);
+    other.view.extend(&events);
+    assert!(other.view.get(&reel()).unwrap().is_contested());
+    other.write(correct(&first.event().id, None));
+    let entry = other.view.get(&reel()).unwrap();
+    let Spec::Reel(left) = &entry.item().spec else { panic!() };
+    let line = left.fitted.clone().unwrap();
+    assert!(!entry.is_contested());
+    assert_eq!((line.hours, line.turned), (Some(5.0), None));
+    assert!((line.line.length.unwrap().m() - 130.0).abs() < 1e-9);
 }
 
 #[test]

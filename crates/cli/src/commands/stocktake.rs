@@ -115,7 +115,8 @@ fn unlike_ready(item: &pb::Item) -> Option<(&'static str, String)> {
             Some(("on loan", format!("if it is back: `deepbend log returned {id}`")))
         }
         pb::ItemStatus::InService => {
-            Some(("in service", format!("if it is done: `deepbend log serviced {id}`")))
+            let done = format!("if it is done: `deepbend log serviced {id} WHAT --finished`");
+            Some(("in service", done))
         }
         pb::ItemStatus::Broken => Some(("broken", "do not issue it before it is looked at".into())),
         pb::ItemStatus::Retired => Some(("retired", "do not issue it".to_owned())),

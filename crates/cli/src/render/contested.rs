@@ -151,6 +151,16 @@ fn until(date: &str) -> String {
     if date.is_empty() { String::new() } else { format!(" --until {date}") }
 }
 
+/// A text as one word of a shell: whoever wrote it, nothing in it is run.
+fn quoted(text: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || " -_.,:/=+@%".contains(c);
+    if text.chars().all(plain) {
+        format!("\"{text}\"")
+    } else {
+        format!("'{}'", text.replace('\'', r"'\''"))
+    }
+}
+
 /// The command that settles the dispute for each of its stories.
 fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
     let id = &item.item_id;
@@ -186,9 +196,12 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
                 format!("deepbend log lent {id} {}{} --seen", loan.to_id, until(&loan.until_date))
             }
             Some(Value::Bench(stay)) => {
-                format!("deepbend log service {id} \"{}\"{}", stay.to, until(&stay.back_by_date))
+                let to = quoted(&stay.to);
+                format!("deepbend log service {id} {to}{}", until(&stay.back_by_date))
             }
-            Some(Value::Column(cell)) => format!("deepbend log edited {id} \"{name}={cell}\""),
+            Some(Value::Column(cell)) => {
+                format!("deepbend log edited {id} {}", quoted(&format!("{name}={cell}")))
+            }
             None => match name {
                 "line" => format!("deepbend log wrong {} \"measured\"", claim.event_id),
                 "loan" => format!("deepbend log returned {id} --seen"),
@@ -215,4 +228,22 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
     }
     all.dedup();
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: POSIX.1-2017, Shell Command Language, 2.2.2: nothing is special in single quotes.
+    #[test]
+    fn what_another_boat_wrote_is_one_word_of_the_shell() {
+        assert_eq!(quoted("the shed, B1"), "\"the shed, B1\"");
+        for text in ["shed $(touch x)", "note=x `touch y` \"q\" \\ !!", "it's $HOME", "a\nb"] {
+            let told = std::process::Command::new("sh")
+                .args(["-c", &format!("printf %s {}", quoted(text))])
+                .output()
+                .unwrap();
+            assert_eq!(String::from_utf8(told.stdout).unwrap(), text);
+        }
+    }
 }

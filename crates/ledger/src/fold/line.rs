@@ -13,7 +13,8 @@ use crate::quantity::{cm_of, from_cm};
 const HOUR: f64 = 60.0;
 
 /// Adds to each claim of a line what happened to that line: hours, turning, cutting. An event
-/// happens to the lines that its device knew as the last ones.
+/// happens to the lines that its device knew as the last ones; what was fished and cut while a
+/// line was put on elsewhere may have been that one as well, and counts.
 pub(super) fn age(log: &Log, lines: &[Line<'_>], writes: &[Write], held: &mut Held) {
     let of_line = |write: &&Write| write.field == Field::Line && write.value.is_some();
     let puts: Vec<_> = writes.iter().filter(of_line).map(|write| &lines[write.line]).collect();
@@ -26,15 +27,15 @@ pub(super) fn age(log: &Log, lines: &[Line<'_>], writes: &[Write], held: &mut He
         let Some(put) = lines.iter().find(|line| line.reference == claim.event) else { continue };
         let concerns = |line: &&Line<'_>| {
             let later = |other: &&Line<'_>| other.knew(log, put) && line.knew(log, other);
-            line.knew(log, put) && !puts.iter().any(later)
+            !put.knew(log, line) && !puts.iter().any(later)
         };
         let works: Vec<_> = lines.iter().filter(works).filter(concerns).collect();
-        wear(log, &works, fitted);
+        wear(log, put, &works, fitted);
     }
     held.settle();
 }
 
-fn wear(log: &Log, works: &[&Line<'_>], fitted: &mut FittedLine) {
+fn wear(log: &Log, put: &Line<'_>, works: &[&Line<'_>], fitted: &mut FittedLine) {
     let mut used = 0_u64;
     let mut cut = 0_u64;
     let mut turned: Option<(&Line<'_>, Turned)> = None;
@@ -53,6 +54,7 @@ fn wear(log: &Log, works: &[&Line<'_>], fitted: &mut FittedLine) {
                 cut += u64::from(*cm);
             }
             if let Deed::Reverse(on) = deed
+                && work.knew(log, put)
                 && turned.as_ref().is_none_or(|(last, _)| work.knew(log, last))
             {
                 let had = works.iter().filter(|other| work.knew(log, other));

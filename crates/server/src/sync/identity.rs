@@ -89,7 +89,19 @@ impl Identity {
             keep_name(folder, &device)?;
         }
         let founder = match founder {
-            Some(founder) => Some(founder),
+            Some(founder) => {
+                let kept = read(&folder.join(FOUNDER))?;
+                let kept = kept.and_then(|text| read_founder(checked(&text)?).ok()).or(noted);
+                if let Some(kept) = kept.filter(|kept| *kept != founder) {
+                    let (kept, founder) = (write_founder(&kept), write_founder(&founder));
+                    tracing::warn!(
+                        kept,
+                        founder,
+                        "another founder from now on: only devices that it enrols count"
+                    );
+                }
+                Some(founder)
+            }
             None => {
                 let sound = |text: String| {
                     let founder = checked(&text).and_then(|founder| read_founder(founder).ok());
