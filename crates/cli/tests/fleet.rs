@@ -365,19 +365,37 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
     }
 
     // Others take nothing that a key signed which nobody enrolled.
-    let warned = |peer: &Peer| {
+    let warned = |peer: &Peer, of: &str| {
         let lines: [&[&str]; 2] = [&["sync"], &["log", "revoked", "B2-tablet", "lent"]];
         lines.map(|line| {
             let args = [line, &["--server", &peer.address]].concat();
             let told = on(folder.path(), "shed-desk", &args).code(0);
-            flat(&told.err).contains("the key of this service is not enrolled for shed-desk")
+            flat(&told.err).contains(&format!("the key of this service is not {of}"))
         })
     };
-    assert_eq!(warned(&founded), [false, false]);
+    assert_eq!(warned(&founded, ""), [false, false]);
     drop(founded);
+    // Nobody can enrol the founder anew: that would lead in a circle.
     std::fs::remove_file(folder.path().join("device.key")).unwrap();
     let keyless = Peer::set(folder.path(), "shed-desk", &[]);
-    assert_eq!(warned(&keyless), [true, true]);
+    assert_eq!(warned(&keyless, "the founder's"), [true, true]);
+    assert_eq!(warned(&keyless, "enrolled"), [false, false]);
+    let new = tempfile::tempdir().unwrap();
+    let founder = format!("shed-desk:{key}");
+    let stranger = Peer::set(new.path(), "B5-tablet", &["--founder", &founder]);
+    let at = |args: &[&str]| {
+        let args = [args, &["--server", &stranger.address]].concat();
+        flat(&on(new.path(), "B5-tablet", &args).code(0).err)
+    };
+    at(&["gear", "import", &demo("")]);
+    let told = at(&["sync"]);
+    let events = told.split("events count for nothing").next().unwrap();
+    let [all, "of", some] = events.split_whitespace().rev().take(3).collect::<Vec<_>>()[..] else {
+        panic!("{told}")
+    };
+    assert_eq!(all, some, "{told}");
+    let told = at(&["log", "note", "R14", "x", "--unknown-ok", "--kind", "rod"]);
+    assert!(told.contains("the key of this service is not enrolled for B5-tablet"), "{told}");
 }
 
 // Common practice, no source: what lies at one place is counted there.
@@ -608,4 +626,32 @@ fn what_is_typed_is_told_once_and_in_plain_words() {
     assert!(trace.contains("20 pieces of ") && !trace.ends_with("of "), "{trace}");
     let many = boat.types(&["stocktake", "B1", "L30=1000000", "L30=1"]).code(2);
     assert!(flat(&many.err).contains("0 to 1000000"), "{}", many.err);
+}
+
+// Common practice, no source: what is carried on a stick arrives whole, or is not taken.
+#[test]
+fn events_are_carried_in_a_file() {
+    let (from, to) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let b1 = |args: &[&str]| on(from.path(), "B1-tablet", args);
+    let b2 = |args: &[&str]| on(to.path(), "B2-tablet", args);
+    let state =
+        |told: &Ended| told.out.lines().find(|line| line.starts_with("state ")).unwrap().to_owned();
+    b1(&["gear", "import", &demo("")]).code(0);
+    b1(&["log", "broke", "R15", "--seen"]).code(0);
+    let path = from.path().join("evening.events");
+    let file = path.to_str().unwrap();
+    let told = b1(&["sync", "--to-file", file]).code(0).out;
+    let count = flat(&told).rsplit(' ').nth(1).unwrap().to_owned();
+    assert!(b1(&["sync", "--to-file", file]).code(66).err.contains("is there already"));
+    let bytes = std::fs::read(&path).unwrap();
+    for length in [0, 1, bytes.len() / 2, bytes.len() - 1] {
+        let part = from.path().join("part");
+        std::fs::write(&part, &bytes[..length]).unwrap();
+        let told = b2(&["sync", "--from-file", part.to_str().unwrap()]).code(65);
+        assert!(flat(&told.err).contains("is no whole file of events"), "{}", told.err);
+    }
+    b2(&["sync"]).code(0).says(&["events   0\n"]);
+    b2(&["sync", "--from-file", file]).code(0).says(&[&format!("received {count}\n")]);
+    b2(&["sync", "--from-file", file]).code(0).says(&["received 0\n"]);
+    assert_eq!(state(&b1(&["sync"])), state(&b2(&["sync"])));
 }

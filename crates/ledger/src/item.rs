@@ -5,6 +5,7 @@ use deepbend_core::quantity::Length;
 use serde::{Deserialize, Serialize};
 use serde_with::skip_serializing_none;
 
+use crate::body::Measure;
 use crate::cells::Cells;
 use crate::id::Id;
 use crate::time::Date;
@@ -137,6 +138,20 @@ impl Item {
     #[must_use]
     pub fn key(&self) -> ItemKey {
         ItemKey { kind: self.kind(), id: self.id.clone() }
+    }
+
+    /// What there is of it is counted in; `None`: it is one item, known by its sticker. Of stock
+    /// that is cut to pieces the length follows from their number.
+    #[must_use]
+    pub fn counted_in(&self) -> Option<Measure> {
+        match (&self.spec, self.quantity) {
+            (_, Some(_)) => Some(Measure::Pieces),
+            (Spec::LineStock(_), None) => Some(Measure::Centimetres),
+            (
+                Spec::Rod(_) | Spec::Reel(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_),
+                None,
+            ) => None,
+        }
     }
 
     /// The printed power of a rod; `None` for anything else.

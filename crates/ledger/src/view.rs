@@ -419,6 +419,34 @@ impl View {
         about.unwrap_or_default().into_iter().collect()
     }
 
+    /// The events about devices, whether they act or not.
+    pub fn enrolments(&self) -> impl Iterator<Item = (&EventId, &Body)> {
+        let placed = |event: &'_ EventRef| self.log.get(event).map(|placed| &placed.event.body);
+        self.enrolments.iter().filter_map(move |event| Some((&event.id, placed(event)?)))
+    }
+
+    /// How many events count for nothing because of who wrote them: nobody enrolled the device, or
+    /// it was revoked before them.
+    #[must_use]
+    pub fn uncounted_count(&self) -> usize {
+        let chains = self.log.chains().filter(|chain| {
+            let member = self.roll.member(&chain.device);
+            !self.roll.is_open() && member.is_none_or(|member| member.revoked.is_some())
+        });
+        let out = |chain: &Chain| {
+            let events = self.log.from(chain, 0);
+            events.filter(|(event, _)| !self.roll.counts(&event.id)).count()
+        };
+        chains.map(out).sum()
+    }
+
+    /// Whether the device of a chain goes on under a later incarnation.
+    #[must_use]
+    pub fn is_left_behind(&self, chain: &Chain) -> bool {
+        let mut chains = self.log.chains();
+        chains.any(|c| c.device == chain.device && c.incarnation > chain.incarnation)
+    }
+
     /// Whether a chain forks.
     #[must_use]
     pub fn is_forked(&self, chain: &Chain) -> bool {

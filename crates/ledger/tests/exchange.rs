@@ -158,6 +158,27 @@ fn nobody_writes_under_another_name() {
     assert_eq!(accepted, 0);
 }
 
+// Common practice, no source: a device that lost its key is enrolled anew, and what it wrote since
+// may come together with that.
+#[test]
+fn a_new_key_may_come_with_what_it_signed() {
+    let (mut inbox, mut view) = (Inbox::default(), founded());
+    let (old, new, thief) = (key(2), key(3), key(4));
+    let (mut shed, remark) = (recorder("shed"), Remark::from(claim()));
+    let first = shed.write(&view, &remark, enrol("boat", &old, false)).unwrap();
+    let again = shed.write(&view, &remark, enrol("boat", &new, false)).unwrap();
+    let events = chain("boat", 3);
+    let begun = vec![signed(&first, &key(1)), signed(&events[0], &old)];
+    assert_eq!(take(&mut inbox, &mut view, begun), (1, Vec::new()));
+    assert_eq!(take(&mut inbox, &mut view, Vec::new()), (1, Vec::new()));
+    // The chain of the boat is looked at before that of the shed.
+    let chunk = vec![signed(&events[1], &new), signed(&events[2], &thief), signed(&again, &key(1))];
+    assert_eq!(take(&mut inbox, &mut view, chunk), (1, Vec::new()));
+    let (accepted, refused) = take(&mut inbox, &mut view, Vec::new());
+    assert_eq!((accepted, refused.len()), (1, 1), "the thief's is refused then");
+    assert_eq!(inbox.waiting().count(), 0);
+}
+
 #[test]
 fn one_good_signature_vouches_for_what_is_before_it() {
     let (mut inbox, mut view) = (Inbox::default(), founded());

@@ -639,3 +639,34 @@ fn an_event_of_the_first_version_keeps_its_bytes() {
     assert_eq!(read.bytes(), newer.as_bytes(), "a newer field survives an older reader");
     let _: &Event = read.event();
 }
+
+// Source: the demo's K09, "40 cm x 20". Common practice, no source: who takes a trace takes its
+// length with it.
+#[test]
+fn the_length_of_ready_made_traces_follows_from_their_number() {
+    let mut desk = Device::new("desk");
+    let traces = ItemKey { kind: ItemKind::LineStock, id: id("K09") };
+    let length = |desk: &Device| match &desk.view.get(&traces).unwrap().item().spec {
+        Spec::LineStock(stock) => stock.length.unwrap().m(),
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(length(&desk), 8.0);
+    let adjusted = |by| Body::Adjusted {
+        item: traces.clone(),
+        measure: Measure::Pieces,
+        place: None,
+        by,
+        why: Reason::Used,
+    };
+    assert_eq!(desk.effect(&traces, adjusted(-5)), Effect::Acts);
+    assert_eq!(length(&desk), 6.0);
+    let in_length = Body::Adjusted {
+        item: traces.clone(),
+        measure: Measure::Centimetres,
+        place: None,
+        by: -40,
+        why: Reason::Used,
+    };
+    assert_eq!(desk.effect(&traces, in_length), Effect::Nothing(Why::NotCounted));
+    assert_eq!(length(&desk), 6.0);
+}

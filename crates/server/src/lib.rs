@@ -61,5 +61,5 @@ pub use deepbend_ledger::id::Id;
 pub use deepbend_ledger::time::Date;
 pub use gate::token::{PeerToken, Token};
 pub use listen::{SOCKET_NAME, socket_path};
-pub use serve::{Bound, ServeError, Server, StartError};
+pub use serve::{Bound, Neighbours, ServeError, Server, StartError};
 pub use sync::identity::kept_device;

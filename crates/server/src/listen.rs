@@ -6,8 +6,14 @@ use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use tokio::net::UnixListener;
-use tonic::transport::server::TcpIncoming;
+use std::pin::Pin;
+use std::task::{Context, Poll};
+
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use tokio::net::{UnixListener, UnixStream};
+use tonic::transport::server::{Connected, TcpIncoming, UdsConnectInfo};
+
+use crate::gate::{CallPlace, Places};
 
 /// Name of the socket in the data folder: tools on this machine find the service by it.
 pub const SOCKET_NAME: &str = "deepbendd.sock";
@@ -58,6 +64,54 @@ pub(crate) fn socket(folder: &Path) -> io::Result<Option<(UnixListener, SocketFi
     // For its owner alone: who may use the folder is who may write to it.
     std::fs::set_permissions(&file.path, std::fs::Permissions::from_mode(0o600))?;
     Ok(Some((listener, file)))
+}
+
+/// A connection over the socket, counted while it lasts.
+pub(crate) struct Neighbour {
+    stream: UnixStream,
+    _place: Option<CallPlace>,
+}
+
+impl Neighbour {
+    pub(crate) fn new(stream: UnixStream, among: &Places) -> Self {
+        Self { stream, _place: among.take() }
+    }
+}
+
+impl Connected for Neighbour {
+    type ConnectInfo = UdsConnectInfo;
+
+    fn connect_info(&self) -> UdsConnectInfo {
+        self.stream.connect_info()
+    }
+}
+
+impl AsyncRead for Neighbour {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        bytes: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_read(context, bytes)
+    }
+}
+
+impl AsyncWrite for Neighbour {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+        bytes: &[u8],
+    ) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.stream).poll_write(context, bytes)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_flush(context)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_shutdown(context)
+    }
 }
 
 fn cannot_be_written(error: &io::Error) -> bool {

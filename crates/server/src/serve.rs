@@ -16,6 +16,7 @@ use deepbend_store::inventory::{Fleet, Inventory, InventoryError};
 use deepbend_store::{Condition, SledOptions, SledStore, Store, StoreError, backup};
 use http::{HeaderName, Method, header};
 use tokio::net::UnixListener;
+use tokio_stream::StreamExt as _;
 use tokio_stream::wrappers::UnixListenerStream;
 use tokio_util::sync::CancellationToken;
 use tonic::codec::CompressionEncoding;
@@ -31,12 +32,12 @@ use crate::gate::{Gate, Places};
 use crate::health::HealthWatch;
 use crate::inventory::{
     Heads, Holding, InventoryApi, PageKey, Requests, forget_old, note_device, note_founder,
-    noted_founder,
+    noted_device, noted_founder,
 };
-use crate::listen::{self, SocketFile};
+use crate::listen::{self, Neighbour, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
-use crate::sync::identity::Identity;
+use crate::sync::identity::{Identity, Noted};
 use crate::sync::{Peers, Side, SyncApi};
 use crate::trips::TripServiceImpl;
 
@@ -44,6 +45,8 @@ use crate::trips::TripServiceImpl;
 const STORE_WORKERS: usize = 4;
 /// Who records at once: they wait for the disk together, so that they share one sync.
 const RECORDERS: usize = 64;
+/// Connections over the socket that are counted.
+const NEIGHBOURS: usize = 1024;
 /// Longest wait for the store to be closed.
 const CLOSING: Duration = Duration::from_secs(2);
 /// Time in which streams that were cut off tell their callers.
@@ -114,7 +117,8 @@ impl Server {
         let (reporter, routes) = routes(&config, holding.as_ref(), cut.clone())?;
         let store = holding.map(|holding| holding.store);
         let health = HealthWatch::begin(reporter, store.as_ref()).await;
-        Ok(Bound { addr, config, tcp, socket, health, routes, store, cut })
+        let neighbours = Places::of(NEIGHBOURS);
+        Ok(Bound { addr, config, tcp, socket, health, routes, store, cut, neighbours })
     }
 }
 
@@ -132,9 +136,13 @@ async fn open(
         if !read_only {
             backup::mark_new(&*store)?;
         }
-        let noted = match noted_founder(&*store) {
+        let noted = noted_device(&*store).and_then(|device| {
+            let founder = noted_founder(&*store)?;
+            Ok(Noted { device, founder })
+        });
+        let noted = match noted {
             // Of a damaged store nobody can tell whether there was one.
-            Err(_) if read_only => None,
+            Err(_) if read_only => Noted::default(),
             noted => noted?,
         };
         let identity = Identity::open(&folder, device, founder, noted, read_only);
@@ -260,6 +268,17 @@ fn routes(
     Ok((reporter, routes))
 }
 
+/// Those who ask through the socket in the data folder.
+#[derive(Clone, Debug)]
+pub struct Neighbours(Places);
+
+impl Neighbours {
+    /// Waits until none of them is connected.
+    pub async fn gone(&self) {
+        self.0.all_free().await;
+    }
+}
+
 /// A service that listens.
 pub struct Bound {
     /// The address that it listens on.
@@ -271,6 +290,7 @@ pub struct Bound {
     routes: Routes,
     store: Option<Arc<dyn Store>>,
     cut: CancellationToken,
+    neighbours: Places,
 }
 
 impl std::fmt::Debug for Bound {
@@ -287,13 +307,19 @@ impl Bound {
         folder.map(|folder: &Path| listen::socket_path(folder))
     }
 
+    /// Those who ask through the socket in the data folder.
+    #[must_use]
+    pub fn neighbours(&self) -> Neighbours {
+        Neighbours(self.neighbours.clone())
+    }
+
     /// Answers calls until `shutdown`, then lets the running ones end, for as long as `drain`
     /// says. Streams that still run by then are told `SHUTTING_DOWN`.
     ///
     /// # Errors
     /// [`ServeError`] if the transport fails.
     pub async fn serve(self, shutdown: impl Future<Output = ()>) -> Result<(), ServeError> {
-        let Self { addr, config, tcp, socket, health, routes, store, cut } = self;
+        let Self { addr, config, tcp, socket, health, routes, store, cut, neighbours } = self;
         let stop = CancellationToken::new();
         let places = Places::of(config.max_calls);
         let held = store.clone();
@@ -312,7 +338,9 @@ impl Bound {
                 .layer(Gate::new(&config, places.clone(), stop.clone(), false))
                 .add_routes(routes)
                 .serve_with_incoming_shutdown(
-                    UnixListenerStream::new(listener),
+                    UnixListenerStream::new(listener).map(|stream| {
+                        Ok::<_, std::io::Error>(Neighbour::new(stream?, &neighbours))
+                    }),
                     stop.clone().cancelled_owned(),
                 )
                 .await

@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::sync_service_client::SyncServiceClient;
+use deepbend_ledger::fold::Founder;
+use deepbend_ledger::id::Id;
 use deepbend_store::backup::{BackupError, Summary, backup, verify};
 use deepbend_store::inventory::{InventoryError, mend};
 use deepbend_store::{Repair, SledOptions, SledStore, StoreError};
@@ -136,32 +138,11 @@ impl Upkeep {
                 let store = SledStore::open(folder, options)?;
                 let (noted, noted_founder) = (noted_device(&store)?, noted_founder(&store)?);
                 let device = config.device.as_ref().or(noted.as_ref());
-                let name = match device {
-                    Some(device) => {
-                        keep_name(folder, device)
-                            .map_err(|error| UpkeepError::file(folder, error))?;
-                        format!("as the store of {device}; start the service: it goes on as that")
-                    }
-                    None => "; the backup does not say whose it is: start the service with \
-                             --device and the name as before. It goes on as that"
-                        .to_owned(),
-                };
-                let fleet = match config.founder.as_ref().or(noted_founder.as_ref()) {
-                    Some(founder) => {
-                        keep_founder(folder, founder)
-                            .map_err(|error| UpkeepError::file(folder, error))?;
-                        format!("The founder of its fleet is {}:", founder.device)
-                    }
-                    None => "The backup names no founder. If the fleet has one, start the \
-                             service with --founder as before:"
-                        .to_owned(),
-                };
-                Ok(format!(
-                    "restored to {} {name} under new numbers, and an exchange brings back what was \
-                     recorded after the backup and had reached others. {fleet} put the old \
-                     device.key there first, or have the new key enrolled",
-                    folder.display()
-                ))
+                let founder = config.founder.as_ref().or(noted_founder.as_ref());
+                let failed = |error| UpkeepError::file(folder, error);
+                device.map_or(Ok(()), |device| keep_name(folder, device)).map_err(failed)?;
+                founder.map_or(Ok(()), |founder| keep_founder(folder, founder)).map_err(failed)?;
+                Ok(restored_as(folder, device, founder))
             }
             Self::Repair => {
                 let folder = stored(folder?)?;
@@ -199,6 +180,36 @@ impl Upkeep {
             }
         }
     }
+}
+
+/// What a restore did, and what is to be done before the service starts.
+fn restored_as(folder: &Path, device: Option<&Id>, founder: Option<&Founder>) -> String {
+    let folder = folder.display();
+    let whose = match device {
+        Some(device) => format!("as the store of {device}"),
+        None => "; the backup does not say whose it is: start the service with --device and the \
+                 name as before"
+            .to_owned(),
+    };
+    let key = match founder {
+        None => "Before you start the service put the old device.key into that folder. The backup \
+                 names no founder: if the fleet has one, start the service with --founder as before"
+            .to_owned(),
+        Some(founder) if Some(&founder.device) == device => format!(
+            "Before you start the service put the old device.key into that folder. The founder of \
+             its fleet is {}, this device: nobody can enrol another key for it",
+            founder.device
+        ),
+        Some(founder) => format!(
+            "Before you start the service put the old device.key into that folder; else it makes \
+             a new one, which a keeper must enrol. The founder of its fleet is {}",
+            founder.device
+        ),
+    };
+    format!(
+        "restored to {folder} {whose}. {key}. The service goes on under new numbers, and an \
+         exchange brings back what was recorded after the backup and had reached others"
+    )
 }
 
 /// What a repair did.

@@ -301,7 +301,12 @@ async fn a_clone_is_found_out() {
     record(&one, vec![said(moved("B1"))]).await;
     record(&two, vec![said(What::Lost(pb::Lost {}))]).await;
     let receipts = exchange(&one, &two, None).await;
-    assert!(receipts.iter().all(|receipt| receipt.forks.len() == 1), "{receipts:?}");
+    let alarms = |receipts: &[pb::Receipt], left_behind: bool| {
+        let is_one =
+            |forks: &[pb::DeviceFork]| matches!(forks, [f] if f.left_behind == left_behind);
+        assert!(receipts.iter().all(|receipt| is_one(&receipt.forks)), "{receipts:?}");
+    };
+    alarms(&receipts, false);
     assert_eq!(state(&one).await, state(&two).await);
     let listed = one.inventory().list_contested(pb::ListContestedRequest::default()).await;
     let chain = one.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap().into_inner();
@@ -310,8 +315,7 @@ async fn a_clone_is_found_out() {
     // What they write from now on counts again, and does not fork once more.
     record(&one, vec![said(moved("B1"))]).await;
     record(&two, vec![said(moved("B1"))]).await;
-    let receipts = exchange(&one, &two, None).await;
-    assert!(receipts.iter().all(|receipt| receipt.forks.len() == 1), "{receipts:?}");
+    alarms(&exchange(&one, &two, None).await, true);
     assert_eq!(state(&one).await, state(&two).await);
     one.end().await;
     two.end().await;
@@ -354,7 +358,8 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     let tip = tips.find(|tip| tip.device_id == "B1-tablet").unwrap();
     let enrolled =
         What::Enrolled(pb::Enrolled { device_id: "B1-tablet".to_owned(), key, keeper: false });
-    record(&shed, vec![event("", "2031-09-15T19:00:00Z", pb::Certainty::Seen, "", enrolled)]).await;
+    let enrolled = event("", "2031-09-15T19:00:00Z", pb::Certainty::Seen, "", enrolled);
+    let enrolment = record(&shed, vec![enrolled]).await.events[0].event_id.clone();
     exchange(&shed, &boat, None).await;
     assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
     assert_eq!(state(&boat).await, state(&shed).await);
@@ -367,6 +372,7 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     let gone = event("", "2031-09-15T19:30:00Z", pb::Certainty::Said, "", revoked);
     let told = record(&shed, vec![gone]).await;
     assert_eq!(told.events[0].effect(), pb::EventEffect::Acts);
+    let revocation = told.events[0].event_id.clone();
     let Some(What::Revoked(told)) = told.events[0].body.as_ref().and_then(|b| b.what.as_ref())
     else {
         panic!("{told:?}")
@@ -382,6 +388,11 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     );
     record(&boat, vec![found]).await;
     exchange(&shed, &boat, None).await;
+    let of_shed = shed.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap();
+    let of_shed = of_shed.into_inner();
+    assert_eq!(of_shed.uncounted_event_count, 1);
+    let boats = of_shed.devices.iter().find(|d| d.device_id == "B1-tablet").unwrap();
+    assert_eq!(boats.event_ids, [enrolment, revocation]);
     assert_eq!(get(&shed, "R1").await.0.status(), pb::ItemStatus::Lost);
     assert_eq!(state(&boat).await, state(&shed).await);
     // A keeper may not revoke another as near to the founder: it is told where that is done.

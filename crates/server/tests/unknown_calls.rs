@@ -227,6 +227,25 @@ async fn a_count_that_could_have_no_effect_is_refused() {
     let corrected = event("", What::Correction(Box::new(corrected)));
     assert_eq!(refused(&at, corrected).await.0, "correction.instead.counted.measure");
     assert_eq!(count(&at).await, before);
+    // Once the wrong event is taken back all that it took is there again, and no more.
+    let carry = event("L30", carried("B1", "B2", Some(2)));
+    let moved = record(&at, carry).await.unwrap().events[0].event_id.clone();
+    let instead = |pieces| {
+        let instead = pb::EventBody { what: Some(carried("B1", "B3", Some(pieces))) };
+        let (instead, reason) = (Some(Box::new(instead)), "a slip".to_owned());
+        let event_id = moved.clone();
+        event("", What::Correction(Box::new(pb::Correction { event_id, instead, reason })))
+    };
+    let (field, message) = refused(&at, instead(4)).await;
+    assert_eq!(field, "correction.instead.moved.piece_count");
+    assert!(message.contains("up to 3 can be at B1"), "{message}");
+    let corrected = record(&at, instead(3)).await.unwrap();
+    let back = history(&at, "L30").await.last().unwrap().event_id.clone();
+    assert_eq!(back, corrected.events[0].event_id);
+    let undone = event("", wrong(&back));
+    record(&at, undone).await.unwrap();
+    let undone = event("", wrong(&moved));
+    record(&at, undone).await.unwrap();
     // More may have been brought than is known here, and an earlier event may say so.
     let brought = pb::RecordEventsRequest {
         events: vec![event("L30", carried("B2", "B3", Some(1)))],

@@ -351,4 +351,10 @@ pub struct SyncArgs {
     /// File with the token that the other service asks for in its first line
     #[arg(long, value_name = "FILE")]
     pub peer_token_file: Option<PathBuf>,
+    /// Write all events to a file instead, to be carried to where no network reaches
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["peer", "from_file"])]
+    pub to_file: Option<PathBuf>,
+    /// Take the events of such a file; what is here already does no harm
+    #[arg(long, value_name = "FILE", conflicts_with = "peer")]
+    pub from_file: Option<PathBuf>,
 }

@@ -82,6 +82,9 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
         }
         let answer = send(global, &service, request).await?;
         print(global, &answer, validate_only)?;
+        if !answer.unknown_key.is_empty() {
+            sync::warn_of_key(&sync::state_of(&service).await?);
+        }
         note_of_stock(&answer);
         // Its device must have held what it corrects.
         let waits = |event: &pb::RecordedEvent| {
@@ -203,10 +206,6 @@ pub(super) fn print(
             output::csv_text(&["event_id", "item_id", "effect", "effect_reason"], &rows)?
         }
     })?;
-    let recorder = answer.events.first().and_then(|event| event.event_id.rsplitn(3, '.').nth(2));
-    if let Some(device) = recorder.filter(|_| !answer.unknown_key.is_empty()) {
-        sync::unknown_key(device, &answer.unknown_key);
-    }
     for item in &answer.contested {
         let what: Vec<_> = item.disputes.iter().map(|dispute| dispute.what.as_str()).collect();
         let text = format!(

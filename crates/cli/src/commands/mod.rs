@@ -10,6 +10,7 @@ use crate::service::Service;
 
 mod candidates;
 mod compare;
+mod events_file;
 mod fitting;
 mod fleet;
 mod gear;

@@ -8,7 +8,7 @@ use tokio::sync::mpsc;
 use tokio_stream::StreamExt as _;
 use tokio_stream::wrappers::ReceiverStream;
 
-use super::finish;
+use super::{events_file, finish};
 use crate::args::{Global, SyncArgs};
 use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, note, progress, put, wrapped_note};
@@ -18,9 +18,14 @@ use crate::service::{Needs, Service};
 pub(super) async fn run(global: &Global, args: &SyncArgs) -> Result<(), Failure> {
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
-        match &args.peer {
-            None => tell_state(global, &service).await,
-            Some(address) => {
+        match (&args.peer, &args.to_file, &args.from_file) {
+            (None, Some(file), _) => events_file::write(&service, file).await,
+            (None, None, Some(file)) => {
+                warn_of_key(&state_of(&service).await?);
+                events_file::read(&service, file).await
+            }
+            (None, None, None) => tell_state(global, &service).await,
+            (Some(address), ..) => {
                 let peer = Service::at(address, args.peer_token_file.as_deref()).await;
                 let peer = peer.map_err(|failure| of_peer(failure, address))?;
                 warn_of_key(&state_of(&service).await?);
@@ -59,27 +64,45 @@ pub(super) async fn state_of(service: &Service) -> Result<pb::GetSyncStateRespon
 }
 
 /// Says where others would not take what is recorded here.
-fn warn_of_key(state: &pb::GetSyncStateResponse) {
+pub(super) fn warn_of_key(state: &pb::GetSyncStateResponse) {
     let device = &state.device_id;
     let enrolled = |d: &pb::FleetDevice| d.device_id == *device && d.keys.contains(&state.key);
     if !state.founder_id.is_empty() && !state.devices.iter().any(enrolled) {
-        unknown_key(device, &state.key);
+        if *device == state.founder_id {
+            wrapped_note("warning: ", FOUNDERS_KEY);
+        } else {
+            let text = format!(
+                "the key of this service is not enrolled for {device}: what is recorded here \
+                 counts nowhere else. Put the old device.key back into the data folder, if there \
+                 was one, or have a keeper record: deepbend log enrolled {device} {}",
+                state.key
+            );
+            wrapped_note("warning: ", &text);
+        }
     }
 }
 
-/// Says that nobody enrolled a key for a device.
-pub(super) fn unknown_key(device: &str, key: &str) {
-    let text = format!(
-        "the key of this service is not enrolled for {device}: what is recorded here counts \
-         nowhere else. Put the old device.key back into the data folder, or have a keeper \
-         record: deepbend log enrolled {device} {key}"
-    );
-    wrapped_note("warning: ", &text);
+/// Says where what is here counts for nothing.
+fn tell_uncounted(state: &pb::GetSyncStateResponse) {
+    if state.uncounted_event_count > 0 {
+        let text = format!(
+            "{} of {} events count for nothing: no keeper of the founder {} enrolled their \
+             devices, or revoked them before. They are kept, and count once that is mended",
+            state.uncounted_event_count, state.event_count, state.founder_id
+        );
+        wrapped_note("note: ", &text);
+    }
 }
+
+/// The founder is known by its key alone.
+const FOUNDERS_KEY: &str = "the key of this service is not the founder's: what is recorded here counts nowhere, and \
+     nobody can enrol another key for the founder. Put its old device.key back into the data \
+     folder. If that is lost for good, found the fleet anew: README, \"A lost key\"";
 
 async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
     let state = state_of(service).await?;
     warn_of_key(&state);
+    tell_uncounted(&state);
     put(&match global.output {
         Format::Json => output::json_text(&state)?,
         Format::Jsonl => output::json_line(&state)?,
@@ -116,6 +139,13 @@ async fn tell_state(global: &Global, service: &Service) -> Result<(), Failure> {
 
 /// What a fork is, and the way out.
 fn tell_fork(fork: &pb::DeviceFork) -> String {
+    if fork.left_behind {
+        return format!(
+            "the device of {} wrote two events under that number, and goes on under new ones \
+             since: settle what `deepbend contested` shows of it",
+            fork.event_id
+        );
+    }
     format!(
         "the device of {} wrote two events under that number: its store was cloned. From there on \
          neither settles anything; give one of the two another name",
@@ -130,7 +160,9 @@ pub(super) fn tell_device(device: &pb::FleetDevice) -> String {
         (false, true) => "keeper: may enrol and revoke",
         (false, false) => "may write",
     };
-    format!("{}, {may}", device.device_id)
+    let told = device.event_ids.join(", ");
+    let told = if told.is_empty() { told } else { format!(" ({told})") };
+    format!("{}, {may}{told}", device.device_id)
 }
 
 /// How exchanging with a peer goes.
@@ -172,7 +204,7 @@ async fn exchange(own: &Service, peer: &Service, address: &str) -> Result<(), Fa
         ));
         receipt.refused.iter().for_each(|refused| wrapped_note("refused: ", &refused.wrong));
     }
-    for fork in &here.forks {
+    for fork in here.forks.iter().filter(|fork| !fork.left_behind) {
         wrapped_note("note: ", &tell_fork(fork));
     }
     if here.refused_count + there.refused_count > 0 {

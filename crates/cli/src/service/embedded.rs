@@ -1,17 +1,25 @@
 //! A service in this process, on a loopback port of its own.
 
 use std::net::{Ipv4Addr, SocketAddr};
+use std::time::Duration;
 
-use deepbend_server::{Config, ServeError, Server, StartError};
+use deepbend_server::{Config, Neighbours, ServeError, Server, StartError};
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
 
 use crate::failure::{Exit, Failure};
+use crate::output::wrapped_note;
+
+/// Longest wait for others that ask through this service.
+const LINGER: Duration = Duration::from_secs(60);
+/// Wait of which nothing is said.
+const SHORT: Duration = Duration::from_secs(1);
 
 /// A service that runs in this process.
 #[derive(Debug)]
 pub struct Embedded {
     addr: SocketAddr,
+    neighbours: Neighbours,
     stop: oneshot::Sender<()>,
     task: JoinHandle<Result<(), ServeError>>,
 }
@@ -24,13 +32,13 @@ impl Embedded {
     pub async fn start(config: Config) -> Result<Self, Failure> {
         let listen = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
         let bound = Server::bind(Config { listen, ..config }).await.map_err(not_started)?;
-        let addr = bound.addr;
+        let (addr, neighbours) = (bound.addr, bound.neighbours());
         let (stop, stopped) = oneshot::channel();
         let task = tokio::spawn(bound.serve(async {
             // A sender that is gone wants the same as one that sends.
             let _ = stopped.await;
         }));
-        Ok(Self { addr, stop, task })
+        Ok(Self { addr, neighbours, stop, task })
     }
 
     /// Where it listens.
@@ -39,11 +47,18 @@ impl Embedded {
         self.addr
     }
 
-    /// Ends it and waits until its store is closed.
+    /// Ends it, once nobody else asks through it, and waits until its store is closed.
     ///
     /// # Errors
     /// A service that ended badly.
     pub async fn stop(self) -> Result<(), Failure> {
+        if tokio::time::timeout(SHORT, self.neighbours.gone()).await.is_err() {
+            let text = "another deepbend still asks through this one: it ends when that is done; \
+                        ctrl-c ends both";
+            wrapped_note("note: ", text);
+            // Who stays longer is cut off.
+            let _ = tokio::time::timeout(LINGER, self.neighbours.gone()).await;
+        }
         // One that has ended already needs no word.
         let _ = self.stop.send(());
         let failed = |what: String| Failure::new(Exit::Failed, format!("the service: {what}"));

@@ -4,7 +4,8 @@
 //! 2. for what needs no inventory: a service in this process, without a store; else
 //! 3. the service that holds the data folder already, through the socket that it left there; else
 //! 4. a service in this process on that folder. If another process holds the folder, this one
-//!    waits up to 2 s and then ends with exit code 75 and the holder's name.
+//!    waits up to 2 s and then ends with exit code 75 and the holder's name. Who asks through it
+//!    meanwhile is answered before it ends.
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -141,8 +142,18 @@ impl Service {
             if socket.exists()
                 && let Ok(channel) = connect(&format!("unix:{}", socket.display())).await
             {
-                tell_ignored(folder, device.as_ref());
-                return Ok(Self::by_channel(channel));
+                let service = Self::by_channel(channel);
+                let mut health = HealthClient::new(service.channel.clone());
+                let asked = health.check(HealthCheckRequest::default()).await;
+                // One that ends by now takes no call; who was answered is waited for.
+                if !asked.is_err_and(|status| status.code() == tonic::Code::Unavailable) {
+                    tell_ignored(folder, device.as_ref());
+                    return Ok(service);
+                }
+                if started.elapsed() < HELD_WAIT {
+                    tokio::time::sleep(HELD_PAUSE).await;
+                    continue;
+                }
             }
             let before = kept_device(folder);
             let (data, device) = (Some(folder.to_owned()), device.clone());

@@ -142,7 +142,8 @@ impl Inbox {
     }
 
     /// Takes a chunk of events. Call it again with an empty one after `accepted` was added to the
-    /// view and an enrolment was among it: that may let others through.
+    /// view and an enrolment was among it: that may let others through, and only then is refused
+    /// what no key signed that is enrolled.
     pub fn take(&mut self, view: &View, chunk: Vec<Raw>) -> Taken {
         self.take_read(view, chunk.into_iter().map(Raw::read).collect())
     }
@@ -156,13 +157,14 @@ impl Inbox {
             }
         }
         let open = view.roll().is_open();
+        let mut wrong = Vec::new();
         let chains = std::mem::take(&mut self.waiting);
         for (chain, mut waiting) in chains {
             let connected = connect(view, &chain, &mut waiting, &mut taken);
             let passed = if open {
                 connected
             } else {
-                vouched(view, &chain, &mut waiting, connected, &mut taken)
+                vouched(view, &chain, &mut waiting, connected, &mut wrong)
             };
             for spot in passed {
                 if let Some(pending) = waiting.remove(&spot) {
@@ -173,6 +175,18 @@ impl Inbox {
             if !waiting.is_empty() {
                 waiting.values_mut().for_each(|pending| pending.index = None);
                 self.waiting.insert(chain, waiting);
+            }
+        }
+        let enrols = |signed: &Signed| signed.event.event().body.is_about_devices();
+        let other_keys = taken.accepted.iter().any(enrols);
+        for Pending { signed, index, .. } in wrong {
+            let EventRef { id, hash } = EventRef::to(&signed.event);
+            if other_keys {
+                let pending = Pending { signed, index: None, waits: Waits::Signature };
+                let chain = self.waiting.entry(id.chain.clone()).or_default();
+                chain.insert((id.sequence, hash), pending);
+            } else {
+                taken.refused.push(Refused { index, fault: Fault::BadSignature { id } });
             }
         }
         self.count = self.waiting.values().map(BTreeMap::len).sum();
@@ -247,12 +261,13 @@ fn connect(
 }
 
 /// Of connected events those that a good signature vouches for, their own or that of a later one.
+/// What is signed with no key that is enrolled so far goes to `wrong`.
 fn vouched(
     view: &View,
     chain: &Chain,
     waiting: &mut BTreeMap<Spot, Pending>,
     connected: Vec<Spot>,
-    taken: &mut Taken,
+    wrong: &mut Vec<Pending>,
 ) -> Vec<Spot> {
     let Some(member) = view.roll().member(&chain.device) else {
         for spot in connected {
@@ -279,11 +294,8 @@ fn vouched(
             }
             (false, None) => {
                 pending.waits = Waits::Signature;
-                if signature.is_some()
-                    && let Some(pending) = waiting.remove(&spot)
-                {
-                    let fault = Fault::BadSignature { id: pending.signed.event.event().id.clone() };
-                    taken.refused.push(Refused { index: pending.index, fault });
+                if signature.is_some() {
+                    wrong.extend(waiting.remove(&spot));
                 }
                 continue;
             }

@@ -79,15 +79,14 @@ struct Told<'l, 'e> {
 /// The counts of an item. A place that is left out is the one of its first description.
 pub(super) fn counts(log: &Log, lines: &[Line<'_>], first: &Item) -> BTreeMap<CountKey, Count> {
     let mut told: BTreeMap<CountKey, Told<'_, '_>> = BTreeMap::new();
-    let in_pieces = first.quantity.is_some();
-    let in_length = matches!(first.spec, crate::item::Spec::LineStock(_));
-    let key = |measure: Measure, place: Option<&Id>| match measure {
-        Measure::Pieces => {
-            let place = place.cloned().or_else(|| first.place.clone());
-            in_pieces.then_some(CountKey { measure, place })
-        }
-        // Line on a spool goes where the spool goes.
-        Measure::Centimetres => in_length.then_some(CountKey { measure, place: None }),
+    let counted_in = first.counted_in();
+    let key = |measure: Measure, place: Option<&Id>| {
+        let place = match measure {
+            Measure::Pieces => place.cloned().or_else(|| first.place.clone()),
+            // Line on a spool goes where the spool goes.
+            Measure::Centimetres => None,
+        };
+        (counted_in == Some(measure)).then_some(CountKey { measure, place })
     };
     for line in lines.iter().filter(|line| line.is_heard()) {
         for deed in &line.deeds {

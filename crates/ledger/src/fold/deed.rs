@@ -286,7 +286,7 @@ fn acquire(item: &Item) -> Vec<Deed<'_>> {
     let put = |field, value| Some(Deed::Put(field, value));
     let (fitted, length) = match &item.spec {
         Spec::Reel(reel) => (Some(reel.fitted.clone().map(Box::new)), None),
-        Spec::LineStock(stock) => (None, stock.length),
+        Spec::LineStock(stock) => (None, stock.length.filter(|_| item.quantity.is_none())),
         Spec::Rod(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => (None, None),
     };
     let place = item.place.clone().map(Value::Place);

@@ -364,8 +364,8 @@ fn collect(
     judged: Option<&status::Judged>,
     writes: &mut Vec<Write>,
 ) {
-    let in_pieces = first.quantity.is_some();
-    let in_length = matches!(first.spec, Spec::LineStock(_));
+    let counted_in = first.counted_in();
+    let in_pieces = counted_in == Some(Measure::Pieces);
     let acts = line.is_heard();
     let mut why = None;
     let mut write = |field: Field, value: Option<Value>| {
@@ -403,11 +403,7 @@ fn collect(
                 }
             },
             Deed::Count(measure, ..) | Deed::Delta(measure, ..) => {
-                let counted = match measure {
-                    Measure::Pieces => in_pieces,
-                    Measure::Centimetres => in_length,
-                };
-                if !counted {
+                if counted_in != Some(*measure) {
                     why = Some(Why::NotCounted);
                 }
             }
@@ -488,10 +484,16 @@ fn compose(
         }
         Spec::Rod(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => {}
     }
-    if first.quantity.is_some() {
+    if let Some(all) = first.quantity {
         let pieces = counts.iter().filter(|(key, _)| key.measure == Measure::Pieces);
         let total: u64 = pieces.clone().map(|(_, count)| u64::from(count.low)).sum();
         item.quantity = Some(u32::try_from(total).unwrap_or(u32::MAX));
+        if let Spec::LineStock(stock) = &mut item.spec
+            && let Some(length) = stock.length.filter(|_| total != u64::from(all))
+            && let Some(cm) = (cm_of(length) * total).checked_div(u64::from(all))
+        {
+            stock.length = Some(from_cm(u32::try_from(cm).unwrap_or(u32::MAX)));
+        }
         // Where most are; of places with as many the first.
         let most = pieces.rev().max_by_key(|(_, count)| count.low).filter(|(_, c)| c.low > 0);
         if let Some((key, _)) = most {

@@ -6,7 +6,7 @@ use deepbend_contract::{At, Faults};
 use deepbend_core::quantity::words::LINE_METRES;
 use deepbend_ledger::body::{Body, Measure};
 use deepbend_ledger::id::Id;
-use deepbend_ledger::item::{Item, ItemKey, ItemKind, Spec};
+use deepbend_ledger::item::{Item, ItemKey, ItemKind};
 
 use super::named::Known;
 
@@ -18,11 +18,16 @@ pub(super) const CM: f64 = 100.0;
 /// be where they come from. `at` is the place of the body.
 pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if let Body::Correction { instead: Some(instead), .. } = body {
-        // It acts at the place of the corrected event, whose own pieces the count still holds.
+        // What it takes is looked at once the corrected event is out of the way.
         let at = at.field("correction");
         return measured(&at.field("instead"), instead, known, faults);
     }
     measured(at, body, known, faults);
+    taken(at, body, known, faults);
+}
+
+/// Notes pieces or line that cannot be where they come from.
+pub(super) fn taken(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if known.accept_unknown {
         return;
     }
@@ -158,20 +163,18 @@ fn measured(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
         return;
     };
     let Some(first) = described(item, known) else { return };
-    let in_pieces = first.quantity.is_some();
-    let in_length = matches!(first.spec, Spec::LineStock(_));
+    let counted_in = first.counted_in();
     let fits = match measure {
-        None => !in_pieces,
-        Some(Measure::Pieces) => in_pieces,
-        Some(Measure::Centimetres) => in_length,
+        None => counted_in != Some(Measure::Pieces),
+        measure => counted_in == measure,
     };
     if fits {
         return;
     }
-    let (counted, right) = match (in_pieces, in_length) {
-        (true, _) => ("is counted in pieces", "a whole number of pieces"),
-        (false, true) => ("is measured in metres of line", "a length, and no pieces"),
-        (false, false) => ("is one item", "no number of pieces"),
+    let (counted, right) = match counted_in {
+        Some(Measure::Pieces) => ("is counted in pieces", "a whole number of pieces"),
+        Some(Measure::Centimetres) => ("is measured in metres of line", "a length, and no pieces"),
+        None => ("is one item", "no number of pieces"),
     };
     let at = at.field(part);
     let (code, lead) = match measure {

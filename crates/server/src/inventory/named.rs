@@ -35,6 +35,13 @@ impl Known {
         Self { view, waiting, told, acquired, accept_unknown, missing: Vec::new() }
     }
 
+    /// What would be known once an event was told as well.
+    pub(super) fn after(&self, event: &Sealed) -> Self {
+        let mut view = self.view.clone();
+        view.extend(self.waiting.iter().chain([event]));
+        Self { acquired: self.acquired.clone(), ..Self::new(view, self.accept_unknown) }
+    }
+
     /// An event of the request was written.
     pub(super) fn tell(&mut self, event: &Sealed) {
         let body = &event.event().body;

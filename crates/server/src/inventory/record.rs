@@ -2,6 +2,7 @@
 
 use deepbend_contract::pb::FaultCode;
 use deepbend_contract::{At, Faults, Reader, limits, pb};
+use deepbend_ledger::body::Body;
 use deepbend_ledger::event::{BadEvent, Recorder, Sealed};
 use deepbend_ledger::exchange::DeviceKey;
 use deepbend_ledger::item::ItemKey;
@@ -12,6 +13,7 @@ use sha2::{Digest as _, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use super::amounts;
 use super::event;
 use super::named::Known;
 use super::requests::{self, Done};
@@ -135,6 +137,15 @@ fn write(
             continue;
         };
         items.insert(item);
+        if let Body::Correction { target, instead: Some(instead), reason } = &body {
+            let (target, reason) = (target.clone(), reason.clone());
+            let only_out = Body::Correction { target, instead: None, reason };
+            if let Ok(event) = recorder.clone().write(view, &remark, only_out) {
+                let at = at.field("body");
+                let at = at.field("correction");
+                amounts::taken(&at.field("instead"), instead, &known.after(&event), faults);
+            }
+        }
         match recorder.write(view, &remark, body) {
             Ok(event) => {
                 known.tell(&event);

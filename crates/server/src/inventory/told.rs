@@ -405,6 +405,7 @@ pub(super) fn story(view: &View, key: &ItemKey) -> Option<pb::ItemStory> {
 pub(crate) fn forks(view: &View) -> Vec<pb::DeviceFork> {
     let forks = view.conflicts().into_iter().filter_map(|conflict| match conflict {
         Conflict::Fork { id, hashes } => Some(pb::DeviceFork {
+            left_behind: view.is_left_behind(&id.chain),
             event_id: id.to_string(),
             hashes: hashes.iter().map(ToString::to_string).collect(),
         }),

@@ -34,6 +34,13 @@ pub(crate) struct Identity {
     pub(crate) key: Option<DeviceKey>,
 }
 
+/// What a store knows of the service that wrote it.
+#[derive(Debug, Default)]
+pub(crate) struct Noted {
+    pub(crate) device: Option<Id>,
+    pub(crate) founder: Option<Founder>,
+}
+
 /// Reads a founder: the device, a colon, its public key.
 ///
 /// # Errors
@@ -53,7 +60,7 @@ pub(crate) fn write_founder(founder: &Founder) -> String {
 
 impl Identity {
     /// Reads who this service is, makes a key where there is none, and notes what is configured.
-    /// `noted` is the founder that the store knows of: it counts where the file does not say.
+    /// What the store knows counts where the files do not say.
     ///
     /// # Errors
     /// A file that cannot be read or written, or says something else than it should.
@@ -61,9 +68,10 @@ impl Identity {
         folder: &Path,
         device: Option<Id>,
         founder: Option<Founder>,
-        noted: Option<Founder>,
+        noted: Noted,
         read_only: bool,
     ) -> io::Result<Self> {
+        let Noted { device: noted_device, founder: noted } = noted;
         let bad = |file: &str, what: String| {
             io::Error::new(io::ErrorKind::InvalidData, format!("{file} {what}"))
         };
@@ -78,12 +86,23 @@ impl Identity {
                 }
                 device
             }
-            (None, Some(text)) => read_name(&text).map_err(|what| bad(NAME, what))?,
-            (None, None) if key.is_some() => {
-                let cure = "is missing: name the device as before with --device, or put it back";
-                return Err(bad(NAME, cure.to_owned()));
+            (None, kept) => {
+                let kept = kept.map(|text| read_name(&text).map_err(|what| bad(NAME, what)));
+                match (kept, noted_device) {
+                    (Some(Ok(kept)), _) => kept,
+                    (None | Some(Err(_)), Some(noted)) => {
+                        tracing::warn!(device = %noted, "put the file `{NAME}` back from the store");
+                        noted
+                    }
+                    (Some(Err(damaged)), None) => return Err(damaged),
+                    (None, None) if key.is_some() => {
+                        let cure = "is missing: name the device as before with --device, or put \
+                                    it back";
+                        return Err(bad(NAME, cure.to_owned()));
+                    }
+                    (None, None) => Id::new(DEVICE).map_err(|e| bad(NAME, e.to_string()))?,
+                }
             }
-            (None, None) => Id::new(DEVICE).map_err(|e| bad(NAME, e.to_string()))?,
         };
         if !read_only {
             keep_name(folder, &device)?;
@@ -137,8 +156,8 @@ impl Identity {
 /// Reads a secret key, and the public one as its check.
 fn read_key(text: &str) -> Result<DeviceKey, String> {
     let damaged = || {
-        "is damaged: put it back from a copy, or remove it; a new one is made then and must be \
-         enrolled"
+        "is damaged: put it back from a copy. Or remove it: a new one is made then, and a keeper \
+         must enrol it. That of the founder can only be put back"
             .to_owned()
     };
     let mut lines = text.lines().map(str::trim);
@@ -235,14 +254,17 @@ mod tests {
     #[test]
     fn the_key_is_drawn_once_and_is_nobody_elses_business() {
         let folder = tempfile::tempdir().unwrap();
-        let first = Identity::open(folder.path(), Id::new("B1").ok(), None, None, false).unwrap();
+        let first =
+            Identity::open(folder.path(), Id::new("B1").ok(), None, Noted::default(), false)
+                .unwrap();
         let key = first.key.unwrap().public();
         let mode = fs::metadata(folder.path().join(KEY)).unwrap().permissions().mode();
         assert_eq!(mode & 0o777, 0o600);
         let text = format!("B1:{key}");
         let founder = read_founder(&text).unwrap();
-        Identity::open(folder.path(), None, Some(founder.clone()), None, false).unwrap();
-        let again = Identity::open(folder.path(), None, None, None, false).unwrap();
+        Identity::open(folder.path(), None, Some(founder.clone()), Noted::default(), false)
+            .unwrap();
+        let again = Identity::open(folder.path(), None, None, Noted::default(), false).unwrap();
         assert_eq!(again.device.as_str(), "B1");
         assert_eq!(again.founder, Some(founder));
         assert_eq!(again.key.unwrap().public(), key);
@@ -254,15 +276,30 @@ mod tests {
             let bad = if good.starts_with(bad) { "1" } else { bad }.to_owned() + &good[1..];
             for bad in [bad.as_bytes(), b"nonsense", b"\xff\xfe"] {
                 fs::write(&path, bad).unwrap();
-                let error = Identity::open(folder.path(), None, None, None, false).unwrap_err();
+                let error =
+                    Identity::open(folder.path(), None, None, Noted::default(), false).unwrap_err();
                 assert!(error.to_string().contains(cure), "{file}: {error}");
             }
             fs::write(&path, good).unwrap();
         }
         fs::remove_file(folder.path().join(NAME)).unwrap();
-        let error = Identity::open(folder.path(), None, None, None, false).unwrap_err();
+        let error = Identity::open(folder.path(), None, None, Noted::default(), false).unwrap_err();
         assert!(error.to_string().contains("--device"), "{error}");
         assert!(read_founder("B1").is_err());
+    }
+
+    // Common practice, no source: a name goes with the store, also where a restore was cut short.
+    #[test]
+    fn a_name_whose_file_is_lost_or_damaged_is_put_back_from_the_store() {
+        let folder = tempfile::tempdir().unwrap();
+        for text in [None, Some("nonsense")] {
+            text.iter().for_each(|text| fs::write(folder.path().join(NAME), text).unwrap());
+            let noted = Noted { device: Id::new("B1").ok(), founder: None };
+            let open = Identity::open(folder.path(), None, None, noted, false).unwrap();
+            assert_eq!(open.device.as_str(), "B1");
+            assert_eq!(kept_device(folder.path()), Id::new("B1").ok(), "the file is there again");
+            fs::remove_file(folder.path().join(NAME)).unwrap();
+        }
     }
 
     // Common practice, no source: one lost file must not open a fleet to everybody.
@@ -274,10 +311,10 @@ mod tests {
         let file = folder.path().join(FOUNDER);
         for text in [None, Some("nonsense")] {
             text.iter().for_each(|text| fs::write(&file, text).unwrap());
-            let noted = Some(founder.clone());
+            let noted = Noted { device: None, founder: Some(founder.clone()) };
             let open = Identity::open(folder.path(), Id::new("B1").ok(), None, noted, false);
             assert_eq!(open.unwrap().founder, Some(founder.clone()));
-            let again = Identity::open(folder.path(), None, None, None, false).unwrap();
+            let again = Identity::open(folder.path(), None, None, Noted::default(), false).unwrap();
             assert_eq!(again.founder, Some(founder.clone()), "the file is there again");
             fs::remove_file(&file).unwrap();
         }

@@ -4,11 +4,13 @@
 //! 2. [`session`]: one exchange, the same on both sides;
 //! 3. [`peers`]: exchanges with a list of services, again and again.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::sync_service_server::SyncService;
+use deepbend_ledger::body::Body;
 use deepbend_ledger::event::Hash;
 use deepbend_ledger::exchange::Tips;
 use deepbend_ledger::view::View;
@@ -97,17 +99,25 @@ impl SyncApi {
         let peers = self.peers.states();
         let (upto, view) = holding.inventory.settled();
         let roll = view.roll();
+        let mut about: BTreeMap<_, Vec<_>> = BTreeMap::new();
+        for (event, body) in view.enrolments() {
+            if let Body::Enrolled { device, .. } | Body::Revoked { device, .. } = body {
+                about.entry(device).or_default().push(event.to_string());
+            }
+        }
         let devices = roll.members().map(|(device, member)| pb::FleetDevice {
             device_id: device.to_string(),
             keys: member.keys.iter().map(ToString::to_string).collect(),
             keeper: member.keeper,
             revoked: member.revoked.is_some(),
+            event_ids: about.remove(device).unwrap_or_default(),
         });
         Ok(pb::GetSyncStateResponse {
             device_id: holding.device.to_string(),
             key: session::own_key(holding),
             founder_id: roll.founder().map(|f| f.device.to_string()).unwrap_or_default(),
             event_count: i64::try_from(view.event_count()).unwrap_or(i64::MAX),
+            uncounted_event_count: i64::try_from(view.uncounted_count()).unwrap_or(i64::MAX),
             tips: session::tips(&view.tips()),
             devices: devices.collect(),
             forks: forks(&view),
