@@ -646,9 +646,9 @@ fn an_event_of_the_first_version_keeps_its_bytes() {
 fn the_length_of_ready_made_traces_follows_from_their_number() {
     let mut desk = Device::new("desk");
     let traces = ItemKey { kind: ItemKind::LineStock, id: id("K09") };
-    let length = |desk: &Device| match &desk.view.get(&traces).unwrap().item().spec {
-        Spec::LineStock(stock) => stock.length.unwrap().m(),
-        other => panic!("{other:?}"),
+    let length = |desk: &Device| {
+        let Spec::LineStock(stock) = &desk.view.get(&traces).unwrap().item().spec else { panic!() };
+        stock.length.unwrap().m()
     };
     assert_eq!(length(&desk), 8.0);
     let adjusted = |by| Body::Adjusted {

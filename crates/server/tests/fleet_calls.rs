@@ -433,6 +433,65 @@ async fn a_stranger_is_not_heard_until_he_is_enrolled() {
     boat.end().await;
 }
 
+// Source: README, "A lost key". Common practice, no source: what was told under the old key counts.
+#[tokio::test]
+async fn a_fleet_whose_founder_lost_its_key_is_founded_anew() {
+    let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
+    let (shed, boat) = ("shed-desk", "B1-tablet");
+    let key_of = async |running: &Running| {
+        let state = running.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap();
+        state.into_inner().key
+    };
+    let start_in = async |folder: usize, device: &str, founder: Option<(&str, &str)>| {
+        let founder = founder.map(|(device, key)| deepbend_ledger::fold::Founder {
+            device: device.parse_id(),
+            key: deepbend_ledger::exchange::PublicKey::try_from(key.to_owned()).unwrap(),
+        });
+        let (data, device) = (Some(folders[folder].path().to_owned()), Some(device.parse_id()));
+        start(Config { data, device, founder, ..Config::default() }).await
+    };
+    let enrolled = |device: &str, key: &str| {
+        let (device_id, key) = (device.to_owned(), key.to_owned());
+        let body = What::Enrolled(pb::Enrolled { device_id, key, keeper: true });
+        event("", "2031-09-15T21:00:00Z", pb::Certainty::Seen, "", body)
+    };
+    let one = start_in(0, shed, None).await;
+    let old = key_of(&one).await;
+    one.end().await;
+    let one = start_in(0, shed, Some((shed, &old))).await;
+    let two = start_in(1, boat, Some((shed, &old))).await;
+    let boats = key_of(&two).await;
+    one.inventory().import_items(import_of(small_fleet(&["R1"]))).await.unwrap();
+    record(&one, vec![enrolled(boat, &boats)]).await;
+    exchange(&one, &two, None).await;
+    one.end().await;
+    two.end().await;
+    std::fs::remove_file(folders[0].path().join("device.key")).unwrap();
+    let one = start_in(0, shed, Some((boat, &boats))).await;
+    let two = start_in(1, boat, Some((boat, &boats))).await;
+    let new = key_of(&one).await;
+    let lost =
+        event("R1", "2031-09-15T22:00:00Z", pb::Certainty::Seen, "", What::Lost(pb::Lost {}));
+    let request = pb::RecordEventsRequest {
+        events: vec![pb::NewEvent { item_kind: pb::ItemKind::Rod.into(), ..lost }],
+        accept_unknown_ids: true,
+        ..Default::default()
+    };
+    one.inventory().record_events(request).await.unwrap();
+    let items = async |running: &Running| {
+        let listed = running.inventory().list_items(pb::ListItemsRequest::default()).await;
+        listed.unwrap().into_inner().items.len()
+    };
+    assert_eq!(items(&two).await, 0, "nobody enrolled the old founder");
+    record(&two, vec![enrolled(shed, &old), enrolled(shed, &new)]).await;
+    exchange(&one, &two, None).await;
+    assert_eq!(state(&one).await, state(&two).await);
+    assert_ne!(items(&two).await, 0);
+    assert_eq!(get(&two, "R1").await.0.status(), pb::ItemStatus::Lost);
+    one.end().await;
+    two.end().await;
+}
+
 // Source: AIP-155, AIP-154, AIP-163 and the contract: all faults at once.
 #[tokio::test]
 async fn events_are_checked_whole_and_repeated_safely() {
