@@ -2,20 +2,75 @@
 //!
 //! | file | columns |
 //! |---|---|
-//! | trips | trip_id, date, boat, anglers (their number), angler_skill (a word each, with semicolons), angler_crank (left, right or reversible, likewise), water_temp_C, rod_limit |
-//! | segments | trip_id, segment, start, end, species, platform, depth_m, cover, toothy_probability, wind_speed_m_s, wind_into_share, wind_across_share, wind_down_share |
+//! | trips | trip_id, date, boat, anglers (their number), angler_skill (a word each, with semicolons), angler_crank (left, right or reversible, likewise), water_temp_C, rod_limit, job_budget_minutes |
+//! | segments | trip_id, segment, start, end, species, platform, depth_m, cover, cover_distance_m, toothy_probability, fish_mass_kg, current_m_s, water_temperature_c, line_out_m, wind_speed_m_s, wind_into_share, wind_across_share, wind_down_share, wind_calm_share |
 //! | needs | trip_id, segment, lure_id, importance_1_3, copies_at_once, min_verdict |
 //!
-//! Columns are found by name, others are ignored, an empty cell means "not given". Whether the
-//! numbers make sense is the service's to say.
+//! Columns are found by name; one that looks like a name of these misspelt is refused, others are
+//! the guide's own. An empty cell means "not given". Whether the numbers make sense is the service's
+//! to say.
 
 use std::collections::BTreeMap;
 
 use deepbend_contract::{WireWord, pb};
 use deepbend_core::gear::{RetrieveSide, Word};
 use deepbend_core::water::{Cover, Platform, Skill};
+use deepbend_server::spelling::misspelt;
 
 use crate::failure::{Exit, Failure};
+
+/// Columns of a file.
+struct Columns {
+    /// Without these nothing can be planned.
+    needed: &'static [&'static str],
+    /// All that are read.
+    read: &'static [&'static str],
+}
+
+const TRIPS: Columns = Columns {
+    needed: &["trip_id", "boat", "angler_skill"],
+    read: &[
+        "trip_id",
+        "date",
+        "boat",
+        "anglers",
+        "angler_skill",
+        "angler_crank",
+        "water_temp_C",
+        "rod_limit",
+        "job_budget_minutes",
+    ],
+};
+
+const SEGMENTS: Columns = Columns {
+    needed: &["trip_id", "segment"],
+    read: &[
+        "trip_id",
+        "segment",
+        "start",
+        "end",
+        "species",
+        "platform",
+        "depth_m",
+        "cover",
+        "cover_distance_m",
+        "toothy_probability",
+        "fish_mass_kg",
+        "current_m_s",
+        "water_temperature_c",
+        "line_out_m",
+        "wind_speed_m_s",
+        "wind_into_share",
+        "wind_across_share",
+        "wind_down_share",
+        "wind_calm_share",
+    ],
+};
+
+const NEEDS: Columns = Columns {
+    needed: &["trip_id", "segment", "lure_id", "importance_1_3"],
+    read: &["trip_id", "segment", "lure_id", "importance_1_3", "copies_at_once", "min_verdict"],
+};
 
 /// Name and text of each file.
 #[derive(Clone, Debug)]
@@ -26,6 +81,45 @@ pub struct TripFiles {
     pub segments: (String, String),
     /// Lures to be fished.
     pub needs: (String, String),
+}
+
+/// Looks the headers over: a misspelt column would be left out without a word.
+///
+/// # Errors
+/// Every column that is missing, or looks like one that is.
+pub fn check_columns(files: &TripFiles) -> Result<(), Failure> {
+    let mut faults = Vec::new();
+    for (file, columns) in
+        [(&files.trips, &TRIPS), (&files.segments, &SEGMENTS), (&files.needs, &NEEDS)]
+    {
+        let (name, header) = (&file.0, header(file)?);
+        let there: Vec<&str> = header.iter().collect();
+        let mut meant = misspelt(&there, columns.read);
+        // A name without its unit or what it counts.
+        let has = |start: &str| there.iter().any(|name| name.starts_with(start));
+        for column in there.iter().filter(|name| !columns.read.contains(name)) {
+            let start = format!("{column}_");
+            let whole = columns.read.iter().find(|known| known.starts_with(&start));
+            let told = meant.iter().any(|(known, _)| known == column);
+            meant.extend(whole.filter(|_| !told && !has(&start)).map(|whole| (*column, *whole)));
+        }
+        faults.extend(meant.iter().map(|(column, right)| {
+            format!("{name}: column {column} is not read; write {right}, or a name less like it")
+        }));
+        let is_meant = |column: &&&str| meant.iter().any(|(_, right)| right == *column);
+        let missing = columns.needed.iter().filter(|column| !there.contains(column));
+        let missing = missing.filter(|column| !is_meant(column));
+        faults.extend(missing.map(|column| format!("{name}: there is no column {column}")));
+        let shares = there.iter().any(|column| column.ends_with("_share"));
+        let blows = there.contains(&"wind_speed_m_s") || is_meant(&&"wind_speed_m_s");
+        if shares && !blows && columns.read.contains(&"wind_speed_m_s") {
+            faults.push(format!("{name}: there are shares of the wind, but no wind_speed_m_s"));
+        }
+    }
+    match faults.is_empty() {
+        true => Ok(()),
+        false => Err(Failure { lines: faults, ..Failure::silent(Exit::BadData) }),
+    }
 }
 
 /// Ids of all trips.
@@ -218,15 +312,27 @@ struct Row {
     cells: BTreeMap<String, String>,
 }
 
-fn rows((file, text): &(String, String)) -> Result<Vec<Row>, Failure> {
-    let bad = |e: csv::Error| Failure::new(Exit::BadData, format!("{file}: {e}"));
+fn reader(text: &str) -> csv::Reader<&[u8]> {
     let text = text.trim_start_matches('\u{feff}');
-    let mut reader =
-        csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
-    let header = reader.headers().map_err(bad)?.clone();
+    csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes())
+}
+
+fn no_table(file: &str, error: &csv::Error) -> Failure {
+    Failure::new(Exit::BadData, format!("{file}: {error}"))
+}
+
+fn header((file, text): &(String, String)) -> Result<csv::StringRecord, Failure> {
+    reader(text).headers().cloned().map_err(|error| no_table(file, &error))
+}
+
+fn rows(table: &(String, String)) -> Result<Vec<Row>, Failure> {
+    let (file, text) = table;
+    let header = header(table)?;
     if !header.iter().any(|name| name == "trip_id") {
         return Err(Failure::new(Exit::BadData, format!("{file}: there is no column trip_id")));
     }
+    let bad = |error: csv::Error| no_table(file, &error);
+    let mut reader = reader(text);
     let mut rows = Vec::new();
     for (index, record) in reader.records().enumerate() {
         let record = record.map_err(bad)?;
@@ -328,6 +434,42 @@ mod tests {
         let said = trip(&files, Some("T1"), false).unwrap_err().lines.join("\n");
         assert!(said.contains("column angler_crank: 2 sides for 3 skills"), "{said}");
         assert!(said.contains("`up` is none of left, right"), "{said}");
+    }
+
+    // Common practice, no source: a file that is not understood is refused, not planned in a calm.
+    #[test]
+    fn a_misspelt_column_is_refused_with_the_right_name() {
+        assert_eq!(check_columns(&files()), Ok(()));
+        let mut files = files();
+        files.trips.1 = files.trips.1.replacen("rod_limit", "rod_limits", 1);
+        files.segments.1 = files.segments.1.replacen("wind_speed_m_s", "wind_sped_m_s", 1);
+        files.segments.1 = files.segments.1.replacen("toothy_probability", "toothy_probabilty", 1);
+        files.segments.1 = files.segments.1.replacen("depth_m", "depth", 1);
+        files.needs.1 = files.needs.1.replacen("importance_1_3", "weight", 1);
+        files.needs.1 = files.needs.1.replacen("copies_at_once", "Copies_at_once", 1);
+        let right = "or a name less like it";
+        let said = check_columns(&files).unwrap_err().lines;
+        assert_eq!(
+            said,
+            [
+                format!("trips.csv: column rod_limits is not read; write rod_limit, {right}"),
+                format!("segments.csv: column depth is not read; write depth_m, {right}"),
+                format!(
+                    "segments.csv: column toothy_probabilty is not read; write \
+                     toothy_probability, {right}"
+                ),
+                format!(
+                    "segments.csv: column wind_sped_m_s is not read; write wind_speed_m_s, {right}"
+                ),
+                format!(
+                    "needs.csv: column Copies_at_once is not read; write copies_at_once, {right}"
+                ),
+                "needs.csv: there is no column importance_1_3".to_owned(),
+            ]
+        );
+        files.segments.1 = fleet::SEGMENTS.replacen("wind_speed_m_s", "breeze", 1);
+        let said = check_columns(&files).unwrap_err().lines.join("\n");
+        assert!(said.contains("shares of the wind, but no wind_speed_m_s"), "{said}");
     }
 
     // Common practice, no source.

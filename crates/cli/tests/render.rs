@@ -191,3 +191,90 @@ fn a_plan_for_more_wind_says_so() {
         assert!(!text.contains("more wind"), "{text}");
     }
 }
+
+fn line_move() -> pb::Move {
+    pb::Move {
+        kind: pb::CargoKind::Line.into(),
+        item_id: "K02".to_owned(),
+        quantity: 150,
+        from_place_id: "S0".to_owned(),
+        to_place_id: "B1".to_owned(),
+        deadline: "06:40".to_owned(),
+        ..pb::Move::default()
+    }
+}
+
+fn respool() -> pb::ChangedJob {
+    let job = pb::Job {
+        stock_id: "K02".to_owned(),
+        text: "Wind 150 m (164 yd) of K02 onto E14.".to_owned(),
+        duration_minutes: 12,
+        ..pb::Job::default()
+    };
+    pb::ChangedJob { boat_id: "B1".to_owned(), job: Some(job), ..pb::ChangedJob::default() }
+}
+
+// Common practice, no source: who moves line asks how much, and who winds it how long it takes.
+#[test]
+fn a_comparison_says_how_much_and_how_long() {
+    let need = pb::NeedChange {
+        segment_id: "b".to_owned(),
+        lure_id: "L10".to_owned(),
+        before: pb::Verdict::Good.into(),
+        after: pb::Verdict::Good.into(),
+        covered_before: true,
+        copy_count: 2,
+        copy_before_count: 2,
+        copy_after_count: 1,
+        ..pb::NeedChange::default()
+    };
+    let difference = pb::PlanDifference {
+        added_moves: vec![line_move()],
+        added_jobs: vec![respool()],
+        needs: vec![need],
+        ..pb::PlanDifference::default()
+    };
+    let text = render::plan_difference(&difference, true, 80);
+    keeps_to(80, &text);
+    for part in [
+        "+ move line K02, 150 m (164 yd) from S0 to B1, by 06:40",
+        "+ on B1: Wind 150 m (164 yd) of K02 onto E14. (12 min)",
+        "b L10  good -> good, 2 of 2 copies -> 1 of 2, no longer covered",
+    ] {
+        assert!(text.contains(part), "{part} not in\n{text}");
+    }
+}
+
+// Common practice, no source: advice that says to take something says with what and what it asks for.
+#[test]
+fn contested_gear_shows_what_it_takes() {
+    let line = pb::Line {
+        material: pb::LineMaterial::Nylon.into(),
+        test_kgf: Some(7.3),
+        ..pb::Line::default()
+    };
+    let outfit = pb::ChangedOutfit {
+        rod_id: "R17".to_owned(),
+        reel_id: "E14".to_owned(),
+        line: Some(line),
+        line_stock_id: "K02".to_owned(),
+        ..pb::ChangedOutfit::default()
+    };
+    let difference = pb::PlanDifference {
+        added_moves: vec![line_move()],
+        added_jobs: vec![respool()],
+        ..pb::PlanDifference::default()
+    };
+    let sighted = pb::IfSighted {
+        text: "If R17 is seen at B1 by 06:20, a plan with it is worth 1.00 more.".to_owned(),
+        outfits: vec![outfit],
+        difference: Some(difference),
+        ..pb::IfSighted::default()
+    };
+    let plan = pb::Plan { if_sighted: vec![sighted], ..pb::Plan::default() };
+    let text = render::plan(&plan, 80);
+    keeps_to(80, &text);
+    for part in ["R17", "nylon 7.3 kg (16.1 lb) from K02", "150 m (164 yd)", "(12 min)"] {
+        assert!(text.contains(part), "{part} not in\n{text}");
+    }
+}

@@ -36,6 +36,8 @@ pub fn plan_difference(before: &[pb::Plan], after: &[pb::Plan]) -> pb::PlanDiffe
         difference.needs.extend(needs(old, new, several));
         difference.added_moves.extend(moves(new, old));
         difference.removed_moves.extend(moves(old, new));
+        difference.added_jobs.extend(jobs(new, old, several));
+        difference.removed_jobs.extend(jobs(old, new, several));
     }
     difference.gain_micros = new_worth.saturating_sub(old_worth);
     difference
@@ -98,7 +100,32 @@ pub fn changed_outfit(
         boat_id: named(&plan.boat_id),
         rod_id: outfit.rod_id.clone(),
         reel_id: outfit.reel_id.clone(),
+        line: outfit.line,
+        line_stock_id: outfit.line_stock_id.clone(),
     }
+}
+
+/// Work that the other plan does not have.
+fn jobs<'p>(
+    plan: &'p pb::Plan,
+    other: &'p pb::Plan,
+    several: bool,
+) -> impl Iterator<Item = pb::ChangedJob> + 'p {
+    // Each plan names its outfits anew.
+    fn key<'p>(plan: &'p pb::Plan, job: &'p pb::Job) -> impl PartialEq + use<'p> {
+        let outfit = plan.outfits.iter().find(|outfit| outfit.id == job.outfit_id);
+        let parts = outfit.map(|outfit| (&outfit.rod_id, &outfit.reel_id));
+        let rod = parts.map(|(rod, _)| rod).filter(|_| job.kind() == pb::JobKind::Leader);
+        let reel = parts.map(|(_, reel)| reel);
+        (rod, reel, job.kind, &job.stock_id, job.duration_minutes, &job.segment_id)
+    }
+    let named = move |id: &String| if several { id.clone() } else { String::new() };
+    let missing = |job: &&pb::Job| !other.jobs.iter().any(|o| key(other, o) == key(plan, job));
+    plan.jobs.iter().filter(missing).map(move |job| pb::ChangedJob {
+        trip_id: named(&plan.trip_id),
+        boat_id: named(&plan.boat_id),
+        job: Some(job.clone()),
+    })
 }
 
 fn moves<'p>(plan: &'p pb::Plan, other: &'p pb::Plan) -> impl Iterator<Item = pb::Move> + 'p {
@@ -110,6 +137,25 @@ fn moves<'p>(plan: &'p pb::Plan, other: &'p pb::Plan) -> impl Iterator<Item = pb
         !other.moves.iter().any(same)
     };
     plan.moves.iter().filter(missing).cloned()
+}
+
+/// Of a need that is fished several times at once: how often, and with how many outfits that reach
+/// its verdict. Else 0.
+fn copies(plan: &pb::Plan, key: NeedKey<'_>) -> (i32, i32) {
+    let needs = plan.trip.iter().flat_map(|trip| &trip.needs);
+    let of = |need: &&pb::Need| (need.segment_id.as_str(), need.lure_id.as_str()) == key;
+    let Some(need) = needs.into_iter().find(of).filter(|need| need.copy_count > 1) else {
+        return (0, 0);
+    };
+    let least = if need.min_verdict == 0 { pb::Verdict::Good } else { need.min_verdict() };
+    let meets = |one: &&pb::Assignment| {
+        one.role() == pb::AssignmentRole::Fishes
+            && (one.segment_id.as_str(), one.lure_id.as_str()) == key
+            && one.verdict != 0
+            && one.verdict <= i32::from(least)
+    };
+    let met = plan.assignments.iter().filter(meets).count();
+    (need.copy_count, i32::try_from(met).unwrap_or(i32::MAX))
 }
 
 /// The worst verdict of those that fish each need.
@@ -146,7 +192,9 @@ fn needs(old: &pb::Plan, new: &pb::Plan, several: bool) -> Vec<pb::NeedChange> {
         let after = is.get(&key).copied().unwrap_or_default();
         let (covered_before, covered_after) =
             (before != 0 && open_before.is_none(), after != 0 && open_after.is_none());
-        if before != after || covered_before != covered_after {
+        let ((copies_before, met_before), (copies_after, met_after)) =
+            (copies(old, key), copies(new, key));
+        if before != after || covered_before != covered_after || met_before != met_after {
             changes.push(pb::NeedChange {
                 trip_id: if several { new.trip_id.clone() } else { String::new() },
                 segment_id: segment.clone(),
@@ -156,6 +204,9 @@ fn needs(old: &pb::Plan, new: &pb::Plan, several: bool) -> Vec<pb::NeedChange> {
                 importance: open_before.or(open_after).unwrap_or_default(),
                 covered_before,
                 covered_after,
+                copy_count: copies_before.max(copies_after),
+                copy_before_count: met_before,
+                copy_after_count: met_after,
             });
         }
     }
@@ -213,6 +264,45 @@ mod tests {
         assert!(lost.covered_before && !lost.covered_after && lost.after == 0);
         let same = plan_difference(std::slice::from_ref(&first), std::slice::from_ref(&first));
         assert_eq!(same, pb::PlanDifference::default());
+    }
+
+    // Counted by hand.
+    #[test]
+    fn copies_and_work_are_told() {
+        let good = [("L1", pb::Verdict::Good), ("L1", pb::Verdict::Excellent)];
+        let need = pb::Need {
+            segment_id: "a".to_owned(),
+            lure_id: "L1".to_owned(),
+            copy_count: 2,
+            ..Default::default()
+        };
+        let trip = Some(pb::Trip { needs: vec![need], ..Default::default() });
+        let of = |fished: &[(&str, pb::Verdict)]| pb::Plan {
+            trip: trip.clone(),
+            ..plan(&[("R1", "E1"), ("R2", "E2")], fished, 0)
+        };
+        let (first, mut second) = (of(&good), of(&good[..1]));
+        let job = |outfit: &str, stock: &str| pb::Job {
+            kind: pb::JobKind::Respool.into(),
+            outfit_id: outfit.to_owned(),
+            stock_id: stock.to_owned(),
+            duration_minutes: 12,
+            ..Default::default()
+        };
+        second.outfits[0].id = "O1".to_owned();
+        second.jobs = vec![job("O1", "K2")];
+        let found = plan_difference(std::slice::from_ref(&first), std::slice::from_ref(&second));
+        let [need] = &found.needs[..] else { panic!("{found:?}") };
+        let copies = (need.copy_count, need.copy_before_count, need.copy_after_count);
+        assert_eq!(copies, (2, 2, 1));
+        let [added] = &found.added_jobs[..] else { panic!("{found:?}") };
+        assert_eq!(added.job.as_ref().map(|job| job.stock_id.as_str()), Some("K2"));
+        // Another name of the same outfit is no other work.
+        let mut third = second.clone();
+        third.outfits[0].id = "O7".to_owned();
+        third.jobs[0].outfit_id = "O7".to_owned();
+        let found = plan_difference(&[second], &[third]);
+        assert!(found.added_jobs.is_empty() && found.removed_jobs.is_empty(), "{found:?}");
     }
 
     // Counted by hand.

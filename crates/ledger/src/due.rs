@@ -86,7 +86,7 @@ pub fn due(view: &View, as_of: Date) -> Vec<Due> {
             Status::Ready | Status::Broken => {}
         }
         if let Spec::Reel(reel) = &item.spec {
-            let line = reel.fitted.as_ref().and_then(|fitted| line_due(fitted, as_of));
+            let line = reel.fitted.as_ref().and_then(|fitted| line_due(fitted, Some(as_of)));
             all.extend(line.map(|line| Due { item: key(), work: Work::Line(line) }));
         }
         if item.kind() == ItemKind::Reel {

@@ -96,12 +96,12 @@ impl std::fmt::Display for LineDue {
     }
 }
 
-/// Whether a line is due on `today`. What is not known does not count against it; a line of
-/// unknown material is taken as braid.
+/// Whether a line is due on `today`; on a day that nobody knows by its hours alone. What is not known
+/// does not count against it; a line of unknown material is taken as braid.
 #[must_use]
-pub fn line_due(fitted: &FittedLine, today: Date) -> Option<LineDue> {
+pub fn line_due(fitted: &FittedLine, today: Option<Date>) -> Option<LineDue> {
     let hours = fitted.hours.unwrap_or(0.0);
-    let age = |on: Option<Date>| on.map(|on| (on, today.months_since(on)));
+    let age = |on: Option<Date>| on.zip(today).map(|(on, today)| (on, today.months_since(on)));
     let older = |on: Option<Date>, limit: i32| match age(on) {
         Some((spooled_on, months)) if months >= limit => {
             Some(DueReason::Age { spooled_on, months, limit })
@@ -149,7 +149,7 @@ pub fn lines_due(view: &View, today: Date) -> Vec<(Id, LineDue)> {
         if item.status >= Status::Lost {
             continue;
         }
-        let line = reel.fitted.as_ref().and_then(|fitted| line_due(fitted, today));
+        let line = reel.fitted.as_ref().and_then(|fitted| line_due(fitted, Some(today)));
         due.extend(line.map(|line| (item.id.clone(), line)));
     }
     due
@@ -166,7 +166,7 @@ mod tests {
         let line = Line { material: Some(material), ..Line::default() };
         let spooled_on = Some(Date::read(on).unwrap());
         let fitted = FittedLine { line, hours: Some(hours), spooled_on, ..Default::default() };
-        line_due(&fitted, Date::read(today).unwrap()).map(|due| due.work)
+        line_due(&fitted, Some(Date::read(today).unwrap())).map(|due| due.work)
     }
 
     // Common practice, no source: braid 100 h or a season, 200 to 250 h; nylon 60 to 80 h.
@@ -199,7 +199,7 @@ mod tests {
             turned: Some(Turned { on: date(turned_on), hours: turned_h }),
             ..Default::default()
         };
-        let work = |fitted| line_due(&fitted, today).map(|due| due.work);
+        let work = |fitted| line_due(&fitted, Some(today)).map(|due| due.work);
         assert_eq!(work(fitted(110.0, 90.0, "2031-05-01")), None);
         assert_eq!(work(fitted(190.0, 90.0, "2031-05-01")), Some(LineWork::Replace));
         assert_eq!(work(fitted(110.0, 90.0, "2030-05-01")), Some(LineWork::Replace));
@@ -209,14 +209,28 @@ mod tests {
     // From memory: what is not written down cannot be held against a line.
     #[test]
     fn the_unknown_is_not_due() {
-        assert_eq!(line_due(&FittedLine::default(), Date::new(2031, 9, 15).unwrap()), None);
+        assert_eq!(line_due(&FittedLine::default(), Date::new(2031, 9, 15)), None);
+    }
+
+    // Common practice, no source: worn is worn on any day.
+    #[test]
+    fn hours_count_without_a_date() {
+        let on = Date::new(2020, 8, 11).unwrap();
+        let fitted = |hours| FittedLine {
+            hours: Some(hours),
+            spooled_on: Some(on),
+            ..FittedLine::default()
+        };
+        let due = line_due(&fitted(212.0), None).unwrap();
+        assert_eq!(due.to_string(), "replace the line: 212 h fished, limit 200 h");
+        assert_eq!(line_due(&fitted(99.0), None), None);
     }
 
     #[test]
     fn says_why() {
         let on = Date::new(2030, 8, 11).unwrap();
         let fitted = FittedLine { hours: Some(148.0), spooled_on: Some(on), ..Default::default() };
-        let due = line_due(&fitted, Date::new(2031, 9, 15).unwrap()).unwrap();
+        let due = line_due(&fitted, Date::new(2031, 9, 15)).unwrap();
         assert_eq!(
             due.to_string(),
             "replace the line: 148 h fished, limit 100 h; \

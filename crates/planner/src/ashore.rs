@@ -98,10 +98,12 @@ fn explain(
     match (gain, better) {
         (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit() => {
             let adds = in_words(gain);
-            let text = format!(
-                "It would add {adds}, less than each of those taken; all {} places are in use.",
-                grid.limit()
-            );
+            let limit = grid.limit();
+            let full = match grid.problem.boat.trip_binds() {
+                true => format!("the trip may take {limit} and no more"),
+                false => format!("all {limit} places are in use"),
+            };
+            let text = format!("It would add {adds}, less than each of those taken; {full}.");
             (R::NoHolder, text)
         }
         (_, Some(better)) => {

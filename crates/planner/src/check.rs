@@ -141,7 +141,7 @@ impl<'a> Checker<'a> {
     fn limits(&mut self, parts: &[Parts<'_>]) {
         let boat = &self.problem.boat;
         let aboard = parts.len();
-        if aboard > boat.rod_holders as usize || aboard > boat.max_rods_aboard as usize {
+        if aboard > boat.most_rods() as usize {
             self.add(Rule::RodLimit, format!("{aboard} rods are more than the boat takes"));
         }
         let mut seen = BTreeSet::new();

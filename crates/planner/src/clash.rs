@@ -221,12 +221,15 @@ fn word(constraint: &Constraint, trips: &[TripProblem]) -> String {
         Constraint::LeaderStock => "the number of leaders".into(),
         Constraint::LineStock => "the metres of line in stock".into(),
         Constraint::Pinned { boat, pin } => match pin {
-            Pin::Take { id, .. } => format!("{boat} takes {id}"),
-            Pin::Leave { id, .. } => format!("{boat} leaves {id}"),
+            Pin::Take { id, .. } => format!("you ask that {boat} takes {id}"),
+            Pin::Leave { id, .. } => format!("you ask that {boat} leaves {id}"),
             Pin::Pair { rod, reel } => {
-                format!("{rod} carries {reel} on {boat}{}", misfit(boat, rod, reel, trips))
+                let but = misfit(boat, rod, reel, trips);
+                format!("you ask that {rod} carries {reel} on {boat}{but}")
             }
-            Pin::Hold { segment, lure } => format!("{boat} covers {lure} in segment {segment}"),
+            Pin::Hold { segment, lure } => {
+                format!("you ask that {boat} covers {lure} in segment {segment}")
+            }
         },
     }
 }

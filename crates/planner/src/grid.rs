@@ -270,7 +270,7 @@ impl<'a> Grid<'a> {
             let stocks = (&leaders, &lines, &lures);
             grid.add_candidates(boat, trip, trips, stocks, (&rod_at, &reel_at), lift);
             grid.add_pins(boat, trip, (&rod_at, &reel_at));
-            let aboard = trip.boat.rod_holders.min(trip.boat.max_rods_aboard) as usize;
+            let aboard = trip.boat.most_rods() as usize;
             let outfits = if lift.rod_limit { PLENTY as usize } else { aboard };
             grid.boats.push(Limits { outfits, job_minutes: trip.job_minutes_budget });
         }

@@ -242,6 +242,10 @@ pub struct Uncovered {
     pub importance: u32,
     /// The best verdict among the outfits taken.
     pub reached: Option<Verdict>,
+    /// Copies that are asked for at once.
+    pub copies: u32,
+    /// Copies of these that reach the verdict.
+    pub met: u32,
     /// Why.
     pub reason: UncoveredReason,
     /// One plain sentence.

@@ -156,12 +156,33 @@ impl TripProblem {
 pub struct Boat {
     /// Its place in [`TripProblem::places`].
     pub place: String,
-    /// Rod holders; a trip that allows fewer rods states the fewer.
+    /// Rod holders.
     pub rod_holders: u32,
     /// Rods that may be aboard at all.
     pub max_rods_aboard: u32,
+    /// Rods that the trip allows, whatever else would fit; none: it does not say.
+    pub rod_limit: Option<u32>,
     /// Length of the rod locker in metres; none: no rod is too long.
     pub locker_length_m: Option<f64>,
+}
+
+impl Boat {
+    /// Rods that have room aboard.
+    fn room(&self) -> u32 {
+        self.rod_holders.min(self.max_rods_aboard)
+    }
+
+    /// Rods that a plan may take.
+    #[must_use]
+    pub fn most_rods(&self) -> u32 {
+        self.rod_limit.map_or(self.room(), |limit| limit.min(self.room()))
+    }
+
+    /// Whether it is the trip, not the boat, that allows no more.
+    #[must_use]
+    pub fn trip_binds(&self) -> bool {
+        self.most_rods() < self.room()
+    }
 }
 
 /// A place where gear lies.

@@ -26,7 +26,10 @@ fn explain(grid: &Grid<'_>, selection: &Selection, need: usize) -> Uncovered {
     let pool = best_offers(grid, selection, need);
     let best = pool.first().copied();
     let (reason, text) = reason(grid, selection, need, best);
+    let met = services.iter().filter(|s| s.meets).count();
     Uncovered {
+        copies: source.copies_at_once,
+        met: u32::try_from(met).unwrap_or(u32::MAX),
         segment: source.segment.clone(),
         lure: source.lure.clone(),
         importance: source.importance,
@@ -202,8 +205,11 @@ fn reason(
         return (R::StockUsedUp, format!("{name} would do, but leader or line is used up."));
     }
     if !taken && selection.outfits.len() >= grid.limit() {
-        let text =
-            format!("{name} would do, but the {} rods that fit aboard bring more.", grid.limit());
+        let rods = match grid.problem.boat.trip_binds() {
+            true => "rods that this trip may take",
+            false => "rods that fit aboard",
+        };
+        let text = format!("{name} would do, but the {} {rods} bring more.", grid.limit());
         return (R::NoHolder, text);
     }
     (R::NotWorthIt, format!("{name} would do, but moves and jobs cost more than it brings."))

@@ -10,6 +10,8 @@ use deepbend_store::StoreError;
 use deepbend_store::inventory::InventoryError;
 use tonic::Status;
 
+use crate::spelling::{SLIPS, TYPED_LENGTH, slips};
+
 /// An id that names nothing in the inventory.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Missing {
@@ -29,11 +31,6 @@ pub(crate) struct Missing {
 const MISSING_TOLD: usize = 20;
 /// Ids that look alike, told at most.
 const NEAR: usize = 6;
-/// Slips of the finger by which they may differ.
-pub(crate) const SLIPS: usize = 2;
-/// Longer ids are not compared: nobody types them.
-const TYPED_LENGTH: usize = 16;
-
 impl Missing {
     /// An id that is not in the view.
     pub(crate) fn new(field: String, kind: Option<ItemKind>, id: &str, view: &View) -> Self {
@@ -76,29 +73,6 @@ impl Missing {
             near => format!("there are {}", near.join(", ")),
         }
     }
-}
-
-/// How many letters must be put in, left out or changed to turn one id into the other, capitals
-/// aside (Levenshtein distance); `None` if one of them is too long.
-pub(crate) fn slips(a: &str, b: &str) -> Option<usize> {
-    if a.len().max(b.len()) > TYPED_LENGTH {
-        return None;
-    }
-    let mut row: [usize; TYPED_LENGTH + 1] = std::array::from_fn(|n| n);
-    for (i, x) in a.bytes().enumerate() {
-        let mut before = i;
-        let mut left = i + 1;
-        for (cell, y) in row.iter_mut().skip(1).zip(b.bytes()) {
-            let changed = before + usize::from(!x.eq_ignore_ascii_case(&y));
-            before = *cell;
-            left = changed.min(left + 1).min(before + 1);
-            *cell = left;
-        }
-        if let Some(first) = row.first_mut() {
-            *first = i + 1;
-        }
-    }
-    row.get(b.len()).copied()
 }
 
 /// Why a call fails.
@@ -299,24 +273,6 @@ mod tests {
     use tonic_types::StatusExt as _;
 
     use super::*;
-
-    // Source: the published worked example of the Levenshtein distance (kitten to sitting: 3);
-    // the others counted by hand.
-    #[test]
-    fn slips_of_the_finger_are_counted() {
-        let pairs = [
-            ("kitten", "sitting", 3),
-            ("E8", "E08", 1),
-            ("e99", "E09", 1),
-            ("", "B1", 2),
-            ("R17", "R17", 0),
-        ];
-        for (a, b, count) in pairs {
-            assert_eq!(slips(a, b), Some(count), "{a} {b}");
-            assert_eq!(slips(b, a), Some(count), "{b} {a}");
-        }
-        assert_eq!(slips(&"x".repeat(TYPED_LENGTH + 1), "x"), None);
-    }
 
     // Source: AIP-193 (every error has an ErrorInfo); common practice, no source (no inner text).
     #[test]

@@ -20,7 +20,7 @@
 //! 4. `compute`: the work, on threads of its own.
 //!
 //! Around them: [`config`], `serve` (up and down again), `health`, [`log`], `error`, [`upkeep`] of the
-//! data folder, [`text`] in lines.
+//! data folder, [`text`] in lines, names as they are typed ([`spelling`]).
 //!
 //! # Architecture invariants
 //!
@@ -50,6 +50,7 @@ pub mod log;
 mod matching;
 mod mechanics;
 mod serve;
+pub mod spelling;
 mod sync;
 pub mod text;
 mod today;

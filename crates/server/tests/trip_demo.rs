@@ -221,10 +221,12 @@ async fn due_lines_are_replaced_before_use() {
         let unlike = plan_on(&heavy.service(), unlike).await.unwrap();
         assert!(unlike.findings.iter().any(|f| f.text.contains("used as it is")), "{reel}");
 
-        // Without a day nothing is due.
+        // Without a day the hours count alone, and the plan says so.
         request.trip.as_mut().unwrap().date.clear();
         let undated = plan_on(&service, request).await.unwrap();
-        assert!(undated.findings.iter().all(|f| !f.field.ends_with(".line")));
+        let due = undated.findings.iter().find(|f| f.field == finding).unwrap();
+        assert!(due.text.contains(" h fished") && !due.text.contains("months"), "{}", due.text);
+        assert!(undated.findings.iter().any(|f| f.field == "date"));
     }
 }
 

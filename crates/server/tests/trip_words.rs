@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
+use deepbend_ledger::import::FileKind;
 use tonic::{Request, Status};
 use tonic_types::StatusExt as _;
 use trip_support::{Fleet, demo_trip, leave, plan, plan_on, rows, show, t1, t2};
@@ -16,6 +17,9 @@ fn pin(rule: pb::PinRule, id: &str, reel: &str) -> pb::Pin {
     let (item_id, reel_id) = (id.to_owned(), reel.to_owned());
     pb::Pin { rule: rule.into(), item_id, reel_id, ..pb::Pin::default() }
 }
+
+/// A line is due.
+const DUE: i32 = pb::FindingCode::LineDue as i32;
 
 fn fields(status: &Status) -> Vec<String> {
     let bad = status.get_details_bad_request().unwrap();
@@ -43,7 +47,7 @@ async fn a_rod_that_two_boats_are_to_take_goes_out_once() {
     let request = pb::PlanFleetRequest { trips, pins, pool: t1().pool, ..Default::default() };
     let fleet = Fleet::demo().service().plan_fleet(Request::new(request)).await.unwrap();
     let text = fleet.into_inner().plan.unwrap().clash.unwrap().text;
-    for part in ["goes out once", "B1 takes R17", "B3 takes R17"] {
+    for part in ["goes out once", "you ask that B1 takes R17", "you ask that B3 takes R17"] {
         assert!(text.contains(part), "{text}");
     }
     assert!(!text.contains("take turns"), "{text}");
@@ -62,6 +66,75 @@ async fn a_long_list_of_what_is_left_out_says_how_long() {
     assert_eq!((given.pins.len(), given.short_crews.len()), (8, 0), "{}", given.text);
     assert_eq!(given.text.matches("B1 does not take").count(), 6, "{}", given.text);
     assert!(given.text.ends_with("; and 2 more."), "{}", given.text);
+}
+
+// By hand: of a lure that two fish at once one outfit less leaves one copy, not a better verdict.
+#[tokio::test]
+async fn copies_that_are_lost_are_counted() {
+    let plan = plan(&Fleet::demo(), t2()).await;
+    let mut counted = 0;
+    for loss in &plan.losses {
+        for open in loss.opens.iter().filter(|open| ["L10", "L12", "L13"].contains(&&*open.lure_id))
+        {
+            let all = (open.copy_count, open.copy_before_count, open.copy_after_count);
+            assert_eq!(all, (2, 2, 1), "{loss:?}");
+            let said = format!("{} (a must): 1 of 2 copies left", open.lure_id);
+            assert!(loss.text.contains(&said), "{}", loss.text);
+            counted += 1;
+        }
+        assert!(!loss.text.contains("falls to excellent"), "{}", loss.text);
+    }
+    assert!(counted > 0, "{:?}", plan.losses);
+}
+
+// By hand: one outfit more is no cure of several copies.
+#[tokio::test]
+async fn a_cure_says_of_how_many_copies() {
+    let mut request = t2();
+    for need in &mut request.trip.as_mut().unwrap().needs {
+        need.copy_count = if need.lure_id == "L12" { 6 } else { 1 };
+    }
+    let fleet = Fleet::demo().edit(FileKind::Lures, "L12", ",6,B3", ",9,B3");
+    let plan = plan(&fleet, request).await;
+    println!("{}", show(&plan));
+    let open = plan.uncovered.iter().find(|open| open.lure_id == "L12").unwrap();
+    let missing = open.copy_count - open.met_count;
+    assert!(open.copy_count == 6 && missing > 1, "{open:?}");
+    let covered = format!("{} of 6 copies covered. ", open.met_count);
+    assert!(open.text.starts_with(&covered), "{}", open.text);
+    let of = format!("1 of the {missing} copies that are missing");
+    let more = format!("{missing} more outfits");
+    assert!(open.cure.contains(&of) || open.cure.contains(&more), "{}", open.cure);
+}
+
+// By hand: Grebe has eight holders; the trip allows four rods.
+#[tokio::test]
+async fn the_limit_that_binds_is_named() {
+    let mut request = t1();
+    request.trip.as_mut().unwrap().rod_limit = Some(4);
+    let plan = plan(&Fleet::demo(), request).await;
+    let full = plan.uncovered.iter().filter(|open| open.reason() == pb::UncoveredReason::NoHolder);
+    let full: Vec<_> = full.collect();
+    assert!(!full.is_empty(), "{:?}", plan.uncovered);
+    for open in full {
+        assert!(open.text.contains("the 4 rods that this trip may take"), "{}", open.text);
+        assert!(open.cure.starts_with("Let the trip take one rod more"), "{}", open.cure);
+    }
+    let ashore = plan.left_ashore.iter().filter(|l| l.reason() == pb::AshoreReason::NoHolder);
+    assert!(ashore.clone().count() > 0);
+    ashore.for_each(|left| assert!(left.text.contains("the trip may take 4"), "{}", left.text));
+}
+
+// Source: the demo's files: E10 has 212 h on it and a braid; nothing else is that worn.
+#[tokio::test]
+async fn hours_make_a_line_due_without_a_date() {
+    let mut request = t1();
+    request.trip.as_mut().unwrap().date.clear();
+    let plan = plan(&Fleet::demo(), request).await;
+    let due: Vec<_> = plan.findings.iter().filter(|f| f.code == DUE).collect();
+    assert!(due.iter().any(|f| f.field == "date" && f.text.contains("hours")), "{due:?}");
+    let worn = due.iter().find(|f| f.field == "E10.line").unwrap();
+    assert!(worn.text.contains("212 h") && !worn.text.contains("on since"), "{}", worn.text);
 }
 
 #[tokio::test]

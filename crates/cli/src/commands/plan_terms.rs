@@ -24,6 +24,7 @@ pub(super) fn read(paths: [&Option<PathBuf>; 3]) -> Result<TripFiles, Failure> {
     };
     let [trips, segments, needs] = paths;
     let files = TripFiles { trips: text(trips)?, segments: text(segments)?, needs: text(needs)? };
+    trip_files::check_columns(&files)?;
     for row in trip_files::of_no_trip(&files)? {
         wrapped_note("note: ", &row);
     }

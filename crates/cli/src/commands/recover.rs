@@ -228,21 +228,97 @@ pub(super) fn compare(global: &Global, args: &ComparePlansArgs) -> Result<(), Fa
         Format::Table => render::plan_difference(&difference, is_common, output::width()),
         Format::Json => output::json_text(&difference)?,
         Format::Jsonl => output::json_line(&difference)?,
-        Format::Csv => {
-            let header = ["trip_id", "segment_id", "lure_id", "before", "after"];
-            let row = |n: &pb::NeedChange| {
-                vec![
-                    n.trip_id.clone(),
-                    n.segment_id.clone(),
-                    n.lure_id.clone(),
-                    render::word!(Verdict, n.before),
-                    render::word!(Verdict, n.after),
-                ]
-            };
-            let rows: Vec<_> = difference.needs.iter().map(row).collect();
-            output::csv_text(&header, &rows)?
-        }
+        Format::Csv => output::csv_text(&CHANGES, &change_rows(&difference))?,
     })
+}
+
+/// Columns of what differs between two plans.
+const CHANGES: [&str; 16] = [
+    "trip_id",
+    "segment_id",
+    "lure_id",
+    "before",
+    "after",
+    "what",
+    "change",
+    "boat_id",
+    "rod_id",
+    "reel_id",
+    "item_id",
+    "quantity",
+    "from_place_id",
+    "to_place_id",
+    "deadline",
+    "duration_minutes",
+];
+
+/// Needs, outfits, lines, moves and jobs that differ, a row each; a line has its stock before and
+/// after, a move of line its metres, of anything else its pieces.
+fn change_rows(difference: &pb::PlanDifference) -> Vec<Vec<String>> {
+    let row = |what: &str, change: &str, cells: &[(&str, String)]| -> Vec<String> {
+        let cell = |name: &&str| match *name {
+            "what" => what.to_owned(),
+            "change" => change.to_owned(),
+            name => cells.iter().find(|(n, _)| *n == name).map_or("", |(_, v)| v).to_owned(),
+        };
+        CHANGES.iter().map(cell).collect()
+    };
+    let of = |outfit: &pb::ChangedOutfit| {
+        [
+            ("trip_id", outfit.trip_id.clone()),
+            ("boat_id", outfit.boat_id.clone()),
+            ("rod_id", outfit.rod_id.clone()),
+            ("reel_id", outfit.reel_id.clone()),
+        ]
+    };
+    let mut rows = Vec::new();
+    for n in &difference.needs {
+        let cells = [
+            ("trip_id", n.trip_id.clone()),
+            ("segment_id", n.segment_id.clone()),
+            ("lure_id", n.lure_id.clone()),
+            ("before", render::word!(Verdict, n.before)),
+            ("after", render::word!(Verdict, n.after)),
+        ];
+        rows.push(row("need", "changed", &cells));
+    }
+    for (outfits, change) in [(&difference.added, "added"), (&difference.removed, "removed")] {
+        rows.extend(outfits.iter().map(|outfit| row("outfit", change, &of(outfit))));
+    }
+    for line in &difference.changed_lines {
+        let mut cells = of(&line.outfit.clone().unwrap_or_default()).to_vec();
+        cells.push(("before", line.stock_before_id.clone()));
+        cells.push(("after", line.stock_after_id.clone()));
+        rows.push(row("line", "changed", &cells));
+    }
+    let moves = [(&difference.added_moves, "added"), (&difference.removed_moves, "removed")];
+    for (steps, change) in moves {
+        let cells = |step: &pb::Move| {
+            [
+                ("item_id", step.item_id.clone()),
+                ("quantity", step.quantity.to_string()),
+                ("from_place_id", step.from_place_id.clone()),
+                ("to_place_id", step.to_place_id.clone()),
+                ("deadline", step.deadline.clone()),
+            ]
+        };
+        rows.extend(steps.iter().map(|step| row("move", change, &cells(step))));
+    }
+    for (jobs, change) in [(&difference.added_jobs, "added"), (&difference.removed_jobs, "removed")]
+    {
+        for changed in jobs {
+            let job = changed.job.clone().unwrap_or_default();
+            let cells = [
+                ("trip_id", changed.trip_id.clone()),
+                ("boat_id", changed.boat_id.clone()),
+                ("segment_id", job.segment_id),
+                ("item_id", job.stock_id),
+                ("duration_minutes", job.duration_minutes.to_string()),
+            ];
+            rows.push(row("job", change, &cells));
+        }
+    }
+    rows
 }
 
 /// The plans of a file.

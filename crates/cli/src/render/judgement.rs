@@ -133,7 +133,7 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
     let none =
         pb::LeaderMaterial::try_from(settings.leader_material) == Ok(pb::LeaderMaterial::None);
     let leader = if none {
-        "none needed".to_owned()
+        "none".to_owned()
     } else {
         format!(
             "{}, {}, {} long",

@@ -163,7 +163,7 @@ fn head(page: &mut Page, plan: &pb::Plan) {
     added_wind(page, plan);
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
-            "{} of {} lures covered with {} (room for {}); {}, {} of jobs before departure; {} \
+            "{} of {} lures covered with {} ({} at most); {}, {} of jobs before departure; {} \
              looked at.",
             counts.covered_count,
             counts.need_count,
@@ -251,9 +251,14 @@ fn uncovered(page: &mut Page, plan: &pb::Plan) {
             2 => "wanted",
             _ => "nice to have",
         };
+        let reached = match need.copy_count {
+            0 => format!(", reaches {reached}"),
+            // How many of them are covered stands in the text.
+            _ => String::new(),
+        };
         page.hanging(
             &format!("  {} {}  ", need.segment_id, need.lure_id),
-            &format!("{importance}, reaches {reached}: {}", need.text),
+            &format!("{importance}{reached}: {}", need.text),
         );
         // Most reasons name it already, with what limits it.
         let news = |best: &&pb::PoolOffer| !need.text.contains(&best.limiting);

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 
 use super::gear::line_phrase;
-use super::{Page, model_id, plain, plan, plan_jobs, units};
+use super::{Page, Table, model_id, plain, plan, plan_jobs, units};
 
 /// What contested gear would change.
 pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
@@ -13,15 +13,22 @@ pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
     page.heading("Contested gear: worth a look before you go");
     for one in list {
         page.hanging("  - ", &one.text);
-        let outfits: Vec<String> = one
-            .outfits
-            .iter()
-            .map(|o| {
-                let boat = if o.boat_id.is_empty() { "" } else { " on " };
-                format!("{}+{}{boat}{}", o.rod_id, o.reel_id, o.boat_id)
-            })
-            .collect();
-        page.hanging("    then take: ", &outfits.join(", "));
+        let mut table = Table::new().left("    take").left("with").wrapped("line");
+        if one.outfits.iter().any(|o| !o.boat_id.is_empty()) {
+            table = table.left("on");
+        }
+        for o in &one.outfits {
+            table.row(vec![
+                format!("    {}", o.rod_id),
+                o.reel_id.clone(),
+                line_name(o.line.as_ref(), &o.line_stock_id),
+                o.boat_id.clone(),
+            ]);
+        }
+        page.table(&table);
+        if let Some(difference) = &one.difference {
+            work(page, difference);
+        }
     }
 }
 
@@ -210,7 +217,13 @@ fn changes(page: &mut Page, difference: &pb::PlanDifference) {
     for (list, word) in [(&difference.added, "+"), (&difference.removed, "-")] {
         for outfit in list {
             let boat = if outfit.boat_id.is_empty() { "" } else { " on " };
-            let text = format!("{} with {}{boat}{}", outfit.rod_id, outfit.reel_id, outfit.boat_id);
+            let (line, stock) = (outfit.line.as_ref(), &outfit.line_stock_id);
+            let line = match line_name(line, stock) {
+                none if none.is_empty() => none,
+                line => format!(", {line}"),
+            };
+            let text =
+                format!("{} with {}{boat}{}{line}", outfit.rod_id, outfit.reel_id, outfit.boat_id);
             page.hanging(&format!("  {word} "), &text);
         }
     }
@@ -224,21 +237,46 @@ fn changes(page: &mut Page, difference: &pb::PlanDifference) {
             (false, true) => ", covered now",
             (true, true) | (false, false) => "",
         };
+        let copies = match need.copy_count {
+            0 => String::new(),
+            all => format!(
+                ", {} of {all} copies -> {} of {all}",
+                need.copy_before_count, need.copy_after_count
+            ),
+        };
         let trip = if need.trip_id.is_empty() { "" } else { " " };
         page.hanging(
             &format!("  {}{trip}{} {}  ", need.trip_id, need.segment_id, need.lure_id),
-            &format!("{} -> {}{change}", verdict(need.before), verdict(need.after)),
+            &format!("{} -> {}{copies}{change}", verdict(need.before), verdict(need.after)),
         );
     }
+    work(page, difference);
+}
+
+/// Moves and jobs of one plan alone.
+fn work(page: &mut Page, difference: &pb::PlanDifference) {
     for (steps, word) in [(&difference.added_moves, "+"), (&difference.removed_moves, "-")] {
         for step in steps {
+            let by = match step.deadline.as_str() {
+                "" => String::new(),
+                time => format!(", by {time}"),
+            };
             let text = format!(
-                "move {} {} from {} to {}",
-                plain!(CargoKind, step.kind),
-                step.item_id,
+                "move {} from {} to {}{by}",
+                plan_jobs::quantity(step.kind, &step.item_id, step.quantity),
                 step.from_place_id,
                 step.to_place_id
             );
+            page.hanging(&format!("  {word} "), &text);
+        }
+    }
+    for (jobs, word) in [(&difference.added_jobs, "+"), (&difference.removed_jobs, "-")] {
+        for changed in jobs {
+            let job = changed.job.clone().unwrap_or_default();
+            let on = if changed.boat_id.is_empty() { "" } else { "on " };
+            let gap = if changed.boat_id.is_empty() { "" } else { ": " };
+            let boat = &changed.boat_id;
+            let text = format!("{on}{boat}{gap}{} ({} min)", job.text, job.duration_minutes);
             page.hanging(&format!("  {word} "), &text);
         }
     }

@@ -56,7 +56,7 @@ pub(super) fn moves<'p>(page: &mut Page, heading: &str, steps: impl Iterator<Ite
 }
 
 /// "lure L17, 3", "line K02, 150 m (164 yd)", "rod R16".
-fn quantity(kind: i32, item: &str, quantity: i32) -> String {
+pub(super) fn quantity(kind: i32, item: &str, quantity: i32) -> String {
     let name = format!("{} {item}", plain!(CargoKind, kind));
     match pb::CargoKind::try_from(kind).unwrap_or_default() {
         pb::CargoKind::Line => format!("{name}, {}", units::line_length(quantity.into())),

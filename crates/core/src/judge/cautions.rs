@@ -284,11 +284,15 @@ fn fish(r: &Resolved<'_>, all: &mut Vec<Caution>) {
     let bystander = risk > 0.0 && c.fish.teeth != Teeth::Cutting;
     if risk > 0.0 && leader::bite_ratio(c) < 1.0 {
         let who = if bystander { "toothy fish may be about" } else { "the fish has cutting teeth" };
-        all.push(caution(
-            CautionCode::BiteOff,
-            "fit wire, titanium or thick fluorocarbon: a bite-off leaves hooks in a fish",
-            who.to_owned(),
-        ));
+        // Where they are rare the leader that is recommended is none against teeth.
+        let text = match risk < c.p.leader.limit_risk {
+            true => {
+                "have wire or titanium at hand and fit it when a toothy fish shows: a bite-off \
+                 leaves hooks in a fish"
+            }
+            false => "fit wire, titanium or thick fluorocarbon: a bite-off leaves hooks in a fish",
+        };
+        all.push(caution(CautionCode::BiteOff, text, who.to_owned()));
     }
     if let (Some(limit), Some(t)) = (c.fish.stress_c, c.water_c)
         && t > limit

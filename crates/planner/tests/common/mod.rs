@@ -104,6 +104,7 @@ pub(crate) fn empty(holders: u32) -> TripProblem {
         boat: Boat {
             place: "B1".into(),
             rod_holders: holders,
+            rod_limit: None,
             max_rods_aboard: holders + 1,
             locker_length_m: Some(2.5),
         },

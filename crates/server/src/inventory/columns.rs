@@ -13,7 +13,7 @@ use deepbend_ledger::time::ObservedTime;
 use deepbend_ledger::view::Entry;
 
 use super::named::Known;
-use crate::error::{SLIPS, slips};
+use crate::spelling::{SLIPS, slips};
 
 /// The name of the column with the id.
 fn id_column(kind: ItemKind) -> &'static str {

@@ -20,7 +20,8 @@ use sha2::{Digest as _, Sha256};
 use super::Holding;
 use super::requests::{self, Done};
 use super::words::LedgerWord as _;
-use crate::error::{SLIPS, ServiceError, slips};
+use crate::error::ServiceError;
+use crate::spelling;
 
 /// Files that a request may have: one of each kind.
 const FILES: usize = FileKind::ALL.len();
@@ -117,22 +118,14 @@ pub(super) fn read_claim(reader: &mut Reader<'_>, claim: pb::Claim) -> Option<Cl
 fn misspelt(file: FileKind, text: &str) -> Vec<RowFault> {
     let header = text.trim_start_matches('\u{feff}').lines().next().unwrap_or_default();
     let there: Vec<_> = header.split(',').map(|name| name.trim().trim_matches('"')).collect();
-    let read = columns(file);
-    let missing: Vec<_> = read.iter().filter(|name| !there.contains(name)).collect();
-    let looks_like = |name: &str| {
-        missing.iter().find(|missing| slips(name, missing).is_some_and(|slips| slips <= SLIPS))
-    };
-    let unread = there.iter().filter(|name| name.len() > SLIPS + 1 && !read.contains(name));
-    let faults = unread.filter_map(|name| {
-        let right = looks_like(name)?;
-        Some(RowFault {
+    let faults =
+        spelling::misspelt(&there, &columns(file)).into_iter().map(|(name, right)| RowFault {
             file,
             row: 1,
-            column: (*name).to_owned(),
+            column: name.to_owned(),
             what: format!("not read, and there is no {right}"),
             right: format!("{right}, or a name that is less like it"),
-        })
-    });
+        });
     faults.collect()
 }
 

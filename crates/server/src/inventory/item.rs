@@ -127,7 +127,7 @@ fn write(spec: Spec, quantity: Option<u32>, today: Option<Date>) -> pb::item::Sp
 }
 
 pub(super) fn fitted_line(fitted: &FittedLine, today: Option<Date>) -> pb::FittedLine {
-    let due = today.and_then(|today| line_due(fitted, today));
+    let due = today.and_then(|today| line_due(fitted, Some(today)));
     let FittedLine { line, strands, spooled_on, hours, turned: _ } = fitted;
     pb::FittedLine {
         line: Some(line.to_wire()),

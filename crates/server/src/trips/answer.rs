@@ -60,6 +60,41 @@ pub(super) fn value(value: &Value) -> pb::PlanValue {
 pub(super) struct Deadlines(pub(super) BTreeMap<String, u32>);
 
 impl Deadlines {
+    /// By when all must be known that turns one plan into another: what comes on top has to be
+    /// brought and done before the boats depart. `boat` is that of a difference of one plan. `None`:
+    /// that would have to be on the day before.
+    pub(super) fn to_change(&self, difference: &pb::PlanDifference, boat: &str) -> Option<String> {
+        let on = |id: &String| if id.is_empty() { boat.to_owned() } else { id.clone() };
+        let mut minutes: BTreeMap<String, u32> = BTreeMap::new();
+        let outfits = difference.added.iter().chain(&difference.removed);
+        let lines = difference.changed_lines.iter().filter_map(|line| line.outfit.as_ref());
+        outfits.chain(lines).for_each(|outfit| {
+            minutes.entry(on(&outfit.boat_id)).or_default();
+        });
+        let steps = difference.added_moves.iter();
+        steps.clone().for_each(|step| {
+            minutes.entry(step.to_place_id.clone()).or_default();
+        });
+        for changed in &difference.added_jobs {
+            let job = changed.job.iter().filter(|job| job.segment_id.is_empty());
+            let takes: i32 = job.map(|job| job.duration_minutes).sum();
+            *minutes.entry(on(&changed.boat_id)).or_default() += u32::try_from(takes).unwrap_or(0);
+        }
+        let mut latest: Option<u32> = None;
+        for (boat, takes) in &minutes {
+            let Some(departs) = self.0.get(boat) else { continue };
+            let by = departs.checked_sub(HAND_OVER_MINUTES + takes)?;
+            latest = Some(latest.map_or(by, |known| known.min(by)));
+        }
+        // What is brought must have left the other boat before that departs.
+        for step in steps {
+            let Some(departs) = self.0.get(&step.from_place_id) else { continue };
+            let by = departs.checked_sub(HAND_OVER_MINUTES)?;
+            latest = Some(latest.map_or(by, |known| known.min(by)));
+        }
+        Some(latest.map_or_else(String::new, clock))
+    }
+
     /// By when something from a place must have reached a trip's boat; empty: nobody said.
     pub(super) fn by(&self, trip: &Trip, from: &str) -> String {
         let departures = [self.0.get(&trip.boat), self.0.get(from)].into_iter().flatten();
@@ -72,6 +107,11 @@ impl Deadlines {
 /// Name of an outfit in its plan.
 pub(super) fn outfit_id(position: usize) -> String {
     format!("O{}", position + 1)
+}
+
+/// A count of copies, where a lure is fished several times at once; else 0.
+pub(super) fn several(copies: u32, value: u32) -> i32 {
+    if copies > 1 { count(value) } else { 0 }
 }
 
 /// A count of the planner, which is small.
@@ -103,6 +143,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             outfits: outfits.collect(),
             assignments: assignments(plan, true),
             moves: self.moves(plan, &|_| String::new()),
+            jobs: jobs::jobs(self.judge, plan),
             uncovered: plan.uncovered.iter().map(open).collect(),
             ..self.empty(true)
         }
@@ -297,6 +338,15 @@ impl<'a, 'v> Writer<'a, 'v> {
                 let field = format!("{id}.{field}");
                 findings.push(pb::Finding { code: code.to_wire_word().into(), field, text });
             }
+        }
+        if self.judge.asked.trip.date.is_none() {
+            findings.push(pb::Finding {
+                code: FindingCode::LineDue.to_wire_word().into(),
+                field: "date".to_owned(),
+                text:
+                    "the trip has none: lines are due by the hours fished alone, not by their age"
+                        .to_owned(),
+            });
         }
         let species = |water: &Water| water.species.clone();
         for part in &self.judge.asked.trip.parts {

@@ -12,7 +12,7 @@ use deepbend_planner::TripProblem;
 use deepbend_planner::plan::{PlannedOutfit, PoolOffer, TripPlan, Uncovered, UncoveredReason};
 use deepbend_planner::problem::Candidate;
 
-use super::answer::uncovered_reason;
+use super::answer::{several, uncovered_reason};
 use super::buy;
 use super::lines::{FITTED, short};
 use super::offers::{Case, Judge, Weighed, outfit, rings_allow};
@@ -65,12 +65,12 @@ impl<'a, 'v> Cures<'a, 'v> {
             limiting: limiting.clone().unwrap_or_else(|| offer.limiting.clone()),
         });
         pb::Uncovered {
-            text: match &uncovered.not_ready {
-                Some(barred) => {
-                    let text = self.text(need, uncovered, offer, limiting.as_deref());
-                    format!("{text} {}", barred.text)
+            text: {
+                let mut text = self.text(need, uncovered, offer, limiting.as_deref());
+                if let Some(barred) = &uncovered.not_ready {
+                    text = format!("{text} {}", barred.text);
                 }
-                None => self.text(need, uncovered, offer, limiting.as_deref()),
+                of_copies(uncovered, text)
             },
             best_in_pool,
             cure: need.map(|need| self.cure(need, uncovered, offer)).unwrap_or_default(),
@@ -86,7 +86,9 @@ impl<'a, 'v> Cures<'a, 'v> {
             importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
             reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
             reason: uncovered_reason(uncovered.reason).into(),
-            text: uncovered.text.clone(),
+            text: of_copies(uncovered, uncovered.text.clone()),
+            copy_count: several(uncovered.copies, uncovered.copies),
+            met_count: several(uncovered.copies, uncovered.met),
             ..pb::Uncovered::default()
         }
     }
@@ -175,39 +177,61 @@ impl<'a, 'v> Cures<'a, 'v> {
 
     fn cure(&self, need: usize, uncovered: &Uncovered, offer: Option<&PoolOffer>) -> String {
         let lure = &uncovered.lure;
+        let missing = uncovered.copies.saturating_sub(uncovered.met);
+        // Each of these is one more outfit, for one copy.
+        let one_of = |cure: String| match missing {
+            0 | 1 => cure,
+            missing => format!("{cure} That is for 1 of the {missing} copies that are missing."),
+        };
         let name = offer.map(|o| format!("{} with {}", o.rod, o.reel)).unwrap_or_default();
         match uncovered.reason {
             UncoveredReason::LureMissing => {
-                let more = match self.judge.pool.lures_elsewhere.get(lure) {
-                    Some(place) => {
-                        format!("Bring {lure} from {place}: add that place to the pool.")
-                    }
-                    None => format!("Get more of {lure}."),
-                };
+                let more = self.more_of(lure, uncovered.copies);
                 // More of a lure that nothing suits help nobody.
                 match self.is_suited(need) {
                     true => more,
                     false => match self.change_move_or_buy(need, offer) {
                         Some(first) => format!("{first} {more}"),
-                        None => self.nothing_helps(need),
+                        None => self.nothing_helps(need, missing),
                     },
                 }
             }
-            UncoveredReason::ReelShared => match offer {
+            UncoveredReason::ReelShared => one_of(match offer {
                 Some(o) => format!("A second reel like {} for {}.", o.reel, o.rod),
-                None => String::new(),
-            },
-            UncoveredReason::RodShared => format!("A second outfit like {name}."),
-            UncoveredReason::NoHolder => format!("One more rod holder, for {name}."),
-            UncoveredReason::StockUsedUp => format!("More line or leader for {name}."),
+                None => return String::new(),
+            }),
+            UncoveredReason::RodShared => one_of(format!("A second outfit like {name}.")),
+            UncoveredReason::NoHolder => one_of(match self.problem.boat.trip_binds() {
+                true => format!("Let the trip take one rod more: {name}."),
+                false => format!("One more rod holder, for {name}."),
+            }),
+            UncoveredReason::StockUsedUp => one_of(format!("More line or leader for {name}.")),
             UncoveredReason::NotWorthIt => {
-                format!("Take {name} all the same: pin it, or give the jobs more time.")
+                one_of(format!("Take {name} all the same: pin it, or give the jobs more time."))
             }
             UncoveredReason::NoOffer
             | UncoveredReason::BelowMinimum
             | UncoveredReason::TooFewCopies => {
-                self.change_move_or_buy(need, offer).unwrap_or_else(|| self.nothing_helps(need))
+                let first = self.change_move_or_buy(need, offer).map(one_of);
+                first.unwrap_or_else(|| self.nothing_helps(need, missing))
             }
+        }
+    }
+
+    /// Where more pieces of a lure come from, and how many of them are missing.
+    fn more_of(&self, lure: &str, copies: u32) -> String {
+        if let Some((place, there)) = self.judge.pool.lures_elsewhere.get(lure) {
+            let of = match *there {
+                few if few < copies => format!(" ({few} of the {copies} that are fished at once)"),
+                _ => String::new(),
+            };
+            return format!("Bring {lure} from {place}{of}: add that place to the pool.");
+        }
+        let held = self.problem.lures.iter().find(|held| held.id == lure);
+        match copies.saturating_sub(held.map_or(0, |held| held.quantity)) {
+            0 => format!("Get more of {lure}."),
+            1 => format!("Get more of {lure}: 1 is missing."),
+            missing => format!("Get more of {lure}: {missing} are missing."),
         }
     }
 
@@ -233,10 +257,13 @@ impl<'a, 'v> Cures<'a, 'v> {
 
     /// What no other outfit covers: whether one would in a calm, or what holds the best of them
     /// down.
-    fn nothing_helps(&self, need: usize) -> String {
+    fn nothing_helps(&self, need: usize, missing: u32) -> String {
         if self.is_suited(need) {
             let lure = &self.judge.asked.trip.needs[need].lure;
-            return format!("One more outfit like one that covers {lure}.");
+            return match missing {
+                0 | 1 => format!("One more outfit like one that covers {lure}."),
+                more => format!("{more} more outfits like one that covers {lure}."),
+            };
         }
         let (by, lure) = (self.judge, &self.judge.asked.trip.needs[need].lure);
         let mut calm = by.cases[need].clone();
@@ -375,6 +402,14 @@ impl<'a, 'v> Cures<'a, 'v> {
             }
         }
         best.map(|(_, known)| known)
+    }
+}
+
+/// What is uncovered of a lure that is fished several times at once.
+fn of_copies(uncovered: &Uncovered, text: String) -> String {
+    match (uncovered.met, uncovered.copies) {
+        (_, 0..=1) => text,
+        (met, copies) => format!("{met} of {copies} copies covered. {text}"),
     }
 }
 

@@ -13,7 +13,7 @@ use deepbend_planner::problem::{Candidate, MUST, Offer};
 use deepbend_planner::weights::{Micros, SHOWN, in_words};
 use deepbend_planner::{Crew, TripProblem, crews};
 
-use super::answer::{cargo, count, outfit_id};
+use super::answer::{cargo, count, outfit_id, several};
 use super::offers::{Case, Judge};
 
 /// Wind that is added to see how a plan bears it, m/s. From the project's rules for trips.
@@ -126,6 +126,9 @@ impl<'p> Hands<'p, '_> {
                     importance: count(need.importance),
                     covered_before: true,
                     covered_after: false,
+                    copy_count: several(need.copies_at_once, need.copies_at_once),
+                    copy_before_count: several(need.copies_at_once, need.copies_at_once),
+                    copy_after_count: several(need.copies_at_once, meeting as u32),
                 });
             }
         }
@@ -435,7 +438,11 @@ fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> 
         let must = if change.importance == count(MUST) { " (a must)" } else { "" };
         let verdict = pb::Verdict::try_from(change.after).unwrap_or_default();
         let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
-        format!("{}{must} falls to {now}", change.lure_id)
+        let lure = &change.lure_id;
+        match (change.copy_after_count, change.copy_count) {
+            (_, 0) => format!("{lure}{must} falls to {now}"),
+            (left, of) => format!("{lure}{must}: {left} of {of} copies left"),
+        }
     };
     short_texts(short).into_iter().chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
 }

@@ -59,10 +59,7 @@ pub(super) fn lines_of(
     if let Some(wound) = wound.and_then(|id| wound_on(model, view, rigged, id)) {
         return (vec![wound], None);
     }
-    let due = match (&rigged.fitted, asked.trip.date) {
-        (Some(fitted), Some(today)) => line_due(fitted, today),
-        (None, _) | (Some(_), None) => None,
-    };
+    let due = rigged.fitted.as_ref().and_then(|fitted| line_due(fitted, asked.trip.date));
     let mut lines: Vec<Spooled> =
         stock.iter().filter_map(|(line, held)| respool(model, rigged, line, held)).collect();
     lines.extend(rigged.fitted.as_ref().map(|fitted| fitted_line(fitted, due.is_some())));

@@ -377,7 +377,7 @@ impl Judge<'_, '_> {
                 }
             }
         }
-        let rods = self.pool.boat.rod_holders.min(self.pool.boat.max_rods_aboard);
+        let rods = self.pool.boat.most_rods();
         for (need, leaders) in chosen.iter_mut().enumerate() {
             let short =
                 leaders.iter().flatten().any(|l| self.pool.leaders[*l].stock.quantity < rods);

@@ -95,7 +95,7 @@ pub(super) struct Pool<'v> {
     pub(super) lures: BTreeMap<String, &'v Lure>,
     pub(super) lure_stock: Vec<plan::LureStock>,
     /// Lures that lie at a place which is not of the pool, with that place.
-    pub(super) lures_elsewhere: BTreeMap<String, String>,
+    pub(super) lures_elsewhere: BTreeMap<String, (String, u32)>,
 }
 
 /// Where an item lies for certain. Of what bears the tag of another item nobody knows which of the
@@ -137,7 +137,8 @@ impl<'v> Pool<'v> {
         let holders = own.rod_holders.or(own.max_rods_aboard).unwrap_or(u32::MAX);
         let boat = plan::Boat {
             place: asked.trip.boat.clone(),
-            rod_holders: asked.trip.rod_limit.map_or(holders, |limit| limit.min(holders)),
+            rod_holders: holders,
+            rod_limit: asked.trip.rod_limit,
             max_rods_aboard: own.max_rods_aboard.unwrap_or(u32::MAX),
             locker_length_m: own.locker_length.map(|l| l.m()),
         };
@@ -220,7 +221,8 @@ impl<'v> Pool<'v> {
             let there = near.is_some() && may_go(item);
             let quantity = if there { left(asked, item, item.quantity.unwrap_or(1)) } else { 0 };
             if near.is_none() {
-                self.lures_elsewhere.insert(need.lure.clone(), place_of(item));
+                let there = if may_go(item) { item.quantity.unwrap_or(1) } else { 0 };
+                self.lures_elsewhere.insert(need.lure.clone(), (place_of(item), there));
             }
             // Where it is not in reach any place will do, as long as all trips name the same one.
             let any = asked.places.keys().chain([&asked.trip.boat]).min();

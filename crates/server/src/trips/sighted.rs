@@ -17,6 +17,7 @@ use super::ask::Asked;
 use super::desk::Desk;
 use super::lines::{leader_words, line_words};
 use super::pool::{in_pool, place_of};
+use super::request::Trip;
 
 /// Ways to settle that are tried at most, of all items together.
 const MOST: usize = 6;
@@ -62,23 +63,23 @@ pub(super) fn list(
             break;
         }
         let view = desk.view.supposing(item.clone());
-        let place = place_of(&item);
         let reach = |asked: &Asked, item: &Item| in_pool(&view, asked, item);
         let found = desk.over(&view).make(trips, &reach, &mut |made| {
             let Some(plan) = made.found.plan() else { return Ok(None) };
             let pairs = made.writers.iter().zip(&plan.trips);
             let plans: Vec<pb::Plan> = pairs.map(|(writer, trip)| writer.brief(trip)).collect();
             let covered: u32 = plan.trips.iter().map(|trip| trip.counts.covered).sum();
+            let difference = plan_difference(&base.plans, &plans);
             let first = made.writers.first();
             let deadline =
-                first.map(|w| w.deadlines.by(&w.judge.asked.trip, &place)).unwrap_or_default();
-            Ok(Some((plans, covered, deadline)))
+                first.map(|w| deadline(w.deadlines, &w.judge.asked.trip, &item, &difference));
+            Ok(Some((plans, covered, difference, deadline.unwrap_or_default())))
         });
         let found = found?;
         desk.gauge.step(pb::PlanStage::Comparing);
-        let Some((plans, covered, deadline)) = found else { continue };
-        let difference = plan_difference(&base.plans, &plans);
-        if difference.gain_micros > 0 {
+        let Some((plans, covered, difference, deadline)) = found else { continue };
+        // What would have to be known on the day before helps nobody in the morning.
+        if let Some(deadline) = deadline.filter(|_| difference.gain_micros > 0) {
             let several = plans.len() > 1;
             let outfits = plans.iter().flat_map(|plan| {
                 plan.outfits.iter().map(move |outfit| changed_outfit(plan, outfit, several))
@@ -94,6 +95,21 @@ pub(super) fn list(
     let gain = |one: &pb::IfSighted| one.difference.as_ref().map_or(0, |d| d.gain_micros);
     list.sort_by(|a, b| gain(b).cmp(&gain(a)).then(a.item_id.cmp(&b.item_id)));
     Ok(list)
+}
+
+/// By when an item must be seen, if the plan is still to become another one. `None`: on the day before.
+fn deadline(
+    deadlines: &Deadlines,
+    trip: &Trip,
+    item: &Item,
+    difference: &pb::PlanDifference,
+) -> Option<String> {
+    let to_change = deadlines.to_change(difference, &trip.boat)?;
+    match to_change.is_empty() {
+        // Nothing but the count of a lure may change.
+        true => Some(deadlines.by(trip, &place_of(item))),
+        false => Some(to_change),
+    }
 }
 
 /// Words about an item as it counts and as it may turn out to be.
@@ -144,8 +160,9 @@ pub(super) fn written_again(
             same.into_iter().filter(|same| *same).count()
         });
         let (now, item) = meant?;
-        let deadline = deadlines.by(&asked.trip, &place_of(item));
         let difference = one.difference.clone().unwrap_or_default();
+        let by = deadline(deadlines, &asked.trip, item, &difference);
+        let deadline = by.unwrap_or_else(|| one.deadline.clone());
         let right = written(view, trips, (*now, item), deadline, difference);
         Some(pb::IfSighted {
             outfits: one.outfits.clone(),
