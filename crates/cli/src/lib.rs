@@ -30,6 +30,7 @@ pub mod render;
 pub mod service;
 mod trade;
 pub mod trip_files;
+mod trip_words;
 
 /// Files of the demo fleet.
 pub mod fleet {

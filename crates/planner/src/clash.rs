@@ -221,14 +221,14 @@ fn word(constraint: &Constraint, trips: &[TripProblem]) -> String {
         Constraint::LeaderStock => "the number of leaders".into(),
         Constraint::LineStock => "the metres of line in stock".into(),
         Constraint::Pinned { boat, pin } => match pin {
-            Pin::Take { id, .. } => format!("you ask that {boat} takes {id}"),
-            Pin::Leave { id, .. } => format!("you ask that {boat} leaves {id}"),
+            Pin::Take { id, .. } => format!("{boat} takes {id}, as you ask"),
+            Pin::Leave { id, .. } => format!("{boat} leaves {id}, as you ask"),
             Pin::Pair { rod, reel } => {
                 let but = misfit(boat, rod, reel, trips);
-                format!("you ask that {rod} carries {reel} on {boat}{but}")
+                format!("{rod} carries {reel} on {boat}, as you ask{but}")
             }
             Pin::Hold { segment, lure } => {
-                format!("you ask that {boat} covers {lure} in segment {segment}")
+                format!("{boat} covers {lure} in segment {segment}, as you ask")
             }
         },
     }

@@ -366,6 +366,15 @@ pub fn design_set(
             break;
         }
     }
+    // One outfit more covers no less: what bounds a larger set bounds a smaller one.
+    for at in (1..curve.len()).rev() {
+        let bound = curve[at].bound;
+        let smaller: &mut SetPoint = &mut curve[at - 1];
+        smaller.bound = smaller.bound.min(bound);
+        if smaller.bound == smaller.worth {
+            smaller.status = Status::Optimal;
+        }
+    }
     Ok(curve)
 }
 

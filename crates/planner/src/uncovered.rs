@@ -182,10 +182,14 @@ fn reason(
     if let Some(other) = clash {
         let other = &grid.problem.candidates[grid.cands[*other].source];
         return if other.rod == source.rod {
-            let text = format!(
-                "{name} and line {} would do, but {} goes with {} and line {}.",
-                source.line, other.rod, other.reel, other.line
-            );
+            let text = match other.reel == source.reel {
+                true => format!(
+                    "{name} and {} would do, but it carries {}.",
+                    line_words(grid, source),
+                    line_words(grid, other)
+                ),
+                false => format!("{name} would do, but {} goes with {}.", other.rod, other.reel),
+            };
             (R::RodShared, text)
         } else {
             let text = format!("{name} would do, but {} goes on {}.", other.reel, other.rod);
@@ -213,6 +217,14 @@ fn reason(
         return (R::NoHolder, text);
     }
     (R::NotWorthIt, format!("{name} would do, but moves and jobs cost more than it brings."))
+}
+
+/// The line of a candidate: what is on the reel, or what is wound onto it.
+fn line_words(grid: &Grid<'_>, candidate: &Candidate) -> String {
+    let reel = grid.problem.reels.iter().find(|reel| reel.id == candidate.reel);
+    let lines = reel.into_iter().flat_map(|reel| &reel.lines);
+    let stock = lines.filter(|line| line.id == candidate.line).find_map(|l| l.stock.as_ref());
+    stock.map_or_else(|| "the line on it".to_owned(), |stock| format!("line {}", stock.stock))
 }
 
 /// Nothing usable: names what comes closest, or what would have done and why it cannot come along.

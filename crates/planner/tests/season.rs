@@ -178,6 +178,19 @@ proptest! {
         ..ProptestConfig::default()
     })]
 
+    // One outfit more covers no less, so what bounds the larger set bounds the smaller one.
+    #[test]
+    fn no_set_is_bounded_above_a_larger_one(season in random(), steps in 1_u64..600) {
+        let curve = design_set(&season, &[], 7, Work { steps }, &|_| on()).unwrap();
+        for pair in curve.windows(2) {
+            prop_assert!(pair[0].bound <= pair[1].bound, "{curve:?}");
+        }
+        for point in &curve {
+            prop_assert!(point.worth <= point.bound);
+            prop_assert_eq!(point.status == Status::Optimal, point.worth == point.bound);
+        }
+    }
+
     #[test]
     fn the_curve_equals_brute_force(season in random(), keep in proptest::option::of(0_usize..7)) {
         let keep: Vec<_> = keep.into_iter().collect();

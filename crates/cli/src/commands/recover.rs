@@ -131,7 +131,7 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
         // What is left is fished with, though not everybody may fish at once.
         if plan.given_up.is_some() { Ok(()) } else { ending(plan) }
     };
-    let done = done.await;
+    let done = Box::pin(done).await;
     finish(service, done).await
 }
 

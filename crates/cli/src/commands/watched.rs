@@ -10,9 +10,10 @@ use tokio_stream::StreamExt as _;
 
 use crate::args::Global;
 use crate::failure::{Exit, Failure};
-use crate::output::{note, progress};
+use crate::output::{Format, note, progress};
 use crate::render;
 use crate::service::Service;
+use crate::trip_words::Asked;
 
 /// Work that ends sooner is not worth a line.
 const WORTH_A_LINE: Duration = Duration::from_secs(1);
@@ -23,11 +24,16 @@ pub(super) async fn watched(
     service: &Service,
     work: Work,
 ) -> Result<Part, Failure> {
+    let asked = Asked::of(&work);
+    let in_words = |status: tonic::Status| match global.output {
+        Format::Table => asked.told(status.into()),
+        Format::Json | Format::Jsonl | Format::Csv => status.into(),
+    };
     let request = service.request(pb::WatchPlanRequest { work: Some(work) });
-    let mut told = service.trips().watch_plan(request).await?.into_inner();
+    let mut told = service.trips().watch_plan(request).await.map_err(in_words)?.into_inner();
     let mut line = Line { began: Instant::now(), always: global.progress, width: 0 };
     while let Some(message) = told.next().await {
-        match message.inspect_err(|_| line.end())?.part {
+        match message.inspect_err(|_| line.end()).map_err(in_words)?.part {
             Some(Part::Progress(now)) => line.show(&line_of(&now)),
             Some(part) => {
                 line.end();

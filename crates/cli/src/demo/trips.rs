@@ -5,7 +5,7 @@ use deepbend_contract::pb;
 use super::ask::Ask;
 use super::{Fleet, chapter};
 use crate::failure::Failure;
-use crate::render::{capital, fleet_moves, plan, recovered, units};
+use crate::render::{capital, fleet_moves, plan, recovered, units, within};
 use crate::trip_files;
 
 /// Trip, and the places from which its gear may come.
@@ -62,7 +62,7 @@ async fn together(ask: &Ask<'_>, fleet: &Fleet, width: usize) -> Result<String, 
             units::counted(counts.outfit_count.into(), "outfit")
         ));
         if let Some(worst) = plan.losses.first() {
-            page.hanging("  the worst single loss: ", &worst.text);
+            page.hanging("  the worst single loss: ", &within(&worst.text));
         }
         if let Some(windier) = &plan.windier {
             page.hanging("  ", &windier.text);

@@ -72,6 +72,12 @@ pub(crate) fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// A sentence that stands within another one.
+pub(crate) fn within(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
+}
+
 /// A score as a bar of ten.
 pub(crate) fn bar(score: f64) -> String {
     let full = (score.clamp(0.0, 1.0) * 10.0).round() as usize;

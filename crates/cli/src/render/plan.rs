@@ -171,7 +171,7 @@ fn head(page: &mut Page, plan: &pb::Plan) {
             counts.outfit_limit_count,
             units::counted(counts.move_count.into(), "move"),
             units::counted(plan_jobs::minutes_at_home(plan).into(), "minute"),
-            units::counted(counts.candidate_count.into(), "candidate"),
+            units::counted(counts.candidate_count.into(), "outfit"),
         ));
     }
 }

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 
 use super::gear::line_phrase;
-use super::{Page, Table, model_id, plain, plan, plan_jobs, units};
+use super::{Page, Table, model_id, plain, plan, plan_jobs, units, within};
 
 /// What contested gear would change.
 pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
@@ -118,7 +118,7 @@ pub fn recovered(
     if let Some(worst) = plan.losses.first()
         && !(worst.opens.is_empty() && worst.short_crews.is_empty())
     {
-        page.hanging("  next: ", &worst.text);
+        page.hanging("  the worst that could go next: ", &within(&worst.text));
     }
     if let Some(model) = &plan.model {
         page.heading(&format!("Model {}", model_id(model)));

@@ -3,7 +3,7 @@
 use deepbend_contract::pb;
 
 use super::judgement::settings;
-use super::{Page, Table, capital, plain, units};
+use super::{Page, Table, capital, plain, units, within};
 
 /// What must be moved and done before departure.
 pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
@@ -106,8 +106,13 @@ pub(super) fn what_if(page: &mut Page, plan: &pb::Plan) {
         .iter()
         .partition(|loss| !(loss.opens.is_empty() && loss.short_crews.is_empty()));
     for (number, loss) in opening.iter().enumerate() {
-        let first = if number == 0 { "the worst single loss: " } else { "" };
-        page.hanging("  - ", &format!("{first}{}", loss.text));
+        page.hanging(
+            "  - ",
+            &match number {
+                0 => format!("the worst single loss: {}", within(&loss.text)),
+                _ => loss.text.clone(),
+            },
+        );
     }
     if !rest.is_empty() {
         let rods: Vec<&str> = rest.iter().map(|loss| loss.rod_id.as_str()).collect();

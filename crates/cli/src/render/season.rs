@@ -49,7 +49,7 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
         ));
         page.hanging("  ", &gap.text);
         if let Some(detail) = &gap.detail {
-            page.hanging("  for the lures that gain most: ", &detail.text);
+            page.hanging("  with it, for what gains most: ", &detail.text);
         }
     }
     if answer.gaps.is_empty() {
@@ -101,6 +101,15 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
     page.finish()
 }
 
+/// Among what the sets of a curve are the best.
+fn of_what(kinds: i32) -> String {
+    format!(
+        "Of {kinds} kinds of rod, each with a usual reel, line and leader, and of the rods that \
+         are kept: optimal is a set if none of as many covers more, and at most is what none can \
+         exceed. A rod of your own may suit better than any kind: --keep it to see."
+    )
+}
+
 /// The coverage curve, and the jobs of each set.
 #[must_use]
 pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
@@ -118,6 +127,10 @@ pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
         ]);
     }
     page.table(&curve);
+    if answer.spec_count > 0 {
+        page.line("");
+        page.paragraph(&of_what(answer.spec_count));
+    }
     for set in &answer.sets {
         let outfits = i64::try_from(set.outfits.len()).unwrap_or(i64::MAX);
         page.heading(&units::counted(outfits, "outfit"));

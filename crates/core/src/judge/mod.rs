@@ -31,7 +31,9 @@ pub use compare::{Comparison, FactorDifference, compare};
 pub use envelope::{End, Envelope, EnvelopeField, Span, envelope};
 pub use judgement::*;
 pub use rank::{Rank, Ranked, rank_lures, rank_outfits};
-pub use specify::{Between, LureScore, MOST_LURES, Spec, Specification, Strength, specify};
+pub use specify::{
+    Between, LureScore, MOST_LURES, Spec, Specification, Strength, rigging, specify,
+};
 pub use spread::Interval;
 
 /// The short answer, for those who score millions.

@@ -210,6 +210,31 @@ pub fn specify(model: &Model, lures: &[Lure], water: &Water) -> Option<Specifica
     })
 }
 
+/// What goes with rods that are chosen already, for lures in given water: the window over all
+/// places of the lattice for which `is_one` holds, by power class and bare outfit. Its text tells
+/// what goes with the rods, not the rods. `None` without a lure or such a rod.
+#[must_use]
+pub fn rigging(
+    model: &Model,
+    lures: &[Lure],
+    water: &Water,
+    is_one: &dyn Fn(f64, &Outfit) -> bool,
+) -> Option<Spec> {
+    let lures = &lures[..lures.len().min(MOST_LURES)];
+    if lures.is_empty() {
+        return None;
+    }
+    let lattice = Lattice::new(model, lures, water);
+    let mut places = lattice.places();
+    places.retain(|place| is_one(lattice.powers[place[0]], &lattice.outfit(*place)));
+    if places.is_empty() {
+        return None;
+    }
+    let mut spec = lattice.spec(&places);
+    spec.text = rig_text(&spec);
+    Some(spec)
+}
+
 fn is_good(score: &Score) -> bool {
     matches!(score.verdict, Verdict::Excellent | Verdict::Good)
 }
@@ -531,6 +556,32 @@ fn text(spec: &Spec) -> String {
         [least, .., greatest] => format!("{least} to {greatest}"),
         other => other.concat(),
     };
+    // Half a class is told by the words on both sides of it.
+    let power = Between { least: spec.power.least.floor(), greatest: spec.power.greatest.ceil() };
+    // Both ends of the rating rise with the power: the lightest rod's and the heaviest rod's.
+    let rating = Between {
+        least: (spec.lure_rating_min.least, spec.lure_rating_max.least),
+        greatest: (spec.lure_rating_min.greatest, spec.lure_rating_max.greatest),
+    };
+    let printed = |(min, max): (Mass, Mass)| GRAMS.window(min.g(), max.g()).to_string();
+    format!(
+        "{}, {action}, {}, {}, {}, {}; {}",
+        words(power, |class| Power::nearest(class).plain()),
+        any_of(spec.materials.iter().copied().map(plain)),
+        any_of(spec.handles.iter().copied().map(plain)),
+        words(spec.length, |l| ROD_METRES.one(l.m()).to_string()),
+        words(rating, printed),
+        lines_and_reel(spec),
+    )
+}
+
+/// What goes with a rod, in one plain line.
+fn rig_text(spec: &Spec) -> String {
+    let length = words(spec.length, |l| ROD_METRES.one(l.m()).to_string());
+    format!("{length} long; {}", lines_and_reel(spec))
+}
+
+fn lines_and_reel(spec: &Spec) -> String {
     let kg = |force: Force| kilograms(force.kgf());
     let lines = spec.lines.iter().map(|l| format!("{} {}", plain(l.material), words(l.test, kg)));
     let leaders = spec.leaders.iter().map(|l| match l.material {
@@ -542,21 +593,8 @@ fn text(spec: &Spec) -> String {
             format!("{} leader {}", plain(l.material), words(l.test, kg))
         }
     });
-    // Half a class is told by the words on both sides of it.
-    let power = Between { least: spec.power.least.floor(), greatest: spec.power.greatest.ceil() };
-    // Both ends of the rating rise with the power: the lightest rod's and the heaviest rod's.
-    let rating = Between {
-        least: (spec.lure_rating_min.least, spec.lure_rating_max.least),
-        greatest: (spec.lure_rating_min.greatest, spec.lure_rating_max.greatest),
-    };
-    let printed = |(min, max): (Mass, Mass)| GRAMS.window(min.g(), max.g()).to_string();
     format!(
-        "{}, {action}, {}, {}, {}, {}; {}; {}; drag {}; {}, {} a turn",
-        words(power, |class| Power::nearest(class).plain()),
-        any_of(spec.materials.iter().copied().map(plain)),
-        any_of(spec.handles.iter().copied().map(plain)),
-        words(spec.length, |l| ROD_METRES.one(l.m()).to_string()),
-        words(rating, printed),
+        "{}; {}; drag {}; {}, {} a turn",
         any_of(lines),
         any_of(leaders),
         words(spec.drag, kg),

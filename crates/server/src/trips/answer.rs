@@ -314,13 +314,10 @@ impl<'a, 'v> Writer<'a, 'v> {
         for reel in pool.reels.iter().filter(|reel| taken(reel.item.id.as_str())) {
             let Some(due) = &reel.due else { continue };
             let mut on_this = outfits.iter().filter(|o| o.reel_id == reel.item.id.as_str());
-            let stays = on_this.any(|outfit| outfit.line_stock_id.is_empty());
-            let options = reel.lines.iter().filter_map(|line| line.option.stock.as_ref());
-            let stocks: Vec<_> = options.map(|s| s.stock.as_str()).collect();
-            let cure = if stays {
-                "no line like it fits reel and rod: it is used as it is".to_owned()
-            } else {
-                format!("{} fits", stocks.join(" or "))
+            let wound = on_this.find(|outfit| !outfit.line_stock_id.is_empty());
+            let cure = match wound {
+                None => "no line like it fits reel and rod: it is used as it is".to_owned(),
+                Some(outfit) => format!("{} goes on", outfit.line_stock_id),
             };
             findings.push(pb::Finding {
                 code: FindingCode::LineDue.to_wire_word().into(),

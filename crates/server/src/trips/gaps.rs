@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
-use deepbend_core::gear::{Lure, infer_power};
+use deepbend_core::gear::{Lure, Outfit, infer_power};
 use deepbend_core::judge;
 use deepbend_planner::season::{self, Addition};
 use deepbend_planner::weights::{Micros, ONE, in_words};
@@ -160,8 +160,25 @@ fn gaps(
         }
     }
     gaps.sort_by_key(|gap| std::cmp::Reverse(gap.added_micros));
+    let mut told: Vec<pb::Gap> = Vec::new();
+    for gap in gaps {
+        if !told.iter().any(|better| says_no_more(&gap, better)) {
+            told.push(gap);
+        }
+    }
+    let mut gaps = told;
     gaps.truncate(count);
     Ok(gaps)
+}
+
+/// Whether a gap is another one with a lesser rod of the same kind, for the same lures.
+fn says_no_more(gap: &pb::Gap, better: &pb::Gap) -> bool {
+    let kind = |gap: &pb::Gap| gap.window.as_ref().map(|window| window.handle);
+    let lures = |gap: &pb::Gap| -> BTreeSet<(String, String, String)> {
+        let key = |l: &pb::Lift| (l.trip_id.clone(), l.segment_id.clone(), l.lure_id.clone());
+        gap.lifts.iter().map(key).collect()
+    };
+    gap.like_rod_id.is_empty() && kind(gap) == kind(better) && lures(gap) == lures(better)
 }
 
 /// What adds most of all that lies in a window: its specs, and a second one like a rod.
@@ -322,6 +339,7 @@ fn gap(
     };
     let adds = addition.adds as f64 / ONE as f64;
     let adds = if adds >= 0.05 { format!("{adds:.1}") } else { "next to nothing".to_owned() };
+    let detail = detail(table, addition, members, &window);
     Some(pb::Gap {
         text: format!(
             "{} adds {adds}: it lifts {}{more}.{second}",
@@ -333,7 +351,7 @@ fn gap(
         added_low_micros: low(table, addition),
         lifts: addition.lifts.iter().map(|(n, gain)| table.lift(*n, *gain)).collect(),
         like_rod_id: like.unwrap_or_default(),
-        detail: detail(table, addition),
+        detail,
     })
 }
 
@@ -359,8 +377,14 @@ fn low(table: &Table<'_>, addition: &Addition) -> Micros {
     addition.lifts.iter().map(part).sum()
 }
 
-/// Reel, line, length and drag for the lures that gain most, in the water of the first.
-fn detail(table: &Table<'_>, addition: &Addition) -> Option<pb::OutfitSpec> {
+/// Reel, line, length and drag of a window's rods for the lures that gain most, in the water of the
+/// first.
+fn detail(
+    table: &Table<'_>,
+    addition: &Addition,
+    members: &[usize],
+    window: &pb::SpecWindow,
+) -> Option<pb::OutfitSpec> {
     let (first, most) = addition.lifts.first()?;
     let (trip, at) = table.needs[*first];
     let judge = &table.judges[trip];
@@ -375,7 +399,17 @@ fn detail(table: &Table<'_>, addition: &Addition) -> Option<pb::OutfitSpec> {
         .take(judge::MOST_LURES)
         .collect();
     let water = &judge.cases[at].waters[0].0;
-    judge::specify(judge.model, &lures, water).map(|found| found.window.to_wire())
+    let of_window = |class: f64, outfit: &Outfit| {
+        let same = |spec: &Spec| {
+            (spec.rod.handle, spec.rod.action, spec.rod.material, Some(spec.line))
+                == (outfit.rod.handle, outfit.rod.action, outfit.rod.material, outfit.line.material)
+        };
+        let between = (window.power_class_min..=window.power_class_max).contains(&class);
+        between && members.iter().any(|s| same(&table.specs[*s]))
+    };
+    let mut detail = judge::rigging(judge.model, &lures, water, &of_window)?.to_wire();
+    detail.lure_rating_min_from_g = window.lure_rating_min_g;
+    Some(detail)
 }
 
 fn rack_rod(table: &Table<'_>, addition: &Addition) -> pb::RackRod {

@@ -440,6 +440,7 @@ fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> 
         let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
         let lure = &change.lure_id;
         match (change.copy_after_count, change.copy_count) {
+            (_, 0) if change.after == 0 => format!("nothing fishes {lure}{must}"),
             (_, 0) => format!("{lure}{must} falls to {now}"),
             (left, of) => format!("{lure}{must}: {left} of {of} copies left"),
         }

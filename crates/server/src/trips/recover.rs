@@ -119,6 +119,9 @@ pub(super) fn against(
         before.outfits = working;
     }
     let mut difference = plan_difference(&[before], std::slice::from_ref(&after));
+    // What was done stays done; what is to be done now stands in the swaps.
+    difference.added_jobs.clear();
+    difference.removed_jobs.clear();
     let worth = after.value.as_ref().map(|value| value.objective_micros);
     difference.gain_micros =
         worth.zip(worth_before).map_or(0, |(after, before)| after.saturating_sub(before));

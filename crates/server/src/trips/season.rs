@@ -360,7 +360,7 @@ impl Table<'_> {
         };
         let or = |words: Vec<&str>| words.join(" or ").replace('_', "-");
         let text = format!(
-            "{powers}, {}, {}, {}, {}, nylon to {}, with {}",
+            "{powers}, {}, {}, {}, {}, rated to {} nylon, with {}",
             or(actions.iter().map(|a| a.as_word()).collect()),
             or(materials.iter().map(|m| m.as_word()).collect()),
             first.handle().as_word(),

@@ -78,6 +78,7 @@ fn answer(
     let sets = curve.iter().map(|point| set(asked, table, point)).collect();
     Ok(pb::DesignSetResponse {
         sets,
+        spec_count: i32::try_from(table.specs.len()).unwrap_or(i32::MAX),
         model: Some(desk.model.id().to_wire()),
         request_label: String::new(),
     })

@@ -1,0 +1,171 @@
+//! What a service says of the fields of a trip, in the words of the files and options that told it.
+
+use deepbend_contract::pb;
+use deepbend_contract::pb::watch_plan_request::Work;
+
+use crate::failure::Failure;
+
+/// Fields and what the command line calls them.
+const OPTIONS: &[(&str, &str)] = &[
+    ("pool", "the place of --from"),
+    ("place_ids", "the place of --from"),
+    ("keep_rod_ids", "the rods of --keep"),
+    ("tube_length_m", "--tube"),
+    ("resupply_hours", "--resupply"),
+    ("outfit_count", "--most"),
+    ("gap_count", "--count"),
+    ("budget_cents", "--budget"),
+    ("prices", "--price"),
+    ("added_wind_m_s", "--more-wind"),
+    ("work_budget_nodes", "--work"),
+    ("lost_item_ids", "what --lost names"),
+    ("lost_pieces", "what --lost names"),
+    ("segment_ids", "what --segment names"),
+    ("day_count", "--days"),
+];
+
+/// Columns of the files that the contract calls otherwise.
+const COLUMNS: &[(&str, &str)] = &[
+    ("boat_id", "boat"),
+    ("importance", "importance_1_3"),
+    ("copy_count", "copies_at_once"),
+    ("segment_id", "segment"),
+    ("skill", "angler_skill"),
+    ("crank_side", "angler_crank"),
+    ("wind_shares", "the shares of the wind"),
+];
+
+/// What is asked for, as far as words need it.
+#[derive(Debug, Default)]
+pub(crate) struct Asked {
+    trips: Vec<pb::Trip>,
+    pins: Vec<pb::Pin>,
+}
+
+impl Asked {
+    pub(crate) fn of(work: &Work) -> Self {
+        let (trips, pins) = match work {
+            Work::PlanTrip(r) => (r.trip.iter().cloned().collect(), r.pins.clone()),
+            Work::PlanFleet(r) => (r.trips.clone(), r.pins.clone()),
+            Work::CheckCoverage(r) => (r.trip.iter().cloned().collect(), Vec::new()),
+            Work::FindGaps(r) => (of_season(&r.trips), Vec::new()),
+            Work::DesignSet(r) => (of_season(&r.trips), Vec::new()),
+        };
+        Self { trips, pins }
+    }
+
+    /// A failure as a person reads it who wrote files and options.
+    pub(crate) fn told(&self, failure: Failure) -> Failure {
+        let lines = failure.lines.iter().map(|line| self.in_words(line)).collect();
+        Failure { lines, ..failure }
+    }
+
+    fn in_words(&self, line: &str) -> String {
+        let (field, rest) = line.split_once(' ').unwrap_or((line, ""));
+        let parts: Vec<(&str, Option<usize>)> = field.split('.').map(part).collect();
+        match self.words(&parts) {
+            Some(words) => format!("{words} {rest}"),
+            None => line.to_owned(),
+        }
+    }
+
+    fn words(&self, parts: &[(&str, Option<usize>)]) -> Option<String> {
+        let (first, at) = parts.first()?;
+        if let Some((_, words)) = OPTIONS.iter().find(|(field, _)| field == first) {
+            return Some((*words).to_owned());
+        }
+        match *first {
+            "pins" => Some(format!("what {} names", option(self.pins.get((*at)?)?.rule()))),
+            "trip" | "trips" => self.of_trip(self.trips.get(at.unwrap_or(0))?, &parts[1..]),
+            _ => None,
+        }
+    }
+
+    fn of_trip(&self, trip: &pb::Trip, parts: &[(&str, Option<usize>)]) -> Option<String> {
+        let mut words = format!("trip {}", trip.id);
+        let mut named = None;
+        for (name, at) in parts {
+            match (*name, *at) {
+                ("trip" | "water", None) => {}
+                ("segments", Some(at)) => {
+                    words.push_str(&format!(", segment {}", trip.segments.get(at)?.id));
+                }
+                ("needs", Some(at)) => {
+                    let need = trip.needs.get(at)?;
+                    words.push_str(&format!(", segment {} {}", need.segment_id, need.lure_id));
+                }
+                ("anglers", Some(at)) => {
+                    words.push_str(&format!(", angler {}", trip.anglers.get(at)?.id));
+                }
+                ("day_count", None) => return Some("--days".to_owned()),
+                (name, _) => named = Some(name),
+            }
+        }
+        if let Some(name) = named {
+            let column = COLUMNS.iter().find(|(field, _)| *field == name);
+            words.push_str(&format!(": {}", column.map_or(name, |(_, column)| column)));
+        }
+        Some(words)
+    }
+}
+
+fn of_season(trips: &[pb::SeasonTrip]) -> Vec<pb::Trip> {
+    trips.iter().filter_map(|one| one.trip.clone()).collect()
+}
+
+/// "needs[3]" as a name and a number.
+fn part(text: &str) -> (&str, Option<usize>) {
+    let Some((name, at)) = text.split_once('[') else { return (text, None) };
+    (name, at.trim_end_matches(']').parse().ok())
+}
+
+fn option(rule: pb::PinRule) -> &'static str {
+    match rule {
+        pb::PinRule::Take => "--take",
+        pb::PinRule::Leave => "--leave",
+        pb::PinRule::Pair => "--pair",
+        pb::PinRule::Hold => "--hold",
+        pb::PinRule::Unspecified => "a pin",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Common practice, no source: a person is told of what he wrote.
+    #[test]
+    fn fields_are_named_as_they_were_written() {
+        let pin = |rule: pb::PinRule| pb::Pin { rule: rule.into(), ..pb::Pin::default() };
+        let need = pb::Need {
+            segment_id: "b".to_owned(),
+            lure_id: "L17".to_owned(),
+            ..pb::Need::default()
+        };
+        let segment = pb::Segment { id: "b".to_owned(), ..pb::Segment::default() };
+        let trip = pb::Trip {
+            id: "T1".to_owned(),
+            segments: vec![segment],
+            needs: vec![need],
+            ..pb::Trip::default()
+        };
+        let pins = vec![pin(pb::PinRule::Leave), pin(pb::PinRule::Take)];
+        let asked = Asked { trips: vec![trip], pins };
+        for (wire, words) in [
+            (
+                "pins[1].item_id is R22, which lies at B3",
+                "what --take names is R22, which lies at B3",
+            ),
+            ("keep_rod_ids name R99", "the rods of --keep name R99"),
+            ("trip.needs[0].importance is 9", "trip T1, segment b L17: importance_1_3 is 9"),
+            (
+                "trips[0].trip.segments[0].water.wind_speed_m_s is -1",
+                "trip T1, segment b: wind_speed_m_s is -1",
+            ),
+            ("trip.boat_id is missing", "trip T1: boat is missing"),
+            ("no service answered", "no service answered"),
+        ] {
+            assert_eq!(asked.in_words(wire), words);
+        }
+    }
+}
