@@ -127,6 +127,30 @@ async fn the_limit_that_binds_is_named() {
     ashore.for_each(|left| assert!(left.text.contains("the trip may take 4"), "{}", left.text));
 }
 
+// Source: the demo's files: on the coast a toothy fish is rare, in the channel it is not.
+#[tokio::test]
+async fn a_card_does_not_ask_for_the_wire_that_it_leaves_off() {
+    let plan = plan(&Fleet::demo(), t2()).await;
+    let bite = |card: &pb::RigCard| -> Option<String> {
+        let of = |c: &&pb::Caution| c.code() == pb::CautionCode::BiteOff;
+        card.cautions.iter().find(of).map(|caution| caution.text.clone())
+    };
+    let told: Vec<String> = plan
+        .rig_cards
+        .iter()
+        .filter(|card| card.segment_id == "a")
+        .filter(|card| {
+            let settings = card.settings.as_ref().unwrap();
+            settings.leader_material() == pb::LeaderMaterial::None
+        })
+        .filter_map(bite)
+        .collect();
+    assert!(!told.is_empty(), "{:?}", plan.rig_cards);
+    for text in told {
+        assert!(text.starts_with("have wire or titanium at hand"), "{text}");
+    }
+}
+
 // Source: the demo's files: E10 has 212 h on it and a braid; nothing else is that worn.
 #[tokio::test]
 async fn hours_make_a_line_due_without_a_date() {

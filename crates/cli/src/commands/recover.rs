@@ -325,3 +325,38 @@ fn change_rows(difference: &pb::PlanDifference) -> Vec<Vec<String>> {
 fn plans(path: &Path) -> Result<Vec<pb::Plan>, Failure> {
     answered(path, &text_of(path)?)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Counted by hand: one row for each thing that differs.
+    #[test]
+    fn each_change_is_a_row() {
+        let outfit = pb::ChangedOutfit { rod_id: "R17".to_owned(), ..pb::ChangedOutfit::default() };
+        let step = pb::Move { item_id: "K02".to_owned(), quantity: 150, ..pb::Move::default() };
+        let job = pb::Job { duration_minutes: 12, ..pb::Job::default() };
+        let difference = pb::PlanDifference {
+            needs: vec![pb::NeedChange { lure_id: "L10".to_owned(), ..Default::default() }],
+            added: vec![outfit.clone()],
+            changed_lines: vec![pb::ChangedLine { outfit: Some(outfit), ..Default::default() }],
+            removed_moves: vec![step],
+            added_jobs: vec![pb::ChangedJob { job: Some(job), ..Default::default() }],
+            ..pb::PlanDifference::default()
+        };
+        let rows = change_rows(&difference);
+        let cell = |row: &[String], name: &str| {
+            row[CHANGES.iter().position(|column| *column == name).unwrap()].clone()
+        };
+        let told: Vec<_> =
+            rows.iter().map(|row| cell(row, "what") + " " + &cell(row, "change")).collect();
+        let expected =
+            ["need changed", "outfit added", "line changed", "move removed", "job added"];
+        assert_eq!(told, expected);
+        assert_eq!(
+            (cell(&rows[3], "item_id"), cell(&rows[3], "quantity")),
+            ("K02".into(), "150".into())
+        );
+        assert_eq!(cell(&rows[4], "duration_minutes"), "12");
+    }
+}

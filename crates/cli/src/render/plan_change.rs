@@ -27,7 +27,7 @@ pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
         }
         page.table(&table);
         if let Some(difference) = &one.difference {
-            work(page, difference);
+            work(page, difference, "    ");
         }
     }
 }
@@ -250,11 +250,11 @@ fn changes(page: &mut Page, difference: &pb::PlanDifference) {
             &format!("{} -> {}{copies}{change}", verdict(need.before), verdict(need.after)),
         );
     }
-    work(page, difference);
+    work(page, difference, "  ");
 }
 
 /// Moves and jobs of one plan alone.
-fn work(page: &mut Page, difference: &pb::PlanDifference) {
+fn work(page: &mut Page, difference: &pb::PlanDifference, indent: &str) {
     for (steps, word) in [(&difference.added_moves, "+"), (&difference.removed_moves, "-")] {
         for step in steps {
             let by = match step.deadline.as_str() {
@@ -267,7 +267,7 @@ fn work(page: &mut Page, difference: &pb::PlanDifference) {
                 step.from_place_id,
                 step.to_place_id
             );
-            page.hanging(&format!("  {word} "), &text);
+            page.hanging(&format!("{indent}{word} "), &text);
         }
     }
     for (jobs, word) in [(&difference.added_jobs, "+"), (&difference.removed_jobs, "-")] {
@@ -277,7 +277,7 @@ fn work(page: &mut Page, difference: &pb::PlanDifference) {
             let gap = if changed.boat_id.is_empty() { "" } else { ": " };
             let boat = &changed.boat_id;
             let text = format!("{on}{boat}{gap}{} ({} min)", job.text, job.duration_minutes);
-            page.hanging(&format!("  {word} "), &text);
+            page.hanging(&format!("{indent}{word} "), &text);
         }
     }
 }
