@@ -61,6 +61,10 @@ impl Asked {
     }
 
     fn in_words(&self, line: &str) -> String {
+        // An id that names nothing is named already: its field stands behind it in brackets.
+        if line.starts_with("not in the inventory") {
+            return without_fields(line);
+        }
         let (field, rest) = line.split_once(' ').unwrap_or((line, ""));
         let parts: Vec<(&str, Option<usize>)> = field.split('.').map(part).collect();
         match self.words(&parts) {
@@ -111,6 +115,23 @@ impl Asked {
 
 fn of_season(trips: &[pb::SeasonTrip]) -> Vec<pb::Trip> {
     trips.iter().filter_map(|one| one.trip.clone()).collect()
+}
+
+/// A text without the fields at the beginning of brackets.
+fn without_fields(line: &str) -> String {
+    let mut parts = line.split(" (");
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let end = part.find([';', ')']).unwrap_or(part.len());
+        let (field, rest) = part.split_at(end);
+        let is_field = field.contains('_') && !field.contains(' ');
+        match (is_field, rest.strip_prefix("; ")) {
+            (true, Some(near)) => out.push_str(&format!(" ({near}")),
+            (true, None) => out.push_str(rest.strip_prefix(')').unwrap_or(rest)),
+            (false, _) => out.push_str(&format!(" ({part}")),
+        }
+    }
+    out
 }
 
 /// "needs[3]" as a name and a number.
@@ -164,6 +185,11 @@ mod tests {
             ),
             ("trip.boat_id is missing", "trip T1: boat is missing"),
             ("no service answered", "no service answered"),
+            (
+                "not in the inventory: rod R99 (keep_rod_ids; there are R09, R19), lure L99 \
+                 (trip.needs[0].lure_id)",
+                "not in the inventory: rod R99 (there are R09, R19), lure L99",
+            ),
         ] {
             assert_eq!(asked.in_words(wire), words);
         }

@@ -233,7 +233,7 @@ pub(super) fn compare(global: &Global, args: &ComparePlansArgs) -> Result<(), Fa
 }
 
 /// Columns of what differs between two plans.
-const CHANGES: [&str; 16] = [
+const CHANGES: [&str; 17] = [
     "trip_id",
     "segment_id",
     "lure_id",
@@ -250,6 +250,7 @@ const CHANGES: [&str; 16] = [
     "to_place_id",
     "deadline",
     "duration_minutes",
+    "text",
 ];
 
 /// Needs, outfits, lines, moves and jobs that differ, a row each; a line has its stock before and
@@ -314,6 +315,7 @@ fn change_rows(difference: &pb::PlanDifference) -> Vec<Vec<String>> {
                 ("segment_id", job.segment_id),
                 ("item_id", job.stock_id),
                 ("duration_minutes", job.duration_minutes.to_string()),
+                ("text", job.text),
             ];
             rows.push(row("job", change, &cells));
         }
