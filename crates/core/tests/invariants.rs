@@ -8,9 +8,11 @@ mod common;
 use common::{calm, crankbait, lure, outfit, paddle_tail, water, zander_outfit};
 use deepbend_core::gear::{
     Action, GuideCondition, HookStyle, Leader, LeaderMaterial, LineMaterial, Lure, LureClass,
-    Outfit, Power, RodMaterial, Word,
+    Outfit, Power, Reel, RodMaterial, Word,
 };
-use deepbend_core::judge::{CautionCode, FactorKind, Judgement, Verdict, cautions, judge, score};
+use deepbend_core::judge::{
+    Bare, CautionCode, FactorKind, Judgement, Verdict, cautions, judge, score,
+};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Speed};
 use deepbend_core::water::{Cover, Skill, Water, WindDirection};
@@ -37,6 +39,25 @@ fn scaled(field: &mut Option<Force>, by: f64) {
     *field = field.map(|f| Force::from_n(f.n() * by));
 }
 
+/// A reel of which much is known, or little.
+fn reel() -> impl Strategy<Value = Reel> {
+    use proptest::option::of;
+    let drag = (of(1.0..15.0_f64), of(1.0..2.0_f64));
+    let body = (of(common::word()), of(150.0..600.0_f64), of(40.0..120.0_f64));
+    (body, drag, of((80.0..300.0_f64, 0.1..0.5_f64))).prop_map(
+        |((kind, mass, turn), (most, start_up), spool)| Reel {
+            kind,
+            mass: mass.map(Mass::from_g),
+            drag_max: most.map(Force::from_kgf),
+            start_up_ratio: start_up,
+            retrieve: turn.map(Length::from_cm),
+            capacity_length: spool.map(|(length, _)| Length::from_m(length)),
+            capacity_diameter: spool.map(|(_, thick)| Length::from_mm(thick)),
+            ..Reel::default()
+        },
+    )
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 
@@ -60,6 +81,30 @@ proptest! {
         prop_assert_eq!(broken, j.verdict == Verdict::Unsafe);
         prop_assert_eq!(broken, j.score == 0.0);
         prop_assert!(j.limits.iter().all(|limit| !limit.broken || limit.slack < 0.0));
+    }
+
+    // Source: the judgement itself, made in one go.
+    #[test]
+    fn what_is_judged_part_by_part_is_the_same(
+        o in outfit(), leaders in [outfit(), outfit()], reels in [reel(), reel()], l in lure(),
+        w in water(), set in any::<bool>(),
+    ) {
+        let mut o = o;
+        o.drag = o.drag.filter(|_| set);
+        let mut bare = Bare::new(model(), &o, &l, &w);
+        let known = leaders.map(|other| other.leader);
+        for leader in known.iter().chain([&o.leader, &Leader::default()]) {
+            let tied = bare.tie(leader);
+            for (reel, length) in reels.iter().zip([Some(Length::from_m(90.0)), None]) {
+                let mut whole = o.clone();
+                (whole.leader, whole.reel, whole.line.length) =
+                    (leader.clone(), reel.clone(), length);
+                let now = bare.on(&tied, reel, length);
+                prop_assert_eq!(now, score(model(), &whole, &l, &w));
+                let most = bare.at_most(&tied);
+                prop_assert!(most.score >= now.score && most.verdict <= now.verdict);
+            }
+        }
     }
 
     #[test]

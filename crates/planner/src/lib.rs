@@ -11,6 +11,9 @@
 //! 4. [`plan`] and [`fleet`]: the answer, with what stays uncovered and why;
 //! 5. [`check`](mod@check) and [`check_fleet`]: look every plan over without the solver.
 //!
+//! Where more can be put together than can be judged, [`sketch`] says before that what is not worth
+//! it.
+//!
 //! Beside it, [`season`] says what to buy and which few outfits cover most, and [`median`] is the
 //! core of that: the p-median problem, with and without capacities. [`pairing`] gives each rod that
 //! is kept a reel of its own.
@@ -51,6 +54,7 @@ pub mod rewrite;
 mod scale;
 mod search;
 pub mod season;
+pub mod sketch;
 mod solve;
 mod uncovered;
 pub mod watch;

@@ -132,7 +132,8 @@ pub struct Global {
     /// `judge --cases`, which prints one line a row
     #[arg(long, global = true, value_enum, value_name = "HOW_MUCH")]
     pub explain: Option<Explain>,
-    /// Longest time to wait for the answer, for example 2s or 500ms
+    /// Longest time to wait for the answer, for example 2s or 500ms; without it work on trips ends
+    /// after 60s with the best that is known by then
     #[arg(long, global = true, value_parser = duration, value_name = "TIME")]
     pub deadline: Option<Duration>,
     /// Shows on stderr how the work on a plan stands, at once and also where nobody looks on; else

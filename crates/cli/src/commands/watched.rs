@@ -86,6 +86,7 @@ fn line_of(now: &pb::PlanProgress) -> String {
             let (best, bound, gap) = (worth(best), worth(bound), gap * 100.0);
             parts.push(format!("worth {best:.2} of at most {bound:.2} (gap {gap:.2} %)"));
         }
+        (Some(best), ..) => parts.push(format!("worth {:.2} so far", worth(best))),
         (None, Some(bound), _) => parts.push(format!("worth at most {:.2}", worth(bound))),
         _ => {}
     }
@@ -112,6 +113,9 @@ mod tests {
         now = pb::PlanProgress { bound_micros: Some(57_111_000), ..Default::default() };
         now.set_stage(pb::PlanStage::Searching);
         assert_eq!(line_of(&now), "searching: worth at most 57.11");
+        now = pb::PlanProgress { incumbent_micros: Some(55_000_000), bound_micros: None, ..now };
+        assert_eq!(line_of(&now), "searching: worth 55.00 so far");
+        now = pb::PlanProgress { bound_micros: Some(57_111_000), ..now };
         now.incumbent_micros = Some(56_300_000);
         now.gap = Some(0.0142);
         now.node_count = 120;

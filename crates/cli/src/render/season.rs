@@ -29,6 +29,19 @@ fn money(cents: i64) -> String {
     format!("{:.2}", cents as f64 / 100.0)
 }
 
+/// What the deadline left no time for.
+fn haste(page: &mut Page, abridged: bool, unjudged: i32) {
+    if unjudged > 0 {
+        page.paragraph(&format!(
+            "The deadline left no time to judge all: {} count as if they were not there; give more \
+             with --deadline.",
+            units::counted(unjudged.into(), "rod")
+        ));
+    } else if abridged {
+        page.paragraph("The deadline left no time for all of it; give more with --deadline.");
+    }
+}
+
 /// What to buy, and what never leaves the rack.
 #[must_use]
 pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
@@ -40,6 +53,7 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
         worth(answer.owned_micros),
         worth(answer.full_micros)
     ));
+    haste(&mut page, answer.abridged, answer.unjudged_rod_count);
     for (number, gap) in answer.gaps.iter().enumerate() {
         page.heading(&format!(
             "{}. adds {} ({} at least if the judgements are too kind)",
@@ -52,7 +66,7 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
             page.hanging("  with it, for what gains most: ", &detail.text);
         }
     }
-    if answer.gaps.is_empty() {
+    if answer.gaps.is_empty() && !answer.abridged {
         page.paragraph("No outfit would add anything.");
     }
     if !answer.purchases.is_empty() {
@@ -131,6 +145,7 @@ pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
         page.line("");
         page.paragraph(&of_what(answer.spec_count));
     }
+    haste(&mut page, answer.abridged, answer.unjudged_rod_count);
     for set in &answer.sets {
         let outfits = i64::try_from(set.outfits.len()).unwrap_or(i64::MAX);
         page.heading(&units::counted(outfits, "outfit"));

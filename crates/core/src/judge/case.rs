@@ -117,7 +117,7 @@ pub struct Case<'m> {
 }
 
 /// What is known of the reel; what is not known is not judged.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ReelFacts {
     /// Fixed-spool or revolving-spool.
     pub kind: Option<Handle>,

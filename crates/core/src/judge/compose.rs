@@ -27,61 +27,82 @@ pub(super) struct Composition {
 }
 
 /// What the mean and the cap make of the scores.
-struct Reckoned {
-    weights: [f64; COUNT],
-    limiting: usize,
+pub(super) struct Reckoned {
+    /// All weights together.
+    total: f64,
+    /// Index of the factor that holds the score down.
+    pub(super) limiting: usize,
     mean: f64,
-    score: f64,
+    pub(super) score: f64,
+}
+
+/// What a factor brings into the score.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Part {
+    weight: f64,
+    /// Weight times the logarithm of the score, 0 or more.
+    loss: f64,
+    /// What the cap sees of it.
+    seen: f64,
+}
+
+/// What each factor brings; `None` where it does not apply.
+pub(super) type Parts = [Option<Part>; COUNT];
+
+/// What one factor brings at a score.
+pub(super) fn part(c: &Case<'_>, factor: usize, score: f64) -> Part {
+    let def = &FACTORS[factor];
+    let weight = (def.weight)(c);
+    let loss =
+        if score < 1.0 { -weight * libm::log(score.max(c.p.compose.score_floor)) } else { 0.0 };
+    Part { weight, loss, seen: (def.cap_view)(c, score) }
+}
+
+/// What one factor brings to a case.
+pub(super) fn part_of(c: &Case<'_>, factor: usize) -> Option<Part> {
+    (FACTORS[factor].score)(c).map(|scored| part(c, factor, scored.score))
 }
 
 /// Composes the factors of a case.
 pub(super) fn compose(c: &Case<'_>) -> Composition {
     let scored: [Option<Scored>; COUNT] = std::array::from_fn(|i| (FACTORS[i].score)(c));
-    let Reckoned { weights, limiting, mean, score } =
-        reckon(c, |i| scored[i].as_ref().map(|s| s.score));
+    let parts: Parts = std::array::from_fn(|i| scored[i].as_ref().map(|s| part(c, i, s.score)));
+    let Reckoned { total, limiting, mean, score } = reckon(c.p, &parts);
+    let weights = parts.map(|part| part.map_or(0.0, |part| part.weight) / total);
     Composition { scored, weights, limiting, mean, score }
 }
 
-fn reckon(c: &Case<'_>, score_of: impl Fn(usize) -> Option<f64>) -> Reckoned {
-    let floor = c.p.compose.score_floor;
-    let mut weights = [0.0; COUNT];
-    let mut losses = [0.0; COUNT];
+/// Mean under cap of what the factors bring.
+pub(super) fn reckon(p: &Parameters, parts: &Parts) -> Reckoned {
+    let loss_of = |i: usize| parts[i].map_or(0.0, |part| part.loss);
     let (mut total, mut loss) = (0.0, 0.0);
     let (mut limiting, mut dearest) = (0, 0);
     let mut worst = (f64::INFINITY, 0.0);
-    for (i, factor) in FACTORS.iter().enumerate() {
-        let Some(score) = score_of(i) else { continue };
-        weights[i] = (factor.weight)(c);
-        total += weights[i];
-        if score < 1.0 {
-            losses[i] = -weights[i] * libm::log(score.max(floor));
-            loss += losses[i];
-        }
+    for (i, part) in parts.iter().enumerate() {
+        let Some(part) = part else { continue };
+        total += part.weight;
+        loss += part.loss;
         // Under the cap the factor that it sees lowest holds the score down, else the one that costs
         // the mean most.
-        let seen = (factor.cap_view)(c, score);
-        if seen < worst.0 || (seen <= worst.0 && losses[i] > worst.1) {
-            worst = (seen, losses[i]);
+        if part.seen < worst.0 || (part.seen <= worst.0 && part.loss > worst.1) {
+            worst = (part.seen, part.loss);
             limiting = i;
         }
-        if losses[i] > losses[dearest] {
+        if part.loss > loss_of(dearest) {
             dearest = i;
         }
-    }
-    for weight in &mut weights {
-        *weight /= total;
     }
     let log_mean = -loss / total;
     let mean = libm::exp(log_mean);
     // The cap rises with what it sees, so the worst factor decides it.
-    let cap = c.p.compose.cap.at(worst.0);
+    let cap = p.compose.cap.at(worst.0);
     // Under the cap the rest still counts, damped, so that two capped outfits can be told apart.
-    let capped = cap * libm::exp(log_mean * c.p.compose.mean_share_of_cap);
-    if mean < capped && losses[dearest] > 0.0 {
+    let capped = cap * libm::exp(log_mean * p.compose.mean_share_of_cap);
+    if mean < capped && loss_of(dearest) > 0.0 {
         limiting = dearest;
     }
     let score = (mean.min(capped) * NANO).round() / NANO;
-    Reckoned { weights, limiting, mean, score }
+    Reckoned { total, limiting, mean, score }
 }
 
 impl Composition {
@@ -113,7 +134,7 @@ impl Composition {
 
 /// The score as if no limit were broken.
 pub(super) fn score_without_limits(c: &Case<'_>) -> f64 {
-    reckon(c, |i| (FACTORS[i].score)(c).map(|s| s.score)).score
+    reckon(c.p, &std::array::from_fn(|i| part_of(c, i))).score
 }
 
 /// The verdict of a score.

@@ -9,6 +9,7 @@ use crate::gear::{Finding, Lure, Outfit};
 use crate::model::Model;
 use crate::water::Water;
 
+mod bare;
 pub mod case;
 mod cautions;
 mod compare;
@@ -27,6 +28,7 @@ pub mod spread;
 mod text;
 mod work;
 
+pub use bare::{Bare, Tied};
 pub use compare::{Comparison, FactorDifference, compare};
 pub use envelope::{End, Envelope, EnvelopeField, Span, envelope};
 pub use judgement::*;

@@ -11,10 +11,11 @@ use super::work::Work;
 use crate::gear::power::nylon_equivalent_kgf;
 use crate::gear::{
     Action, AirClass, Finding, FindingCode, Handle, HookStyle, Leader, LeaderMaterial,
-    LineMaterial, Lure, LureClass, Outfit, RodMaterial, Word, infer_power,
+    LineMaterial, Lure, LureClass, Outfit, Reel, RodMaterial, Word, infer_power,
 };
 use crate::mechanics::spool;
 use crate::model::{ClassTraits, Model, Parameters, Presentation};
+use crate::quantity::{Force, Length};
 use crate::water::{Cover, Hookset, Platform, Skill, Species, Teeth, Water, WindDirection};
 
 /// Collects assumptions and spreads while the case is put together.
@@ -82,6 +83,54 @@ struct RodPart {
 /// Puts the case together.
 #[must_use]
 pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water) -> Resolved<'m> {
+    let mut resolved = without_leader(model, outfit, lure, water);
+    tie(&mut resolved, &outfit.leader, outfit.drag);
+    let i = &resolved.case.p.interval;
+    let measured = resolved.power.by_bench.is_some();
+    for (dimension, sigma) in [
+        (Dimension::RodForce, if measured { i.rod_force_measured } else { i.rod_force }),
+        (Dimension::SeatForce, i.seat_force),
+        (Dimension::ActionSlope, i.action_slope),
+        (Dimension::WindLoss, i.wind_loss),
+        (Dimension::Hold, i.hold),
+        (Dimension::Knot, i.knot),
+    ] {
+        resolved.spreads.push(dimension, None, sigma);
+    }
+    resolved
+}
+
+/// Ties a leader on and sets the drag.
+pub(super) fn tie(resolved: &mut Resolved<'_>, tied: &Leader, drag: Option<Force>) {
+    let mut notes = Notes {
+        assumptions: std::mem::take(&mut resolved.assumptions),
+        spreads: std::mem::take(&mut resolved.spreads),
+    };
+    let case = &mut resolved.case;
+    (case.leader, case.leader_kgf, case.leader_mm) = leader(case, tied, &mut notes);
+    let recommended = recommended_drag_kgf(case);
+    let i = &case.p.interval;
+    case.drag_kgf = notes.number(
+        drag.map(|d| d.kgf()),
+        Guess {
+            field: "drag",
+            dimension: Dimension::Drag,
+            value: recommended,
+            unit: "kgf",
+            why: "set as recommended",
+            sigma: [i.drag_given, i.drag_assumed],
+        },
+    );
+    (resolved.assumptions, resolved.spreads) = (notes.assumptions, notes.spreads);
+}
+
+/// Puts the case together but for leader and drag.
+pub(super) fn without_leader<'m>(
+    model: &'m Model,
+    outfit: &Outfit,
+    lure: &Lure,
+    water: &Water,
+) -> Resolved<'m> {
     let p = model.parameters();
     let mut notes = Notes { assumptions: Vec::new(), spreads: Spreads::default() };
     let mut findings = crate::gear::findings(model, &outfit.rod);
@@ -129,7 +178,7 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
             crate::gear::GuideCondition::Ceramic,
             "not given; look at the rings",
         ),
-        reel: reel_facts(outfit, line_mm),
+        reel: reel_facts(&outfit.reel, outfit.line.length, line_mm),
         line,
         line_kgf,
         line_mm,
@@ -196,32 +245,6 @@ pub fn resolve<'m>(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water
             sigma: [i.pull_given, i.pull_assumed],
         },
     );
-    (case.leader, case.leader_kgf, case.leader_mm) = leader(&case, &outfit.leader, &mut notes);
-    let recommended = recommended_drag_kgf(&case);
-    case.drag_kgf = notes.number(
-        outfit.drag.map(|d| d.kgf()),
-        Guess {
-            field: "drag",
-            dimension: Dimension::Drag,
-            value: recommended,
-            unit: "kgf",
-            why: "set as recommended",
-            sigma: [i.drag_given, i.drag_assumed],
-        },
-    );
-    for (dimension, sigma) in [
-        (
-            Dimension::RodForce,
-            if power.by_bench.is_some() { i.rod_force_measured } else { i.rod_force },
-        ),
-        (Dimension::SeatForce, i.seat_force),
-        (Dimension::ActionSlope, i.action_slope),
-        (Dimension::WindLoss, i.wind_loss),
-        (Dimension::Hold, i.hold),
-        (Dimension::Knot, i.knot),
-    ] {
-        notes.spreads.push(dimension, None, sigma);
-    }
     let Notes { assumptions, spreads } = notes;
     Resolved { model, case, assumptions, findings, power, spreads }
 }
@@ -375,9 +398,9 @@ fn action_value(p: &Parameters, printed: f64, material: RodMaterial, water: &Wat
     (printed - shift - cold_shift).clamp(0.0, 1.0)
 }
 
-fn reel_facts(outfit: &Outfit, line_mm: f64) -> ReelFacts {
-    let reel = &outfit.reel;
-    let capacity = match (reel.capacity_length, reel.capacity_diameter, outfit.line.length) {
+/// What is known of a reel with a line of a length, if it is known, and a diameter.
+pub(super) fn reel_facts(reel: &Reel, line: Option<Length>, line_mm: f64) -> ReelFacts {
+    let capacity = match (reel.capacity_length, reel.capacity_diameter, line) {
         (_, _, Some(length)) => Some(length.m()),
         (Some(length), Some(diameter), None) => {
             Some(spool::capacity_m(length.m(), diameter.mm(), line_mm))

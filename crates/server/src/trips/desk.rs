@@ -20,6 +20,7 @@ use super::ask::{Asked, Terms};
 use super::basis;
 use super::clash::{self, write_clash};
 use super::gauge::Gauge;
+use super::judging;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
 use super::search::{self, NoAnswer};
@@ -121,22 +122,14 @@ impl<'d> Desk<'d> {
                 cases,
             })
             .collect();
-        let mut problem = FleetProblem { trips: Vec::new() };
-        let rods = judges.iter().map(|judge| judge.pool.rods.len()).sum();
-        self.gauge.begin(pb::PlanStage::Judging, rods);
-        let mut is_whole = true;
-        for (t, judge) in judges.iter().enumerate() {
-            let mut trip = judge.pool.problem(judge.asked);
-            let (candidates, all) = judge
-                .candidates(self.gauge, self.gauge.enough(judges.len() - t))
-                .map_err(stopped)?;
-            trip.candidates = candidates;
-            is_whole &= all;
-            problem.trips.push(FleetTrip { departs: judge.asked.trip.departs(), problem: trip });
-        }
-        if !is_whole {
-            self.gauge.judged_in_part();
-        }
+        let trip = |judge: &Judge<'_, '_>| FleetTrip {
+            departs: judge.asked.trip.departs(),
+            problem: judge.pool.problem(judge.asked),
+        };
+        let mut problem = FleetProblem { trips: judges.iter().map(trip).collect() };
+        let judging = judging::judge(&judges, &mut problem, &self.weights, self.gauge);
+        let judging = judging.map_err(stopped)?;
+        let is_whole = judging.is_whole;
         self.gauge.begin(pb::PlanStage::Searching, 0);
         let found = search::search(&problem, &self.weights, self.nodes, self.until, self.gauge);
         let found = found.map_err(no_answer)?;
@@ -144,9 +137,15 @@ impl<'d> Desk<'d> {
         let most = |trip: &FleetTrip| at_best(&trip.problem, &self.weights);
         let found = match found.answer {
             FleetAnswer::Plan(plan) if is_whole => Found::Plan(*plan),
-            // What was not judged could be better, as far as anything can be.
+            // What was not judged could be better, as far as anything is known of it.
             FleetAnswer::Plan(mut plan) => {
-                (plan.status, plan.bound) = (Proof::Feasible, problem.trips.iter().map(most).sum());
+                let reached = plan.value.objective();
+                let rest = judging.rest(&problem, &self.weights, Some(reached));
+                let all = || problem.trips.iter().map(most).sum();
+                plan.bound = plan.bound.max(rest.unwrap_or_else(all));
+                if plan.bound > reached {
+                    plan.status = Proof::Feasible;
+                }
                 for (plan, trip) in plan.trips.iter_mut().zip(&problem.trips) {
                     (plan.status, plan.bound) = (Proof::Feasible, most(trip));
                 }

@@ -5,14 +5,16 @@ use std::collections::BTreeSet;
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{Lure, Outfit, infer_power};
 use deepbend_core::judge;
-use deepbend_planner::season::{self, Addition};
+use deepbend_planner::season::{self, Addition, SeasonError};
 use deepbend_planner::weights::{Micros, ONE, in_words};
 use tonic::Status;
 
+use super::answer::count;
 use super::ask_season::Gaps;
 use super::desk::Desk;
 use super::season::{Reels, Table, Thing};
 use super::specs::Spec;
+use super::stopped;
 
 /// Specs that add at least this share of the best one are in its window.
 const WINDOW_SHARE: (Micros, Micros) = (9, 10);
@@ -44,20 +46,35 @@ fn answer(
 ) -> Result<pb::FindGapsResponse, Status> {
     let weights = &desk.weights;
     desk.gauge.begin(pb::PlanStage::Searching, 0);
-    let (asked_on, none) = (|| desk.asked(), |error| desk.no_season(error));
-    let additions = season::gaps(&table.season, weights, &asked_on).map_err(none)?;
-    let rack = season::on_the_rack(&table.season, weights, &asked_on).map_err(none)?;
+    let none = |error| desk.no_season(error);
+    // What is judged is counted, however late it is.
+    let wanted = || desk.wanted();
+    let additions = season::gaps(&table.season, weights, &wanted).map_err(none)?;
+    let rack = season::on_the_rack(&table.season, weights, &wanted).map_err(none)?;
     let full = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
+    let (gaps, all_gaps) = gaps(desk, table, &additions, asked.count)?;
     let mut wire = pb::FindGapsResponse {
-        gaps: gaps(desk, table, &additions, asked.count)?,
+        gaps,
         rack: rack.iter().map(|addition| rack_rod(table, addition)).collect(),
         full_micros: full,
         owned_micros: owned_worth(desk, table),
         model: Some(desk.model.id().to_wire()),
+        unjudged_rod_count: count(table.unjudged),
+        abridged: table.unjudged > 0 || !all_gaps,
         ..pb::FindGapsResponse::default()
     };
-    if let Some(budget) = asked.budget {
-        let bought = season::purchases(&table.season, weights, budget, &asked_on).map_err(none)?;
+    let in_time = || desk.in_time();
+    let bought = asked.budget.map(|budget| {
+        let bought = season::purchases(&table.season, weights, budget, &in_time);
+        match (bought, desk.gauge.wanted()) {
+            // The time was up, and somebody still waits for the rest of the answer.
+            (Err(SeasonError::GivenUp), Ok(())) => Ok(None),
+            (bought, _) => bought.map(Some).map_err(none),
+        }
+    });
+    let bought = bought.transpose()?;
+    wire.abridged |= bought == Some(None);
+    if let Some(bought) = bought.flatten() {
         wire.bound_micros = Some(bought.bound);
         wire.purchases = bought.buys.iter().map(|buy| purchase(table, buy)).collect();
         for one in &wire.purchases {
@@ -93,13 +110,14 @@ fn owned_worth(desk: &Desk<'_>, table: &Table<'_>) -> Micros {
     .sum()
 }
 
-/// Windows of specs, the best first; what lies in an earlier one is not named again.
+/// Windows of specs, the best first; what lies in an earlier one is not named again. The second
+/// part says whether there was time for all.
 fn gaps(
     desk: &Desk<'_>,
     table: &Table<'_>,
     additions: &[Addition],
     count: usize,
-) -> Result<Vec<pb::Gap>, Status> {
+) -> Result<(Vec<pb::Gap>, bool), Status> {
     let adds = |spec: usize| {
         let of_spec = |a: &&Addition| matches!(table.things[a.outfit], Thing::New(s) if s == spec);
         additions.iter().find(of_spec).map_or(0, |a| a.adds)
@@ -108,12 +126,17 @@ fn gaps(
     let mut named: BTreeSet<usize> = BTreeSet::new();
     let mut liked: BTreeSet<String> = BTreeSet::new();
     let mut gaps: Vec<pb::Gap> = Vec::new();
+    let mut in_time = true;
     let first = additions.first().map_or(0, |a| a.adds);
     for addition in additions.iter().filter(|a| a.adds > 0 && a.adds * LEAST_SHARE >= first) {
         if gaps.len() >= count {
             break;
         }
-        desk.go_on()?;
+        desk.gauge.wanted().map_err(stopped)?;
+        if desk.gauge.is_late() {
+            in_time = false;
+            break;
+        }
         match &table.things[addition.outfit] {
             Thing::New(spec) if !named.contains(spec) => {
                 // Practice: where a second one adds as much, no new spec is looked for.
@@ -168,7 +191,7 @@ fn gaps(
     }
     let mut gaps = told;
     gaps.truncate(count);
-    Ok(gaps)
+    Ok((gaps, in_time))
 }
 
 /// Whether a gap is another one with a lesser rod of the same kind, for the same lures.

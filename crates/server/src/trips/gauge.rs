@@ -1,6 +1,6 @@
 //! How the work on a request stands, and when it is to end.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 
 use deepbend_contract::pb;
 use deepbend_planner::Progress;
@@ -31,6 +31,8 @@ pub(super) struct Gauge {
     now: watch::Sender<pb::PlanProgress>,
     /// Whether not all was judged: then a bound of the search is none of all plans.
     in_part: AtomicBool,
+    /// What no plan is worth more than that takes what was not judged, if that is known.
+    rest: AtomicI64,
 }
 
 impl Gauge {
@@ -44,8 +46,8 @@ impl Gauge {
         let before = |share: f64| {
             deadline.and_then(|deadline| deadline.checked_sub(left(deadline).mul_f64(share)))
         };
-        let in_part = AtomicBool::new(false);
-        Self { deadline, enough: before(0.5), late: before(0.15), given_up, now, in_part }
+        let (in_part, rest) = (AtomicBool::new(false), AtomicI64::new(Micros::MAX));
+        Self { deadline, enough: before(0.5), late: before(0.15), given_up, now, in_part, rest }
     }
 
     /// The same, with nothing judged but what is begun.
@@ -76,8 +78,8 @@ impl Gauge {
     /// The same for work that is never abridged.
     pub(super) fn unhurried(&self) -> Self {
         let (given_up, now) = (self.given_up.clone(), watch::Sender::default());
-        let in_part = AtomicBool::new(false);
-        Self { deadline: self.deadline, enough: None, late: None, given_up, now, in_part }
+        let (in_part, rest) = (AtomicBool::new(false), AtomicI64::new(Micros::MAX));
+        Self { deadline: self.deadline, enough: None, late: None, given_up, now, in_part, rest }
     }
 
     /// The same for work that other work can do without: it may take half of the time for judging.
@@ -126,14 +128,22 @@ impl Gauge {
         self.in_stage(stage, |now| now.done_count += 1);
     }
 
-    /// Not all was judged that can be put together.
-    pub(super) fn judged_in_part(&self) {
+    /// Not all was judged that can be put together; no plan with the rest of it is worth more than
+    /// this, if that is known.
+    pub(super) fn judged_in_part(&self, rest: Option<Micros>) {
+        self.rest.store(rest.unwrap_or(Micros::MAX), Ordering::Relaxed);
         self.in_part.store(true, Ordering::Relaxed);
     }
 
     /// How the search for a plan stands.
     pub(super) fn search(&self, progress: &Progress) {
-        let bound = progress.bound.filter(|_| !self.in_part.load(Ordering::Relaxed));
+        let bound = match self.in_part.load(Ordering::Relaxed) {
+            true => {
+                let rest = self.rest.load(Ordering::Relaxed);
+                progress.bound.map(|bound| bound.max(rest)).filter(|_| rest < Micros::MAX)
+            }
+            false => progress.bound,
+        };
         self.in_stage(pb::PlanStage::Searching, |now| {
             stand(now, progress.reached, bound, progress.nodes);
         });

@@ -38,6 +38,11 @@ pub(super) struct Spooled {
 }
 
 impl Spooled {
+    /// What of the line is judged, wherever it is wound on.
+    pub(super) fn kind(&self) -> Line {
+        Line { length: None, ..self.line.clone() }
+    }
+
     /// A line that is bought, of which nothing is known but its material.
     pub(super) fn usual(material: LineMaterial) -> Self {
         let option = plan::LineOption { id: FITTED.to_owned(), stock: None, minutes: 0 };

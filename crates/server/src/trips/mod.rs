@@ -5,7 +5,8 @@
 //! 1. `ask`, `request` and `ask_plan`: the request is read with all its faults;
 //! 2. `known`: whether the inventory has what it names; `pool` and `lines`: rods, reels, lines,
 //!    leaders and lures of its places;
-//! 3. `offers`: every outfit that can be put together is judged for every need;
+//! 3. `judging`, `offers` and `bench`: every outfit that can be put together is judged for every
+//!    need, or where there are too many of them those that promise most;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with
@@ -31,6 +32,7 @@ use deepbend_ledger::item::ItemKind;
 use deepbend_ledger::view::View;
 use deepbend_store::inventory::Inventory;
 use tokio::sync::watch::Sender;
+use tokio::time::{Duration, Instant};
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_util::sync::CancellationToken;
 use tonic::{Request, Response, Status};
@@ -44,6 +46,7 @@ mod ask;
 mod ask_plan;
 mod ask_season;
 mod basis;
+mod bench;
 mod buy;
 #[cfg(test)]
 mod call_tests;
@@ -58,6 +61,7 @@ mod gauge;
 mod hands;
 mod implied;
 mod jobs;
+mod judging;
 mod known;
 mod lines;
 mod offers;
@@ -76,6 +80,10 @@ mod watch;
 use ask::Asked;
 use desk::Desk;
 use gauge::{Gauge, Stopped};
+
+/// How long work goes on for a call without a deadline, as the contract states: then the best so
+/// far is the answer.
+const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Answers `deepbend.v1.TripService`.
 #[derive(Clone, Debug)]
@@ -137,7 +145,8 @@ impl TripServiceImpl {
         let given_up = CancellationToken::new();
         let _guard = given_up.clone().drop_guard();
         let work = move || {
-            let deadline = call.deadline.map(|deadline| deadline.0);
+            let end = call.deadline.map_or_else(|| Instant::now() + PATIENCE, |end| end.0);
+            let deadline = Some(end);
             let gauge = Gauge::new(deadline, given_up, call.progress);
             work(&asked, &Desk::new(&view, &model, &terms, deadline, &gauge))
         };

@@ -5,17 +5,19 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use deepbend_contract::pb;
 use deepbend_core::gear::{
-    GuideCondition, Handle, Leader, LeaderMaterial, LineMaterial, Lure, Outfit, Reel, RetrieveSide,
-    Rod,
+    GuideCondition, Handle, Leader, LeaderMaterial, Line, LineMaterial, Lure, Outfit, Reel,
+    RetrieveSide, Rod,
 };
 use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
 use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_planner::problem::{Candidate, Offer};
+use deepbend_planner::sketch::Sketch;
 use deepbend_planner::weights::{Micros, Weights};
 use tokio::time::Instant;
 
 use super::ask::Asked;
+use super::bench::{Bench, Leaders, OnReel};
 use super::gauge::{Gauge, Stopped};
 use super::lines::{FITTED, Spooled, stands_in};
 use super::pool::{Pool, PoolLeader, PoolReel, PoolRod};
@@ -40,16 +42,27 @@ pub(super) struct Case<'a> {
 impl Case<'_> {
     /// The water that decides the verdict of an outfit.
     pub(super) fn deciding(&self, model: &Model, outfit: &Outfit) -> &Water {
+        &self.waters[self.deciding_by(|at| self.score(model, outfit, at))].0
+    }
+
+    fn score(&self, model: &Model, outfit: &Outfit, water: usize) -> Score {
+        score(model, outfit, self.lure, &self.waters[water].0)
+    }
+
+    /// The same by the score in each water.
+    pub(super) fn deciding_by(&self, mut score: impl FnMut(usize) -> Score) -> usize {
         let least = self.least_share();
-        let mut worst: Option<(Verdict, f64, &Water)> = None;
-        for (water, share) in self.waters.iter().filter(|(_, share)| *share >= least) {
-            let Score { verdict, score, .. } = score(model, outfit, self.lure, water);
-            let worse = worst.is_none_or(|(v, s, _)| verdict > v || (verdict == v && score < s));
-            if worse && *share > 0.0 {
-                worst = Some((verdict, score, water));
+        let mut worst: Option<(Verdict, f64, usize)> = None;
+        for (at, (_, share)) in self.waters.iter().enumerate() {
+            if *share < least || *share <= 0.0 {
+                continue;
+            }
+            let Score { verdict, score, .. } = score(at);
+            if worst.is_none_or(|(v, s, _)| verdict > v || (verdict == v && score < s)) {
+                worst = Some((verdict, score, at));
             }
         }
-        worst.map_or(&self.waters[0].0, |(_, _, water)| water)
+        worst.map_or(0, |(.., at)| at)
     }
 
     fn least_share(&self) -> f64 {
@@ -59,6 +72,15 @@ impl Case<'_> {
 
     /// Value, verdict and score over all wind directions.
     pub(super) fn weigh(&self, model: &Model, weights: &Weights, outfit: &Outfit) -> Weighed {
+        self.weigh_by(weights, |at| self.score(model, outfit, at))
+    }
+
+    /// The same by the score in each water.
+    pub(super) fn weigh_by(
+        &self,
+        weights: &Weights,
+        mut score: impl FnMut(usize) -> Score,
+    ) -> Weighed {
         let least = self.least_share();
         let mut parts = Vec::with_capacity(self.waters.len());
         let mut weighed = Weighed {
@@ -69,8 +91,8 @@ impl Case<'_> {
         };
         let mut lowest = f64::INFINITY;
         let (mut sum, mut shares) = (0.0, 0.0);
-        for (water, share) in &self.waters {
-            let judged = score(model, outfit, self.lure, water);
+        for (at, (_, share)) in self.waters.iter().enumerate() {
+            let judged = score(at);
             parts.push((*share, judged.verdict));
             sum += share * judged.score;
             shares += share;
@@ -166,23 +188,31 @@ pub(super) struct Judge<'a, 'v> {
 }
 
 /// A rod that is to be judged with the reels of the boat, or with all others.
-struct Task<'p, 'v> {
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Task<'p, 'v> {
     at: usize,
-    rod: &'p PoolRod<'v>,
+    pub(super) rod: &'p PoolRod<'v>,
     own_reels: bool,
 }
 
-/// Positions of rods and reels, with what can be put together of them.
-type Judged = Vec<(usize, usize, Vec<Candidate>)>;
+/// Positions of rod, reel and line, with what is put together of them.
+pub(super) type Judged = Vec<([usize; 3], Candidate)>;
+
+/// A reel with one of its lines, by their positions.
+struct Spool<'p, 'v> {
+    at: [usize; 2],
+    reel: &'p PoolReel<'v>,
+    line: &'p Spooled,
+}
 
 /// A leader and what it does for one need; `None`: no leader.
 type Tried = (Option<usize>, Score);
 
 impl Judge<'_, '_> {
     /// All candidates, also of items that are not ready: the planner takes none of them, and says
-    /// what they would have done. `gauge` is asked between pairs of rod and reel, and told of each
-    /// rod. From `enough` on nothing more is begun; then some are left out, and the second part
-    /// says that it is not all.
+    /// what they would have done. `gauge` is asked between lines of a rod, and
+    /// told of each rod. From `enough` on nothing more is begun; then some are left out, and the
+    /// second part says that it is not all.
     ///
     /// # Errors
     /// [`Stopped`] as soon as `gauge` says so.
@@ -191,54 +221,100 @@ impl Judge<'_, '_> {
         gauge: &Gauge,
         enough: Option<Instant>,
     ) -> Result<(Vec<Candidate>, bool), Stopped> {
-        // What lies on the boat is put together first, then the rest of the rods and of the reels.
+        let (tasks, leaders) = (self.tasks(), Leaders::of(self.pool));
+        let (all, is_whole) =
+            in_parallel(tasks.len(), enough, |at| self.of_task(&tasks[at], &leaders, gauge))?;
+        Ok((in_order(all.into_iter().flatten().collect()), is_whole))
+    }
+
+    /// What is to be judged: what lies on the boat is put together first, then the rest of the rods
+    /// and of the reels.
+    pub(super) fn tasks(&self) -> Vec<Task<'_, '_>> {
         let is_own = |place: &String| *place == self.pool.boat.place;
         let mut tasks: Vec<Task<'_, '_>> = Vec::new();
         for (at, rod) in self.pool.rods.iter().enumerate() {
             tasks.extend([true, false].map(|own_reels| Task { at, rod, own_reels }));
         }
         tasks.sort_by_key(|t| (!t.rod.ready, !t.own_reels, !is_own(&t.rod.place)));
-        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        let next = AtomicUsize::new(0);
-        // Each takes the next task; what is judged does not depend on who judges it.
-        let work = || -> Result<Vec<Judged>, Stopped> {
-            let mut judged = Vec::new();
-            loop {
-                let is_enough = || enough.is_some_and(|enough| Instant::now() >= enough);
-                if !judged.is_empty() && is_enough() {
-                    return Ok(judged);
-                }
-                let at = next.fetch_add(1, Ordering::Relaxed);
-                let Some(task) = tasks.get(at) else { return Ok(judged) };
-                judged.push(self.of_task(task, gauge)?);
-            }
-        };
-        let mut all = Vec::with_capacity(tasks.len());
-        std::thread::scope(|scope| -> Result<(), Stopped> {
-            let others: Vec<_> = (1..cores.min(tasks.len())).map(|_| scope.spawn(work)).collect();
-            all.extend(work()?);
-            for other in others {
-                let judged = other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-                all.extend(judged?);
-            }
-            Ok(())
-        })?;
-        let is_whole = all.len() == tasks.len();
-        let mut pairs: Vec<_> = all.into_iter().flatten().collect();
-        pairs.sort_unstable_by_key(|(rod, reel, _)| (*rod, *reel));
-        Ok((pairs.into_iter().flat_map(|(.., candidates)| candidates).collect(), is_whole))
+        tasks
     }
 
-    fn of_task(&self, task: &Task<'_, '_>, gauge: &Gauge) -> Result<Judged, Stopped> {
-        let mut judged = Vec::new();
+    /// Reels of a task with their lines, those with the same line together: most of a judgement
+    /// asks about neither reel nor leader.
+    fn by_line(&self, task: &Task<'_, '_>) -> Vec<Vec<Spool<'_, '_>>> {
+        let mut by_line: Vec<(Line, Vec<Spool<'_, '_>>)> = Vec::new();
         for (at, reel) in self.pool.reels.iter().enumerate() {
             let own = reel.place == self.pool.boat.place;
             // Pins are the planner's to keep: it names those that clash.
             let may = task.rod.handle == reel.kind && self.suits_somebody(reel);
-            if own == task.own_reels && may {
-                gauge.go_on()?;
-                judged.push((task.at, at, self.of_pair(task.rod, reel)));
+            if own != task.own_reels || !may {
+                continue;
             }
+            for (position, line) in self.lines_for(task.rod, reel).into_iter().enumerate() {
+                let spool = Spool { at: [at, position], reel, line };
+                let kind = line.kind();
+                match by_line.iter_mut().find(|(known, _)| *known == kind) {
+                    Some((_, spools)) => spools.push(spool),
+                    None => by_line.push((kind, vec![spool])),
+                }
+            }
+        }
+        by_line.into_iter().map(|(_, spools)| spools).collect()
+    }
+
+    /// How many judgements a task takes about.
+    pub(super) fn cost(&self, task: &Task<'_, '_>, leaders: &Leaders) -> usize {
+        let spools: usize = self.by_line(task).iter().map(Vec::len).sum();
+        spools * self.cases.len() * (leaders.count() + 1)
+    }
+
+    /// The most that the outfits of a task can do, whatever the reel does to it; `None`: there are
+    /// none that a plan may take.
+    pub(super) fn sketch(
+        &self,
+        trip: usize,
+        task: &Task<'_, '_>,
+        leaders: &Leaders,
+        gauge: &Gauge,
+    ) -> Result<Option<Sketch>, Stopped> {
+        let places = &self.pool.places;
+        let cost = |id: &str| places.iter().find(|p| p.id == id).map_or(0, |p| p.move_cost);
+        let mut offers = vec![(0, Verdict::Unsafe); self.cases.len()];
+        let mut nearest: Option<&String> = None;
+        for spools in self.by_line(task) {
+            gauge.go_on()?;
+            let ready = spools.iter().filter(|spool| spool.reel.ready);
+            let near = ready.map(|spool| &spool.reel.place).min_by_key(|place| cost(place));
+            let Some(near) = near.filter(|_| task.rod.ready) else { continue };
+            nearest = nearest.into_iter().chain([near]).min_by_key(|place| cost(place));
+            let outfit = outfit(task.rod.rod, spools[0].reel.reel, spools[0].line);
+            let fitting = self.fitting(&outfit.line);
+            for (case, most) in self.cases.iter().zip(&mut offers) {
+                if *most != (self.weights.excellent, Verdict::Excellent) {
+                    let mut bench = Bench::new(self.model, case, &outfit, leaders);
+                    let (worth, verdict) = bench.at_most(self.weights, &fitting);
+                    *most = (most.0.max(worth), most.1.min(verdict));
+                }
+            }
+        }
+        gauge.step(pb::PlanStage::Judging);
+        let rod = task.rod.item.id.to_string();
+        Ok(nearest.map(|place| Sketch { trip, rod, reel_place: place.clone(), offers }))
+    }
+
+    /// What can be put together of a task.
+    pub(super) fn of_task(
+        &self,
+        task: &Task<'_, '_>,
+        leaders: &Leaders,
+        gauge: &Gauge,
+    ) -> Result<Judged, Stopped> {
+        let mut judged = Vec::new();
+        for spools in self.by_line(task) {
+            gauge.go_on()?;
+            let candidates = self.of_line(task.rod, &spools, leaders);
+            let at = spools.iter().map(|spool| [task.at, spool.at[0], spool.at[1]]);
+            judged.extend(at.zip(candidates));
         }
         if !task.own_reels {
             gauge.step(pb::PlanStage::Judging);
@@ -254,9 +330,9 @@ impl Judge<'_, '_> {
         rod.handle == reel.kind && pinned && self.suits_somebody(reel)
     }
 
-    /// Candidates of a rod and a reel: one for each line. What else cannot matter the planner
+    /// Lines with which a rod and a reel are put together. What else cannot matter the planner
     /// prunes.
-    fn of_pair(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>) -> Vec<Candidate> {
+    fn lines_for<'p>(&self, rod: &PoolRod<'_>, reel: &'p PoolReel<'_>) -> Vec<&'p Spooled> {
         let usable = reel.lines.iter().filter(|line| rings_allow(rod.rod, line));
         let (due, mut lines): (Vec<&Spooled>, Vec<_>) = usable.partition(|line| line.due);
         // A line that is due comes off, if there is one to go on in its place.
@@ -271,8 +347,7 @@ impl Judge<'_, '_> {
         // The same line from a stock does the same, and is work.
         let fitted = lines.iter().find(|line| line.option.id == FITTED).map(|line| &line.line);
         let again = |line: &Spooled| line.option.id != FITTED && fitted == Some(&line.line);
-        let lines = lines.iter().filter(|line| !again(line));
-        lines.map(|line| self.candidate(rod, reel, line)).collect()
+        lines.iter().copied().filter(|line| !again(line)).collect()
     }
 
     /// An outfit with the leader that suits it best for a need, which is left on it.
@@ -281,26 +356,30 @@ impl Judge<'_, '_> {
         case: &Case<'_>,
         outfit: &mut Outfit,
     ) -> (Option<usize>, Weighed) {
-        let (leader, _) = best(&self.leaders_for(case, outfit));
+        let leader = best(self.leaders_for(case, outfit)).flatten();
         outfit.leader = self.leader(leader);
         (leader, case.weigh(self.model, self.weights, outfit))
     }
 
-    fn leader(&self, leader: Option<usize>) -> Leader {
+    pub(super) fn leader(&self, leader: Option<usize>) -> Leader {
         leader.map_or_else(no_leader, |l| self.pool.leaders[l].leader.clone())
     }
 
-    /// Every leader of the pool that can be knotted to the line, and none, in the most frequent
-    /// wind.
-    fn leaders_for(&self, case: &Case<'_>, outfit: &mut Outfit) -> Vec<Tried> {
+    /// No leader, and every one of the pool that can be knotted to the line.
+    pub(super) fn fitting(&self, line: &Line) -> Vec<Option<usize>> {
         let stocked = self.pool.leaders.iter().enumerate();
-        let most = outfit.line.test.map_or(f64::INFINITY, |t| t.kgf() * LEADER_OVER_LINE);
+        let most = line.test.map_or(f64::INFINITY, |t| t.kgf() * LEADER_OVER_LINE);
         let fits = |l: &PoolLeader| {
             l.stock.quantity > 0 && l.leader.test.is_none_or(|test| test.kgf() <= most)
         };
         let choices = stocked.filter(|(_, l)| fits(l)).map(|(i, _)| Some(i));
+        std::iter::once(None).chain(choices).collect()
+    }
+
+    /// What each leader that fits does, in the most frequent wind.
+    fn leaders_for(&self, case: &Case<'_>, outfit: &mut Outfit) -> Vec<Tried> {
         let mut tried: Vec<Tried> = Vec::new();
-        for choice in std::iter::once(None).chain(choices) {
+        for choice in self.fitting(&outfit.line) {
             // Leaders of one kind that lie at two places score the same.
             let leader = |l: usize| &self.pool.leaders[l].leader;
             let same = |(other, _): &&Tried| choice.map(leader) == other.map(leader);
@@ -313,16 +392,61 @@ impl Judge<'_, '_> {
         tried
     }
 
-    fn candidate(&self, rod: &PoolRod<'_>, reel: &PoolReel<'_>, line: &Spooled) -> Candidate {
-        let mut outfit = outfit(rod.rod, reel.reel, line);
-        let tried: Vec<_> =
-            self.cases.iter().map(|case| self.leaders_for(case, &mut outfit)).collect();
-        let chosen = self.few_leaders(&tried);
-        let mut offers = Vec::with_capacity(self.cases.len());
-        for (need, case) in self.cases.iter().enumerate() {
-            for &leader in &chosen[need] {
-                outfit.leader = self.leader(leader);
-                let weighed = case.weigh(self.model, self.weights, &outfit);
+    /// Candidates of a rod and a line on each of some reels.
+    fn of_line(
+        &self,
+        rod: &PoolRod<'_>,
+        spools: &[Spool<'_, '_>],
+        leaders: &Leaders,
+    ) -> Vec<Candidate> {
+        let Some(first) = spools.first() else { return Vec::new() };
+        let outfit = outfit(rod.rod, first.reel.reel, first.line);
+        let fitting = self.fitting(&outfit.line);
+        let mut benches: Vec<Bench<'_, '_>> =
+            self.cases.iter().map(|case| Bench::new(self.model, case, &outfit, leaders)).collect();
+        // Reels that are alike, with as much line on them, are judged once.
+        let mut known: Vec<(OnReel<'_>, Vec<Offer>, Vec<String>)> = Vec::new();
+        let mut candidates = Vec::with_capacity(spools.len());
+        for Spool { reel, line, .. } in spools {
+            let on = OnReel { reel: reel.reel, length: line.line.length };
+            let alike = |other: &OnReel<'_>| benches.first().is_none_or(|b| b.is_alike(on, *other));
+            let at = known.iter().position(|(other, ..)| alike(other)).unwrap_or_else(|| {
+                let offers = self.offers(&mut benches, &fitting, on);
+                let hard = self.not_for(&mut benches, &offers, on);
+                known.push((on, offers, hard));
+                known.len() - 1
+            });
+            let (_, offers, hard) = &known[at];
+            let mut not_for = hard.clone();
+            not_for.extend(self.wrong_side(reel).map(ToOwned::to_owned));
+            not_for.sort_unstable();
+            not_for.dedup();
+            candidates.push(Candidate {
+                rod: rod.item.id.to_string(),
+                reel: reel.item.id.to_string(),
+                line: line.option.id.clone(),
+                not_for,
+                habit: reel.last_on.as_ref() == Some(&rod.item.id),
+                offers: offers.clone(),
+            });
+        }
+        candidates
+    }
+
+    /// What rod and line on a reel offer for each need, with the leaders that are worth tying.
+    fn offers(
+        &self,
+        benches: &mut [Bench<'_, '_>],
+        fitting: &[Option<usize>],
+        on: OnReel<'_>,
+    ) -> Vec<Offer> {
+        let tried: Vec<Vec<Score>> =
+            benches.iter_mut().map(|bench| bench.with_each(fitting, on)).collect();
+        let chosen = self.few_leaders(fitting, &tried);
+        let mut offers = Vec::with_capacity(benches.len());
+        for (need, bench) in benches.iter_mut().enumerate() {
+            for leader in chosen[need].iter().map(|at| fitting[*at]) {
+                let weighed = bench.weigh(self.weights, leader, on);
                 offers.push(Offer {
                     need,
                     leader: leader.map(|l| self.pool.leaders[l].stock.id.clone()),
@@ -333,60 +457,50 @@ impl Judge<'_, '_> {
                 });
             }
         }
-        let mut not_for = self.not_for(&mut outfit, &offers);
-        not_for.extend(self.wrong_side(reel).map(ToOwned::to_owned));
-        not_for.sort_unstable();
-        not_for.dedup();
-        Candidate {
-            rod: rod.item.id.to_string(),
-            reel: reel.item.id.to_string(),
-            line: line.option.id.clone(),
-            not_for,
-            habit: reel.last_on.as_ref() == Some(&rod.item.id),
-            offers,
-        }
+        offers
     }
 
-    /// Leaders for each need: as few as give every need its best verdict, so that little has to be
-    /// tied. Where the stock of one is short, the next best is offered besides.
-    fn few_leaders(&self, tried: &[Vec<Tried>]) -> Vec<Vec<Option<usize>>> {
-        let mut chosen: Vec<Vec<Option<usize>>> = vec![Vec::new(); tried.len()];
-        let serves = |need: &[Tried], leader: Option<usize>| {
-            let top = best(need).1.verdict;
-            need.iter().find(|(l, s)| *l == leader && s.verdict == top).map(|(_, s)| s.score)
+    /// Leaders for each need, by their positions: as few as give every need its best verdict, so
+    /// that little has to be tied. Where the stock of one is short, the next best is offered
+    /// besides.
+    fn few_leaders(&self, fitting: &[Option<usize>], tried: &[Vec<Score>]) -> Vec<Vec<usize>> {
+        let mut chosen: Vec<Vec<usize>> = vec![Vec::new(); tried.len()];
+        let tops: Vec<Option<Verdict>> =
+            tried.iter().map(|need| need.iter().map(|score| score.verdict).min()).collect();
+        let serves = |need: usize, at: usize| {
+            let score = &tried[need][at];
+            (Some(score.verdict) == tops[need]).then_some(score.score)
         };
+        let bonus: Vec<f64> = fitting.iter().map(|leader| self.bonus(*leader)).collect();
         loop {
             let open: Vec<_> = (0..tried.len()).filter(|n| chosen[*n].is_empty()).collect();
-            let Some(first) = open.first() else { break };
-            let mut top: Option<(usize, f64, Option<usize>)> = None;
-            for &(leader, _) in &tried[*first] {
-                let scores = open.iter().filter_map(|n| serves(&tried[*n], leader));
-                let (mut count, mut sum) = (0, self.bonus(leader));
-                scores.for_each(|score| {
+            if open.is_empty() {
+                break;
+            }
+            let mut top: Option<(usize, f64, usize)> = None;
+            for (at, bonus) in bonus.iter().enumerate() {
+                let (mut count, mut sum) = (0, *bonus);
+                open.iter().filter_map(|n| serves(*n, at)).for_each(|score| {
                     count += 1;
                     sum += score;
                 });
                 if count > 0 && top.is_none_or(|(c, s, _)| (count, sum) > (c, s)) {
-                    top = Some((count, sum, leader));
+                    top = Some((count, sum, at));
                 }
             }
-            let Some((_, _, leader)) = top else { break };
+            let Some((.., at)) = top else { break };
             for need in open {
-                if serves(&tried[need], leader).is_some() {
-                    chosen[need].push(leader);
+                if serves(need, at).is_some() {
+                    chosen[need].push(at);
                 }
             }
         }
         let rods = self.pool.boat.most_rods();
-        for (need, leaders) in chosen.iter_mut().enumerate() {
-            let short =
-                leaders.iter().flatten().any(|l| self.pool.leaders[*l].stock.quantity < rods);
-            if short {
-                let others: Vec<_> =
-                    tried[need].iter().filter(|(l, _)| !leaders.contains(l)).copied().collect();
-                if !others.is_empty() {
-                    leaders.push(best(&others).0);
-                }
+        let quantity = |at: usize| fitting[at].map(|l| self.pool.leaders[l].stock.quantity);
+        for (need, positions) in chosen.iter_mut().enumerate() {
+            if positions.iter().any(|at| quantity(*at).is_some_and(|quantity| quantity < rods)) {
+                let others = (0..fitting.len()).filter(|at| !positions.contains(at));
+                positions.extend(best(others.map(|at| (at, tried[need][at]))));
             }
         }
         chosen
@@ -423,7 +537,12 @@ impl Judge<'_, '_> {
 
     /// Those who fish at once and for whom the outfit is too hard: more than half of the lures
     /// that it covers fall below their verdict in their hands.
-    fn not_for(&self, outfit: &mut Outfit, offers: &[Offer]) -> Vec<String> {
+    fn not_for(
+        &self,
+        benches: &mut [Bench<'_, '_>],
+        offers: &[Offer],
+        on: OnReel<'_>,
+    ) -> Vec<String> {
         let mut held: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
         for offer in offers {
             let (case, need) = (&self.cases[offer.need], &self.asked.trip.needs[offer.need]);
@@ -432,11 +551,8 @@ impl Judge<'_, '_> {
             }
             let leader = offer.leader.as_ref();
             let at = leader.and_then(|id| self.pool.leaders.iter().position(|l| l.stock.id == *id));
-            outfit.leader = self.leader(at);
-            let water = case.deciding(self.model, outfit);
-            for &(angler, skill) in &case.skills {
-                let water = Water { skill: Some(skill), ..water.clone() };
-                let verdict = score(self.model, outfit, case.lure, &water).verdict;
+            let verdicts = benches[offer.need].by_skill(at, on);
+            for ((angler, _), verdict) in case.skills.iter().zip(verdicts) {
                 let (met, all) = held.entry(angler).or_insert((0, 0));
                 *met += u32::from(need.met_by(verdict));
                 *all += 1;
@@ -447,17 +563,60 @@ impl Judge<'_, '_> {
     }
 }
 
+/// What was judged, in the order of rods, reels and lines.
+pub(super) fn in_order(mut judged: Judged) -> Vec<Candidate> {
+    judged.sort_unstable_by_key(|(at, _)| *at);
+    judged.into_iter().map(|(_, candidate)| candidate).collect()
+}
+
+/// Does pieces of work on all cores, one after the other as they come, and gives back what was done
+/// in their order. From `enough` on no more are begun, but for one on each core; whether all were
+/// done.
+pub(super) fn in_parallel<T: Send>(
+    count: usize,
+    enough: Option<Instant>,
+    work: impl Fn(usize) -> Result<T, Stopped> + Sync,
+) -> Result<(Vec<T>, bool), Stopped> {
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let next = AtomicUsize::new(0);
+    // Each takes the next piece; what comes of it does not depend on who does it.
+    let each = || -> Result<Vec<(usize, T)>, Stopped> {
+        let mut done = Vec::new();
+        loop {
+            let is_enough = || enough.is_some_and(|enough| Instant::now() >= enough);
+            if !done.is_empty() && is_enough() {
+                return Ok(done);
+            }
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            if at >= count {
+                return Ok(done);
+            }
+            done.push((at, work(at)?));
+        }
+    };
+    let mut all = Vec::with_capacity(count);
+    std::thread::scope(|scope| -> Result<(), Stopped> {
+        let others: Vec<_> = (1..cores.min(count)).map(|_| scope.spawn(each)).collect();
+        all.extend(each()?);
+        for other in others {
+            let done = other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+            all.extend(done?);
+        }
+        Ok(())
+    })?;
+    let is_whole = all.len() == count;
+    all.sort_unstable_by_key(|(at, _)| *at);
+    Ok((all.into_iter().map(|(_, done)| done).collect(), is_whole))
+}
+
 /// The best verdict, then the best score, then the earlier one.
-fn best(tried: &[Tried]) -> Tried {
-    let mut top = tried[0];
-    for &next in &tried[1..] {
+pub(super) fn best<T: Copy>(tried: impl IntoIterator<Item = (T, Score)>) -> Option<T> {
+    let best = tried.into_iter().reduce(|top, next| {
         let better = next.1.verdict < top.1.verdict
             || (next.1.verdict == top.1.verdict && next.1.score > top.1.score);
-        if better {
-            top = next;
-        }
-    }
-    top
+        if better { next } else { top }
+    });
+    best.map(|(one, _)| one)
 }
 
 /// What holds an outfit back, in a few words. The rig cards and the uncovered list say it in full.

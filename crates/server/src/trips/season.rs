@@ -1,11 +1,13 @@
 //! A season: what is owned and what could be had, worth by worth.
 
+use std::borrow::Cow;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{
-    Action, Handle, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
+    Action, Handle, Line, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
 };
 use deepbend_core::judge::{Verdict, score_with_interval};
 use deepbend_core::quantity::words::{GRAMS, KILOGRAMS};
@@ -17,11 +19,12 @@ use deepbend_planner::weights::Micros;
 use tonic::Status;
 
 use super::ask::Asked;
+use super::bench::{Bench, Leaders, OnReel};
 use super::desk::Desk;
 use super::gauge::Stopped;
 use super::lines::Spooled;
-use super::offers::{self, Case, Judge, outfit, rings_allow};
-use super::pool::Pool;
+use super::offers::{self, Case, Judge, in_parallel, outfit, rings_allow};
+use super::pool::{Pool, PoolRod};
 use super::request::Trip;
 use super::specs::{Spec, lattice};
 use super::stopped;
@@ -49,6 +52,19 @@ pub(super) struct Table<'t> {
     /// The reel that each rod goes with, where it has one of its own; `None`: one that is bought.
     pub(super) reels: BTreeMap<String, Option<String>>,
     pub(super) judges: &'t [Judge<'t, 't>],
+    /// By rod, what it is fished with for each need.
+    chosen: BTreeMap<String, Vec<Option<Chosen>>>,
+    /// Ready rods that the deadline left no time to judge; they are left out.
+    pub(super) unjudged: u32,
+}
+
+/// Reel, line and leader that suit a rod best for a need.
+#[derive(Clone, Copy, Debug)]
+struct Chosen {
+    worth: Micros,
+    /// Position in what [`spools`] lists.
+    spool: usize,
+    leader: Option<usize>,
 }
 
 /// Which reel a rod is judged with.
@@ -135,23 +151,19 @@ impl Desk<'_> {
         let twins = reels == Reels::Any;
         let reels = match reels {
             Reels::Any => BTreeMap::new(),
-            Reels::Own => self.own_reels(&season, &needs, judges, &rods)?,
+            Reels::Own => self.own_reels(&season, judges, &rods)?,
         };
-        let mut owned: Vec<Vec<Micros>> = Vec::new();
-        for id in &rods {
-            let worth = |(t, n): &(usize, usize)| {
-                self.go_on()?;
-                Ok(best_with(&judges[*t], *n, id, reels.get(*id)).map_or(0, |(worth, _)| worth))
-            };
-            owned.push(needs.iter().map(worth).collect::<Result<_, Status>>()?);
-            self.gauge.step(stage);
-        }
+        let chosen = self.judge_rods(judges, &rods, &reels)?;
+        let unjudged = (rods.len() - chosen.len()) as u32;
+        let worth = |chosen: &Option<Chosen>| chosen.map_or(0, |chosen| chosen.worth);
+        let rows = chosen.iter().map(|(id, row)| (*id, row.iter().map(worth).collect()));
+        let owned: Vec<(&str, Vec<Micros>)> = rows.collect();
         let mut add = |season: &mut Season, thing: Thing, price: Option<u64>, row: &[Micros]| {
             season.outfits.push(SeasonOutfit { id: format!("{:05}", things.len()), price });
             season.worth.iter_mut().zip(row).for_each(|(worth, value)| worth.push(*value));
             things.push(thing);
         };
-        for (id, row) in rods.iter().zip(&owned) {
+        for (id, row) in &owned {
             add(&mut season, Thing::Owned((*id).to_owned()), None, row);
         }
         let handle_of = |id: &str| {
@@ -161,7 +173,7 @@ impl Desk<'_> {
         let price = |handle: Handle| {
             prices.get(&handle).copied().unwrap_or_else(|| median_price(judges, handle))
         };
-        for (id, row) in rods.iter().zip(&owned).filter(|_| twins) {
+        for (id, row) in owned.iter().filter(|_| twins) {
             let price = Some(price(handle_of(id)));
             add(&mut season, Thing::Like((*id).to_owned()), price, row);
         }
@@ -175,29 +187,55 @@ impl Desk<'_> {
             self.gauge.step(stage);
             add(&mut season, Thing::New(s), Some(price(spec.handle())), &row);
         }
-        Ok(Table { season, things, specs, needs, reels, judges })
+        let chosen = chosen.into_iter().map(|(id, row)| (id.to_owned(), row)).collect();
+        Ok(Table { season, things, specs, needs, reels, judges, chosen, unjudged })
+    }
+
+    /// What each rod is fished with, by need, in the order of the rods; those for which the
+    /// deadline leaves no time are left out.
+    fn judge_rods<'r>(
+        &self,
+        judges: &[Judge<'_, '_>],
+        rods: &[&'r str],
+        reels: &BTreeMap<String, Option<String>>,
+    ) -> Result<Vec<(&'r str, Vec<Option<Chosen>>)>, Status> {
+        let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
+        let enough = self.gauge.enough(1);
+        let judged = in_parallel(rods.len(), enough, |at| {
+            self.gauge.go_on()?;
+            let (id, mut row) = (rods[at], Vec::new());
+            for (judge, leaders) in judges.iter().zip(&leaders) {
+                row.extend(best_of(judge, leaders, id, reels.get(id)));
+            }
+            self.gauge.step(pb::PlanStage::Judging);
+            Ok((id, row))
+        });
+        judged.map(|(judged, _)| judged).map_err(stopped)
     }
 
     /// A reel for each rod, no reel twice, so that they are worth most together.
     fn own_reels(
         &self,
         season: &Season,
-        needs: &[(usize, usize)],
         judges: &[Judge<'_, '_>],
         rods: &[&str],
     ) -> Result<BTreeMap<String, Option<String>>, Status> {
         let Some(pool) = judges.first().map(|judge| judge.pool) else { return Ok(BTreeMap::new()) };
         let reels: Vec<String> = pool.reels.iter().map(|reel| reel.item.id.to_string()).collect();
+        let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
         let mut worth = Vec::new();
         for id in rods {
             let mut row = Vec::new();
             for reel in &reels {
                 self.go_on()?;
-                let of_need = |(need, (t, n)): (&SeasonNeed, &(usize, usize))| {
-                    let best = best_with(&judges[*t], *n, id, Some(&Some(reel.clone())))?;
-                    Some(Micros::from(need.weight) * best.0)
+                let own = Some(reel.clone());
+                let each = judges.iter().zip(&leaders);
+                let best =
+                    each.flat_map(|(judge, leaders)| best_of(judge, leaders, id, Some(&own)));
+                let of_need = |(need, best): (&SeasonNeed, Option<Chosen>)| {
+                    Some(Micros::from(need.weight) * best?.worth)
                 };
-                row.push(season.needs.iter().zip(needs).map(of_need).sum());
+                row.push(season.needs.iter().zip(best).map(of_need).sum());
             }
             worth.push(row);
         }
@@ -206,17 +244,18 @@ impl Desk<'_> {
     }
 
     /// Goes on, unless the deadline passed or the caller gave up.
-    pub(super) fn go_on(&self) -> Result<(), Status> {
+    fn go_on(&self) -> Result<(), Status> {
         self.gauge.go_on().map_err(stopped)
     }
 
-    /// The same, as the planner asks it.
-    pub(super) fn asked(&self) -> ControlFlow<()> {
-        if self.gauge.stopped().is_some() {
-            ControlFlow::Break(())
-        } else {
-            ControlFlow::Continue(())
-        }
+    /// Goes on, as the planner asks it, as long as somebody waits.
+    pub(super) fn wanted(&self) -> ControlFlow<()> {
+        if self.gauge.wanted().is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+    }
+
+    /// The same, as long as there is time to write the answer besides.
+    pub(super) fn in_time(&self) -> ControlFlow<()> {
+        if self.gauge.is_late() { ControlFlow::Break(()) } else { self.wanted() }
     }
 
     /// Why the planner has no answer for a season.
@@ -231,29 +270,77 @@ impl Desk<'_> {
     }
 }
 
-/// What a rod is worth for a need with the line and leader that suit it best, and that outfit: on
-/// its own reel, or the usual one if that is to be bought, else on any ready reel. `None`: none
-/// goes with it.
-fn best_with(
-    judge: &Judge<'_, '_>,
-    need: usize,
-    id: &str,
+/// Reels with lines that a rod may be fished with: on its own reel, or the usual one if that is to
+/// be bought, else on any ready reel.
+fn spools<'j>(
+    judge: &'j Judge<'_, '_>,
+    rod: &PoolRod<'_>,
     own: Option<&Option<String>>,
-) -> Option<(Micros, Outfit)> {
-    let rod = judge.pool.rod(id)?;
+) -> Vec<(Cow<'j, Reel>, Cow<'j, Spooled>)> {
     let may = |reel: &str| own.is_none_or(|own| own.as_deref() == Some(reel));
     let reels = judge.pool.reels.iter().filter(|reel| reel.ready && reel.kind == rod.handle);
     let reels = reels.filter(|reel| may(reel.item.id.as_str()));
-    let lines = reels.flat_map(|reel| reel.lines.iter().map(move |line| (reel.reel.clone(), line)));
-    let usual = Reel { kind: Some(rod.handle), ..Reel::default() };
-    let bought: Vec<Spooled> = LineMaterial::ALL.iter().copied().map(Spooled::usual).collect();
-    let bought = bought.iter().filter(|_| own == Some(&None)).map(|line| (usual.clone(), line));
-    let fitting = lines.chain(bought).filter(|(_, line)| rings_allow(rod.rod, line));
-    let worth = fitting.map(|(reel, line)| {
-        let mut outfit = outfit(rod.rod, &reel, line);
-        (judge.with_best_leader(&judge.cases[need], &mut outfit).1.worth, outfit)
+    let lines = reels.flat_map(|reel| {
+        reel.lines.iter().map(|line| (Cow::Borrowed(reel.reel), Cow::Borrowed(line)))
     });
-    worth.reduce(|best, next| if next.0 > best.0 { next } else { best })
+    let usual = Reel { kind: Some(rod.handle), ..Reel::default() };
+    let bought = LineMaterial::ALL.iter().filter(|_| own == Some(&None));
+    let bought =
+        bought.map(|material| (Cow::Owned(usual.clone()), Cow::Owned(Spooled::usual(*material))));
+    lines.chain(bought).filter(|(_, line)| rings_allow(rod.rod, line)).collect()
+}
+
+/// What a rod is best fished with, by need of a trip; of equals the first. `None`: nothing goes
+/// with it.
+fn best_of(
+    judge: &Judge<'_, '_>,
+    leaders: &Leaders,
+    id: &str,
+    own: Option<&Option<String>>,
+) -> Vec<Option<Chosen>> {
+    let mut best: Vec<Option<Chosen>> = vec![None; judge.cases.len()];
+    let Some(rod) = judge.pool.rod(id) else { return best };
+    let spools = spools(judge, rod, own);
+    let mut by_line: Vec<(Line, Vec<usize>)> = Vec::new();
+    for (at, (_, line)) in spools.iter().enumerate() {
+        let kind = line.kind();
+        match by_line.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, list)) => list.push(at),
+            None => by_line.push((kind, vec![at])),
+        }
+    }
+    for (_, list) in by_line {
+        let (reel, line) = &spools[list[0]];
+        let outfit = outfit(rod.rod, reel, line);
+        let fitting = judge.fitting(&outfit.line);
+        for (case, best) in judge.cases.iter().zip(&mut best) {
+            let mut bench: Option<Bench<'_, '_>> = None;
+            let mut known: Vec<OnReel<'_>> = Vec::new();
+            for &at in &list {
+                // Nothing is worth more than the best verdict.
+                let most = judge.weights.excellent;
+                if best.is_some_and(|best| best.worth >= most && best.spool < at) {
+                    break;
+                }
+                let bench =
+                    bench.get_or_insert_with(|| Bench::new(judge.model, case, &outfit, leaders));
+                let (reel, line) = &spools[at];
+                let on = OnReel { reel, length: line.line.length };
+                if known.iter().any(|other| bench.is_alike(on, *other)) {
+                    continue;
+                }
+                known.push(on);
+                let Some(leader) = bench.best_leader(&fitting, on) else { continue };
+                let worth = bench.weigh(judge.weights, leader, on).worth;
+                let better =
+                    |best: &Chosen| (best.worth, Reverse(best.spool)) < (worth, Reverse(at));
+                if best.as_ref().is_none_or(better) {
+                    *best = Some(Chosen { worth, spool: at, leader });
+                }
+            }
+        }
+    }
+    best
 }
 
 /// What the rods of a kind cost in the middle, cents.
@@ -297,14 +384,23 @@ impl Table<'_> {
 
     /// What an outfit of the table is worth for a need at the low end of its interval.
     pub(super) fn low_worth(&self, outfit: usize, need: usize) -> Micros {
-        let (t, n) = self.needs[need];
+        let (t, _) = self.needs[need];
         let best = match &self.things[outfit] {
             Thing::New(spec) => Some(self.specs[*spec].outfit()),
-            Thing::Owned(id) | Thing::Like(id) => {
-                best_with(&self.judges[t], n, id, self.reels.get(id)).map(|(_, outfit)| outfit)
-            }
+            Thing::Owned(id) | Thing::Like(id) => self.best_outfit(&self.judges[t], id, need),
         };
         best.map_or(0, |best| self.low_worth_of(&best, need))
+    }
+
+    /// A rod with what it is best fished with for a need.
+    fn best_outfit(&self, judge: &Judge<'_, '_>, id: &str, need: usize) -> Option<Outfit> {
+        let chosen = self.chosen.get(id)?[need]?;
+        let rod = judge.pool.rod(id)?;
+        let spools = spools(judge, rod, self.reels.get(id));
+        let (reel, line) = spools.get(chosen.spool)?;
+        let mut outfit = outfit(rod.rod, reel, line);
+        outfit.leader = judge.leader(chosen.leader);
+        Some(outfit)
     }
 
     /// What an outfit is worth for a need at the low end of its interval.

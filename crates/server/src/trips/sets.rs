@@ -17,6 +17,7 @@ use super::answer;
 use super::ask_season::Set;
 use super::desk::Desk;
 use super::season::{Reels, Table, Thing};
+use super::stopped;
 use crate::error::ServiceError;
 
 /// Steps of each point of the curve: some seconds at most.
@@ -70,13 +71,16 @@ fn answer(
     desk.gauge.begin(pb::PlanStage::Searching, asked.most + 1 - first);
     let ask = |now: &SetProgress| {
         desk.gauge.set(now.outfits - first, now);
-        desk.asked()
+        desk.in_time()
     };
     let curve = season::design_set(&table.season, &keep, asked.most, work, &ask);
     let curve = curve.map_err(|error| desk.no_season(error))?;
-    desk.go_on()?;
-    let sets = curve.iter().map(|point| set(asked, table, point)).collect();
+    desk.gauge.wanted().map_err(stopped)?;
+    let sets: Vec<_> = curve.iter().map(|point| set(asked, table, point)).collect();
+    let most = asked.most.min(table.things.len());
     Ok(pb::DesignSetResponse {
+        abridged: table.unjudged > 0 || first + sets.len() <= most,
+        unjudged_rod_count: answer::count(table.unjudged),
         sets,
         spec_count: i32::try_from(table.specs.len()).unwrap_or(i32::MAX),
         model: Some(desk.model.id().to_wire()),

@@ -67,9 +67,20 @@ impl Scored {
     }
 }
 
+/// What a factor asks about beyond rod, line, lure and water.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Asks {
+    Nothing,
+    /// The leader, or the drag, which hangs on it.
+    Leader,
+    /// The reel, whatever else.
+    Reel,
+}
+
 /// How a factor is found, weighed and explained.
 pub(super) struct FactorDef {
     pub(super) kind: FactorKind,
+    pub(super) asks: Asks,
     pub(super) rule: RuleKind,
     /// Its weight in the parameter file; weights are made to add up to 1 over those that apply.
     pub(super) weight: fn(&Case<'_>) -> f64,
@@ -86,12 +97,13 @@ fn as_it_is(_: &Case<'_>, score: f64) -> f64 {
 }
 
 macro_rules! factor {
-    ($kind:ident, $rule:ident, $module:ident) => {
-        factor!($kind, $rule, $module, as_it_is)
+    ($kind:ident, $rule:ident, $module:ident, $asks:ident) => {
+        factor!($kind, $rule, $module, $asks, as_it_is)
     };
-    ($kind:ident, $rule:ident, $module:ident, $cap:path) => {
+    ($kind:ident, $rule:ident, $module:ident, $asks:ident, $cap:path) => {
         FactorDef {
             kind: FactorKind::$kind,
+            asks: Asks::$asks,
             rule: RuleKind::$rule,
             weight: |c| c.p.weight.$module,
             score: $module::score,
@@ -106,18 +118,18 @@ pub(super) const COUNT: usize = 14;
 
 /// All factors in the order in which a guide thinks.
 pub(super) static FACTORS: [FactorDef; COUNT] = [
-    factor!(Load, Practice, load),
-    factor!(Action, Practice, action),
-    factor!(HookSet, Physics, hook_set),
-    factor!(Hold, Physics, hold),
-    factor!(Pull, Physics, pull),
-    factor!(Line, Practice, line),
-    factor!(Leader, Practice, leader),
-    factor!(Drag, Physics, drag),
-    factor!(Cover, Practice, cover),
-    factor!(Reel, Practice, reel),
-    factor!(Length, Preference, length, length::cap_view),
-    factor!(Wind, Physics, wind, wind::cap_view),
-    factor!(Contact, Practice, contact),
-    factor!(Skill, Practice, skill),
+    factor!(Load, Practice, load, Nothing),
+    factor!(Action, Practice, action, Nothing),
+    factor!(HookSet, Physics, hook_set, Leader),
+    factor!(Hold, Physics, hold, Leader),
+    factor!(Pull, Physics, pull, Nothing),
+    factor!(Line, Practice, line, Leader),
+    factor!(Leader, Practice, leader, Leader),
+    factor!(Drag, Physics, drag, Leader),
+    factor!(Cover, Practice, cover, Leader),
+    factor!(Reel, Practice, reel, Reel),
+    factor!(Length, Preference, length, Nothing, length::cap_view),
+    factor!(Wind, Physics, wind, Nothing, wind::cap_view),
+    factor!(Contact, Practice, contact, Nothing),
+    factor!(Skill, Practice, skill, Nothing),
 ];

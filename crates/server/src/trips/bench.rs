@@ -1,0 +1,175 @@
+//! Rod and line on the bench, for one need: what leaders and reels are judged on one after the
+//! other.
+
+use deepbend_core::gear::{Leader, Lure, Outfit, Reel};
+use deepbend_core::judge::{Bare, Score, Tied, Verdict};
+use deepbend_core::model::Model;
+use deepbend_core::quantity::Length;
+use deepbend_core::water::Water;
+use deepbend_planner::weights::{Micros, Weights};
+
+use super::offers::{Case, Weighed, best, no_leader};
+use super::pool::Pool;
+
+/// Kinds of leaders of a pool: those of one kind score the same, wherever they lie.
+#[derive(Debug)]
+pub(super) struct Leaders {
+    /// The first is none at all.
+    kinds: Vec<Leader>,
+    /// By leader of the pool.
+    of: Vec<usize>,
+}
+
+impl Leaders {
+    pub(super) fn of(pool: &Pool<'_>) -> Self {
+        let mut kinds = vec![no_leader()];
+        let mut of = Vec::with_capacity(pool.leaders.len());
+        for leader in pool.leaders.iter().map(|l| &l.leader) {
+            of.push(kinds.iter().position(|kind| kind == leader).unwrap_or_else(|| {
+                kinds.push(leader.clone());
+                kinds.len() - 1
+            }));
+        }
+        Self { kinds, of }
+    }
+
+    /// How many kinds there are, none at all among them.
+    pub(super) fn count(&self) -> usize {
+        self.kinds.len()
+    }
+
+    fn kind(&self, leader: Option<usize>) -> usize {
+        leader.map_or(0, |l| self.of[l])
+    }
+}
+
+/// A reel and the length of line on it, where that is known.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct OnReel<'r> {
+    pub(super) reel: &'r Reel,
+    pub(super) length: Option<Length>,
+}
+
+/// Rod, line, lure and one water, with the leaders that were tied.
+#[derive(Debug)]
+struct Rack<'m> {
+    bare: Bare<'m>,
+    tied: Vec<Option<Tied>>,
+}
+
+impl<'m> Rack<'m> {
+    fn new(model: &'m Model, outfit: &Outfit, lure: &Lure, water: &Water, kinds: usize) -> Self {
+        Self { bare: Bare::new(model, outfit, lure, water), tied: vec![None; kinds] }
+    }
+
+    /// `None`: the best that any reel can make of it.
+    fn score(&mut self, leaders: &Leaders, kind: usize, on: Option<OnReel<'_>>) -> Score {
+        let Self { bare, tied } = self;
+        let tied = tied[kind].get_or_insert_with(|| bare.tie(&leaders.kinds[kind]));
+        match on {
+            Some(on) => bare.on(tied, on.reel, on.length),
+            None => bare.at_most(tied),
+        }
+    }
+}
+
+/// Rod and line on the bench, for a need.
+#[derive(Debug)]
+pub(super) struct Bench<'b, 'm> {
+    model: &'m Model,
+    case: &'b Case<'b>,
+    outfit: &'b Outfit,
+    leaders: &'b Leaders,
+    /// By water of the case.
+    waters: Vec<Rack<'m>>,
+    /// By water of the case, and by those who are less practised.
+    skilled: Vec<Vec<Rack<'m>>>,
+}
+
+impl<'b, 'm> Bench<'b, 'm> {
+    /// Leader and reel of `outfit` do not count.
+    pub(super) fn new(
+        model: &'m Model,
+        case: &'b Case<'b>,
+        outfit: &'b Outfit,
+        leaders: &'b Leaders,
+    ) -> Self {
+        let rack = |water: &Water| Rack::new(model, outfit, case.lure, water, leaders.kinds.len());
+        let waters: Vec<_> = case.waters.iter().map(|(water, _)| rack(water)).collect();
+        let skilled = waters.iter().map(|_| Vec::new()).collect();
+        Self { model, case, outfit, leaders, waters, skilled }
+    }
+
+    /// Whether two reels cannot be told apart by what is judged.
+    pub(super) fn is_alike(&self, one: OnReel<'_>, other: OnReel<'_>) -> bool {
+        let bare = self.waters.first().map(|rack| &rack.bare);
+        bare.is_some_and(|b| b.is_alike((one.reel, one.length), (other.reel, other.length)))
+    }
+
+    /// The score in the most frequent wind with each of some leaders.
+    pub(super) fn with_each(&mut self, fitting: &[Option<usize>], on: OnReel<'_>) -> Vec<Score> {
+        let Some(rack) = self.waters.first_mut() else { return Vec::new() };
+        let mut known: Vec<Option<Score>> = vec![None; self.leaders.kinds.len()];
+        let scores = fitting.iter().map(|leader| {
+            let kind = self.leaders.kind(*leader);
+            *known[kind].get_or_insert_with(|| rack.score(self.leaders, kind, Some(on)))
+        });
+        scores.collect()
+    }
+
+    /// The leader that suits best in the most frequent wind.
+    pub(super) fn best_leader(
+        &mut self,
+        fitting: &[Option<usize>],
+        on: OnReel<'_>,
+    ) -> Option<Option<usize>> {
+        let scores = self.with_each(fitting, on);
+        best(fitting.iter().copied().zip(scores))
+    }
+
+    /// Value, verdict and score over all wind directions.
+    pub(super) fn weigh(
+        &mut self,
+        weights: &Weights,
+        leader: Option<usize>,
+        on: OnReel<'_>,
+    ) -> Weighed {
+        let kind = self.leaders.kind(leader);
+        self.case.weigh_by(weights, |at| self.waters[at].score(self.leaders, kind, Some(on)))
+    }
+
+    /// What no reel and none of some leaders make it worth more than, and the verdict that none
+    /// is better than.
+    pub(super) fn at_most(
+        &mut self,
+        weights: &Weights,
+        fitting: &[Option<usize>],
+    ) -> (Micros, Verdict) {
+        let mut kinds: Vec<usize> = fitting.iter().map(|l| self.leaders.kind(*l)).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        let (mut worth, mut verdict) = (0, Verdict::Unsafe);
+        for kind in kinds {
+            let most =
+                self.case.weigh_by(weights, |at| self.waters[at].score(self.leaders, kind, None));
+            (worth, verdict) = (most.worth.max(worth), most.verdict.min(verdict));
+        }
+        (worth, verdict)
+    }
+
+    /// The verdict in the hands of each who is less practised, in the water that decides.
+    pub(super) fn by_skill(&mut self, leader: Option<usize>, on: OnReel<'_>) -> Vec<Verdict> {
+        let (case, leaders) = (self.case, self.leaders);
+        let kind = leaders.kind(leader);
+        let at = case.deciding_by(|at| self.waters[at].score(leaders, kind, Some(on)));
+        let racks = &mut self.skilled[at];
+        if racks.is_empty() {
+            let with = |(_, skill): &(&str, _)| {
+                let water = Water { skill: Some(*skill), ..case.waters[at].0.clone() };
+                Rack::new(self.model, self.outfit, case.lure, &water, leaders.kinds.len())
+            };
+            racks.extend(case.skills.iter().map(with));
+        }
+        racks.iter_mut().map(|rack| rack.score(leaders, kind, Some(on)).verdict).collect()
+    }
+}
