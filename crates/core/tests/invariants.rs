@@ -101,8 +101,9 @@ proptest! {
                     (leader.clone(), reel.clone(), length);
                 let now = bare.on(&tied, reel, length);
                 prop_assert_eq!(now, score(model(), &whole, &l, &w));
-                let most = bare.at_most(&tied);
-                prop_assert!(most.score >= now.score && most.verdict <= now.verdict);
+                for most in [bare.at_most(Some(&tied)), bare.at_most(None)] {
+                    prop_assert!(most.score >= now.score && most.verdict <= now.verdict);
+                }
             }
         }
     }

@@ -81,15 +81,16 @@ impl<'m> Bare<'m> {
         facts(one) == facts(other)
     }
 
-    /// No reel makes the score with a leader better than this.
+    /// No reel makes the score with a leader better than this; without one, no leader and no reel.
     #[must_use]
-    pub fn at_most(&self, tied: &Tied) -> Score {
+    pub fn at_most(&self, tied: Option<&Tied>) -> Score {
+        let known = tied.map_or(&self.parts, |tied| &tied.parts);
         let perfect = |i| Some(compose::part(&self.resolved.case, i, 1.0));
-        let parts = std::array::from_fn(|i| match FACTORS[i].asks {
-            Asks::Reel => perfect(i),
-            Asks::Nothing | Asks::Leader => tied.parts[i],
+        let parts = std::array::from_fn(|i| match (FACTORS[i].asks, tied) {
+            (Asks::Reel, _) | (Asks::Leader, None) => perfect(i),
+            (Asks::Nothing, _) | (Asks::Leader, Some(_)) => known[i],
         });
-        self.short(tied.broken, &parts)
+        self.short(tied.is_some_and(|tied| tied.broken), &parts)
     }
 
     fn short(&self, broken: bool, parts: &Parts) -> Score {

@@ -68,7 +68,7 @@ impl<'m> Rack<'m> {
         let tied = tied[kind].get_or_insert_with(|| bare.tie(&leaders.kinds[kind]));
         match on {
             Some(on) => bare.on(tied, on.reel, on.length),
-            None => bare.at_most(tied),
+            None => bare.at_most(Some(tied)),
         }
     }
 }
@@ -139,22 +139,31 @@ impl<'b, 'm> Bench<'b, 'm> {
     }
 
     /// What no reel and none of some leaders make it worth more than, and the verdict that none
-    /// is better than.
+    /// is better than; `known` where that is more already.
     pub(super) fn at_most(
         &mut self,
         weights: &Weights,
         fitting: &[Option<usize>],
+        known: (Micros, Verdict),
     ) -> (Micros, Verdict) {
+        let better = |(worth, verdict): (Micros, Verdict), most: Weighed| {
+            (most.worth.max(worth), most.verdict.min(verdict))
+        };
+        let bare = self.case.weigh_by(weights, |at| self.waters[at].bare.at_most(None));
+        let most = better(known, bare);
+        let mut now = known;
         let mut kinds: Vec<usize> = fitting.iter().map(|l| self.leaders.kind(*l)).collect();
         kinds.sort_unstable();
         kinds.dedup();
-        let (mut worth, mut verdict) = (0, Verdict::Unsafe);
         for kind in kinds {
-            let most =
-                self.case.weigh_by(weights, |at| self.waters[at].score(self.leaders, kind, None));
-            (worth, verdict) = (most.worth.max(worth), most.verdict.min(verdict));
+            if now == most {
+                break;
+            }
+            let waters = &mut self.waters;
+            let tied = self.case.weigh_by(weights, |at| waters[at].score(self.leaders, kind, None));
+            now = better(now, tied);
         }
-        (worth, verdict)
+        now
     }
 
     /// The verdict in the hands of each who is less practised, in the water that decides.

@@ -1,16 +1,19 @@
 //! Which outfits are judged: all, or where there are too many of them those that promise most.
 
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+
 use deepbend_contract::pb;
 use deepbend_core::judge::Verdict;
-use deepbend_planner::problem::Candidate;
+use deepbend_planner::problem::{Candidate, Offer, TripProblem};
 use deepbend_planner::sketch::{self, Sketch};
 use deepbend_planner::weights::{Micros, Weights};
 use deepbend_planner::{FleetProblem, Progress};
-use std::ops::ControlFlow;
 
 use super::bench::Leaders;
 use super::gauge::{Gauge, Stopped};
-use super::offers::{Judge, in_order, in_parallel};
+use super::offers::{Judge, Task, in_order, in_parallel};
 
 /// Judgements that are made whatever they are worth, for all boats together: a few seconds.
 const WHOLE: usize = 60_000_000;
@@ -42,20 +45,33 @@ pub(super) fn judge(
     if costs.iter().sum::<usize>() <= WHOLE {
         return all(judges, problem, gauge);
     }
-    gauge.begin(pb::PlanStage::Judging, 2 * tasks.len());
-    let (sketches, is_whole) = in_parallel(tasks.len(), gauge.enough(2), |at| {
-        let (trip, task) = &tasks[at];
-        judges[*trip].sketch(*trip, task, &leaders[*trip], gauge)
+    let rods: Vec<(usize, usize)> = judges
+        .iter()
+        .enumerate()
+        .flat_map(|(trip, judge)| (0..judge.pool.rods.len()).map(move |rod| (trip, rod)))
+        .collect();
+    gauge.begin(pb::PlanStage::Judging, 2 * rods.len());
+    let (sketched, is_whole) = in_parallel(rods.len(), gauge.enough(2), |at| {
+        let (trip, rod) = rods[at];
+        let judge = &judges[trip];
+        judge.sketch(trip, &judge.pool.rods[rod], &leaders[trip], gauge)
     })?;
     if !is_whole {
         return all(judges, problem, gauge);
     }
+    let mut sketched: BTreeMap<(usize, usize), [Option<Sketch>; 2]> =
+        rods.into_iter().zip(sketched).collect();
+    let mut of_task = |(trip, task): &(usize, Task<'_, '_>)| {
+        let sides = sketched.get_mut(&(*trip, task.at))?;
+        sides[usize::from(!task.own_reels)].take()
+    };
+    let sketches: Vec<Option<Sketch>> = tasks.iter().map(&mut of_task).collect();
     let known: Vec<usize> = (0..tasks.len()).filter(|at| sketches[*at].is_some()).collect();
     let listed: Vec<Sketch> = sketches.into_iter().flatten().collect();
     let on = |_: &Progress| ControlFlow::Continue(());
     let most = sketch::at_most(problem, &listed, weights, None, &on);
     let mut order: Vec<usize> = (0..known.len()).collect();
-    order.sort_by_key(|at| (std::cmp::Reverse(most[*at]), *at));
+    order.sort_by_key(|at| (Reverse(most[*at]), *at));
     // What no plan takes only gives reasons, and is little.
     let unready = (0..tasks.len()).filter(|at| known.binary_search(at).is_err());
     let mut left = WHOLE;
@@ -81,6 +97,7 @@ pub(super) fn judge(
     }
     for (trip, judged) in problem.trips.iter_mut().zip(by_trip) {
         trip.problem.candidates = in_order(judged);
+        without_poor(&mut trip.problem);
     }
     let is_whole = sketches.iter().all(|(_, is_judged)| *is_judged);
     let rest = sketches.iter().zip(&most).filter(|((_, judged), _)| !judged);
@@ -109,6 +126,24 @@ fn all(
         gauge.judged_in_part(None);
     }
     Ok(Judging { is_whole, sketches: Vec::new() })
+}
+
+/// Leaves out poor offers for needs that something fishes which may be taken: nothing is ever said
+/// of them.
+fn without_poor(problem: &mut TripProblem) {
+    let is_useful = |offer: &Offer| offer.verdict <= Verdict::Workable;
+    let mut fished = vec![false; problem.needs.len()];
+    for candidate in &problem.candidates {
+        let new = |offer: &&Offer| is_useful(offer) && !fished[offer.need];
+        let new: Vec<usize> = candidate.offers.iter().filter(new).map(|o| o.need).collect();
+        if !new.is_empty() && problem.barred(candidate).is_none() {
+            new.into_iter().for_each(|need| fished[need] = true);
+        }
+    }
+    for candidate in &mut problem.candidates {
+        candidate.offers.retain(|offer| is_useful(offer) || !fished[offer.need]);
+        candidate.offers.shrink_to_fit();
+    }
 }
 
 /// What was judged is no longer a guess.

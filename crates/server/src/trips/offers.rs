@@ -190,9 +190,9 @@ pub(super) struct Judge<'a, 'v> {
 /// A rod that is to be judged with the reels of the boat, or with all others.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Task<'p, 'v> {
-    at: usize,
-    pub(super) rod: &'p PoolRod<'v>,
-    own_reels: bool,
+    pub(super) at: usize,
+    rod: &'p PoolRod<'v>,
+    pub(super) own_reels: bool,
 }
 
 /// Positions of rod, reel and line, with what is put together of them.
@@ -268,38 +268,61 @@ impl Judge<'_, '_> {
         spools * self.cases.len() * (leaders.count() + 1)
     }
 
-    /// The most that the outfits of a task can do, whatever the reel does to it; `None`: there are
-    /// none that a plan may take.
+    /// The most that the outfits of a rod can do, with the reels of the boat and with all others,
+    /// whatever the reel does to it; `None`: there are none that a plan may take.
     pub(super) fn sketch(
         &self,
         trip: usize,
-        task: &Task<'_, '_>,
+        rod: &PoolRod<'_>,
         leaders: &Leaders,
         gauge: &Gauge,
-    ) -> Result<Option<Sketch>, Stopped> {
+    ) -> Result<[Option<Sketch>; 2], Stopped> {
         let places = &self.pool.places;
         let cost = |id: &str| places.iter().find(|p| p.id == id).map_or(0, |p| p.move_cost);
-        let mut offers = vec![(0, Verdict::Unsafe); self.cases.len()];
-        let mut nearest: Option<&String> = None;
-        for spools in self.by_line(task) {
+        let none = || (vec![(0, Verdict::Unsafe); self.cases.len()], None::<&String>);
+        let mut sides = [none(), none()];
+        let spools = |own_reels| self.by_line(&Task { at: 0, rod, own_reels });
+        let lines = [true, false].map(spools);
+        let mut done: Vec<Line> = Vec::new();
+        for spools in lines.iter().flatten().filter(|_| rod.ready) {
             gauge.go_on()?;
-            let ready = spools.iter().filter(|spool| spool.reel.ready);
-            let near = ready.map(|spool| &spool.reel.place).min_by_key(|place| cost(place));
-            let Some(near) = near.filter(|_| task.rod.ready) else { continue };
-            nearest = nearest.into_iter().chain([near]).min_by_key(|place| cost(place));
-            let outfit = outfit(task.rod.rod, spools[0].reel.reel, spools[0].line);
+            let kind = spools[0].line.kind();
+            if done.contains(&kind) {
+                continue;
+            }
+            let outfit = outfit(rod.rod, spools[0].reel.reel, spools[0].line);
             let fitting = self.fitting(&outfit.line);
-            for (case, most) in self.cases.iter().zip(&mut offers) {
-                if *most != (self.weights.excellent, Verdict::Excellent) {
-                    let mut bench = Bench::new(self.model, case, &outfit, leaders);
-                    let (worth, verdict) = bench.at_most(self.weights, &fitting);
-                    *most = (most.0.max(worth), most.1.min(verdict));
+            let places = lines.each_ref().map(|side| {
+                let same = side.iter().filter(|spools| spools[0].line.kind() == kind).flatten();
+                let ready = same.filter(|spool| spool.reel.ready).map(|spool| &spool.reel.place);
+                ready.min_by_key(|place| cost(place))
+            });
+            for (need, case) in self.cases.iter().enumerate() {
+                let open = sides.iter().zip(&places).filter(|(_, place)| place.is_some());
+                let least = open
+                    .map(|((offers, _), _)| offers[need])
+                    .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
+                let best = (self.weights.excellent, Verdict::Excellent);
+                let Some(least) = least.filter(|least| *least != best) else { continue };
+                let mut bench = Bench::new(self.model, case, &outfit, leaders);
+                let (worth, verdict) = bench.at_most(self.weights, &fitting, least);
+                for ((offers, _), _) in
+                    sides.iter_mut().zip(&places).filter(|(_, place)| place.is_some())
+                {
+                    let known = &mut offers[need];
+                    *known = (known.0.max(worth), known.1.min(verdict));
                 }
             }
+            for ((_, nearest), place) in sides.iter_mut().zip(places) {
+                *nearest = nearest.iter().copied().chain(place).min_by_key(|place| cost(place));
+            }
+            done.push(kind);
         }
         gauge.step(pb::PlanStage::Judging);
-        let rod = task.rod.item.id.to_string();
-        Ok(nearest.map(|place| Sketch { trip, rod, reel_place: place.clone(), offers }))
+        Ok(sides.map(|(offers, nearest)| {
+            let rod = rod.item.id.to_string();
+            nearest.map(|place| Sketch { trip, rod, reel_place: place.clone(), offers })
+        }))
     }
 
     /// What can be put together of a task.
