@@ -43,8 +43,10 @@ impl<'g> Side<'g> {
         let is_rod = kind == ItemKind::Rod;
         let count = if is_rod { grid.rods.len() } else { grid.reels.len() };
         let mut cands = vec![Vec::new(); count];
-        for (c, cand) in grid.cands.iter().enumerate() {
-            cands[if is_rod { cand.rod } else { cand.reel }].push(c);
+        // One that another of the same rod and reel covers adds no more than that one.
+        for c in kept {
+            let cand = &grid.cands[*c];
+            cands[if is_rod { cand.rod } else { cand.reel }].push(*c);
         }
         Self { parts: Parts::of(grid, kept, is_rod), cands }
     }

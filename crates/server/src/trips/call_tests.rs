@@ -144,6 +144,28 @@ async fn who_is_in_a_hurry_is_answered_without_a_review() {
     assert!(answer.abridged && answer.difference.unwrap().gain_micros == 0);
 }
 
+// Source: the contract of FindGapsResponse.abridged and DesignSetResponse.abridged.
+#[test]
+fn who_is_in_a_hurry_is_told_of_the_rods_that_were_judged() {
+    let trip = demo_trip("T1", &[]).trip;
+    let trips = vec![pb::SeasonTrip { trip, day_count: 10 }];
+    let asked = pb::FindGapsRequest { trips: trips.clone(), ..Default::default() };
+    let asked = ask_season::gaps(asked).unwrap();
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let found = |gauge: &Gauge| {
+        let desk = Desk::new(&view, Model::builtin(), &asked.season.terms, None, gauge);
+        gaps::find(&desk, &asked).unwrap()
+    };
+    let gauge = || Gauge::new(None, CancellationToken::new(), Sender::default());
+    let whole = found(&gauge());
+    assert!(!whole.abridged && whole.unjudged_rod_count == 0);
+    let part = found(&gauge().hurried());
+    assert!(part.abridged && part.unjudged_rod_count > 0 && !part.gaps.is_empty());
+    let rods = |found: &pb::FindGapsResponse| found.rack.len() as i32;
+    assert_eq!(rods(&part) + part.unjudged_rod_count, rods(&whole));
+    assert!(part.owned_micros <= whole.owned_micros);
+}
+
 // From memory: whoever gives up is not worked for.
 #[test]
 fn a_caller_who_gives_up_ends_the_work() {

@@ -127,7 +127,8 @@ impl<'d> Desk<'d> {
             problem: judge.pool.problem(judge.asked),
         };
         let mut problem = FleetProblem { trips: judges.iter().map(trip).collect() };
-        let judging = judging::judge(&judges, &mut problem, &self.weights, self.gauge);
+        let judging =
+            judging::judge(&judges, &mut problem, &self.weights, judging::WHOLE, self.gauge);
         let judging = judging.map_err(stopped)?;
         let is_whole = judging.is_whole;
         self.gauge.begin(pb::PlanStage::Searching, 0);

@@ -15,6 +15,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::ask;
 use super::gauge::Gauge;
+use super::judging::judge;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
 use super::search;
@@ -139,4 +140,42 @@ fn a_reel_is_offered_every_line_that_fits() {
     assert_eq!(nylon.stock.as_ref().unwrap().metres, 142);
     let of_reel = |c: &&Candidate| c.reel == "E14" && c.line == "K05";
     assert!(problem.candidates.iter().any(|c| of_reel(&c)));
+}
+
+// Source: the best plan of all that can be put together, and the contract of Plan.bound_micros.
+#[test]
+fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let asked = ask::trip(demo_trip("T1", &["B2", "B3", "S0"])).unwrap().trips.remove(0);
+    let (model, weights) = (Model::builtin(), Weights::default());
+    let pool = Pool::gather(model, &view, &asked, &|item| pool::in_pool(&view, &asked, item));
+    let cases = offers::cases(&asked, &pool);
+    let judges = [Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases }];
+    let judged = |judgements: usize| {
+        let trip = FleetTrip { departs: None, problem: pool.problem(&asked) };
+        let mut problem = FleetProblem { trips: vec![trip] };
+        let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+        let judging = judge(&judges, &mut problem, &weights, judgements, &gauge).unwrap();
+        (problem, judging)
+    };
+    let (whole, judging) = judged(usize::MAX);
+    assert!(judging.is_whole);
+    let best = planned(&whole).value.objective();
+    let all = whole.trips[0].problem.candidates.len();
+    let (mut parts, mut proven) = (0, 0);
+    for judgements in [20_000, 60_000, 120_000, 200_000] {
+        let (part, judging) = judged(judgements);
+        let count = part.trips[0].problem.candidates.len();
+        assert!(count < all && !judging.is_whole, "{judgements}: {count} of {all}");
+        let plan = planned(&part);
+        let reached = plan.value.objective();
+        let rest = judging.rest(&part, &weights, Some(reached)).unwrap();
+        assert!(reached <= best && plan.bound.max(rest) >= best, "{judgements}: {rest}");
+        parts += 1;
+        proven += u32::from(rest <= reached);
+        if rest <= reached {
+            assert_eq!(reached, best);
+        }
+    }
+    assert!(parts > 0, "{proven}");
 }

@@ -16,7 +16,7 @@ use super::gauge::{Gauge, Stopped};
 use super::offers::{Judge, Task, in_order, in_parallel};
 
 /// Judgements that are made whatever they are worth, for all boats together: a few seconds.
-const WHOLE: usize = 60_000_000;
+pub(super) const WHOLE: usize = 60_000_000;
 
 /// What of the outfits was judged.
 #[derive(Debug)]
@@ -26,12 +26,13 @@ pub(super) struct Judging {
     sketches: Vec<(Sketch, bool)>,
 }
 
-/// Judges for each trip of a problem, and adds the candidates to it. The same is judged on every
-/// machine, but for what the deadline cuts.
+/// Judges for each trip of a problem, and adds the candidates to it; about so many judgements, where
+/// there are more of them. The same is judged on every machine, but for what the deadline cuts.
 pub(super) fn judge(
     judges: &[Judge<'_, '_>],
     problem: &mut FleetProblem,
     weights: &Weights,
+    judgements: usize,
     gauge: &Gauge,
 ) -> Result<Judging, Stopped> {
     let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
@@ -42,7 +43,7 @@ pub(super) fn judge(
         .collect();
     let costs: Vec<usize> =
         tasks.iter().map(|(trip, task)| judges[*trip].cost(task, &leaders[*trip])).collect();
-    if costs.iter().sum::<usize>() <= WHOLE {
+    if costs.iter().sum::<usize>() <= judgements {
         return all(judges, problem, gauge);
     }
     let rods: Vec<(usize, usize)> = judges
@@ -74,7 +75,7 @@ pub(super) fn judge(
     order.sort_by_key(|at| (Reverse(most[*at]), *at));
     // What no plan takes only gives reasons, and is little.
     let unready = (0..tasks.len()).filter(|at| known.binary_search(at).is_err());
-    let mut left = WHOLE;
+    let mut left = judgements;
     let worth_it = order.iter().map(|at| known[*at]).take_while(|at| {
         let enough = left > 0;
         left = left.saturating_sub(costs[*at]);
