@@ -166,3 +166,21 @@ pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
     }
     page.finish()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: the contract of FindGapsResponse.abridged and DesignSetResponse.abridged.
+    #[test]
+    fn what_the_deadline_left_out_is_said() {
+        let mut found = pb::FindGapsResponse::default();
+        assert!(!gaps(&found, 80).contains("--deadline"));
+        (found.abridged, found.unjudged_rod_count) = (true, 7);
+        let text = gaps(&found, 80);
+        assert!(text.contains("7 rods") && text.contains("--deadline"), "{text}");
+        assert!(!text.contains("No outfit would add anything"), "{text}");
+        let sets = pb::DesignSetResponse { abridged: true, ..Default::default() };
+        assert!(outfit_sets(&sets, 80).contains("--deadline"));
+    }
+}
