@@ -68,6 +68,7 @@ pub use fleet::{FleetAnswer, FleetPlan, FleetProblem, plan_fleet, plan_fleet_wat
 pub use left::{Crew, crews};
 pub use plan::{Answer, Status, TripPlan, Value};
 pub use problem::TripProblem;
+pub use prune::matters;
 pub use rewrite::rewrite;
 pub use solve::{Budget, plan_trip, plan_trip_watched};
 pub use watch::{Ask, Progress, gap};

@@ -5,7 +5,9 @@
 //! be busy; but it need not be taken while the better one stays ashore: swapping them would cost
 //! nothing. That is stated to the solver as an order between the two.
 
-use crate::grid::{Cand, Grid};
+use crate::grid::{Cand, Grid, Lift};
+use crate::problem::TripProblem;
+use crate::weights::Weights;
 
 /// What pruning found.
 #[derive(Clone, Debug, Default)]
@@ -76,6 +78,21 @@ pub(crate) fn kept(grid: &Grid<'_>) -> Vec<usize> {
         }
     }
     kept
+}
+
+/// By candidate of a problem that has been validated, whether it can matter: another one of the
+/// same rod and reel does not do all that it does at no higher cost.
+#[must_use]
+pub fn matters(problem: &TripProblem, weights: &Weights) -> Vec<bool> {
+    let grid = Grid::new(problem, weights, Lift::default());
+    let mut matters = vec![true; problem.candidates.len()];
+    for cand in grid.cands.iter().filter(|cand| !cand.offers.is_empty()) {
+        matters[cand.source] = false;
+    }
+    for c in kept(&grid) {
+        matters[grid.cands[c].source] = true;
+    }
+    matters
 }
 
 /// Rods, or reels, with their candidates.

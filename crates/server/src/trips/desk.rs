@@ -134,7 +134,7 @@ impl<'d> Desk<'d> {
         self.gauge.begin(pb::PlanStage::Searching, 0);
         let found = search::search(&problem, &self.weights, self.nodes, self.until, self.gauge);
         let found = found.map_err(no_answer)?;
-        let reproducible = !found.cut && is_whole;
+        let reproducible = !found.cut && !judging.is_cut;
         let most = |trip: &FleetTrip| at_best(&trip.problem, &self.weights);
         let found = match found.answer {
             FleetAnswer::Plan(plan) if is_whole => Found::Plan(*plan),

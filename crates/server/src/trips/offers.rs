@@ -262,10 +262,20 @@ impl Judge<'_, '_> {
         by_line.into_iter().map(|(_, spools)| spools).collect()
     }
 
-    /// How many judgements a task takes about.
+    /// How many judgements a task takes at most.
     pub(super) fn cost(&self, task: &Task<'_, '_>, leaders: &Leaders) -> usize {
-        let spools: usize = self.by_line(task).iter().map(Vec::len).sum();
-        spools * self.cases.len() * (leaders.count() + 1)
+        let reels = self.pool.reels.iter().filter(|reel| {
+            let own = reel.place == self.pool.boat.place;
+            own == task.own_reels && reel.kind == task.rod.handle
+        });
+        let lines = |reel: &PoolReel<'_>| if task.rod.ready { reel.lines.len() } else { 1 };
+        reels.map(lines).sum::<usize>() * self.cases.len() * (leaders.count() + 1)
+    }
+
+    /// Whether a pin names the rod of a task.
+    pub(super) fn is_asked_for(&self, task: &Task<'_, '_>) -> bool {
+        let (id, pins) = (task.rod.item.id.as_str(), &self.asked.pins);
+        pins.take.iter().any(|taken| taken == id) || pins.pairs.iter().any(|(rod, _)| rod == id)
     }
 
     /// The most that the outfits of a rod can do, with the reels of the boat and with all others,
