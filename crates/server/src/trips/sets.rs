@@ -50,7 +50,8 @@ fn answer(
         table.things.iter().position(same)
     };
     let mut faults = Faults::new();
-    for id in asked.keep.iter().filter(|id| owned(id).is_none()) {
+    let missing = |id: &&String| table.unjudged == 0 && owned(id).is_none();
+    for id in asked.keep.iter().filter(missing) {
         let right = "rods that are ready";
         let at = At::ROOT.field("keep_rod_ids");
         faults.push(pb::FaultCode::Conflict, at, format!("name {id}, which is not"), right);
