@@ -162,20 +162,16 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
     assert!(judging.is_whole);
     let best = planned(&whole).value.objective();
     let all = whole.trips[0].problem.candidates.len();
-    let (mut parts, mut proven) = (0, 0);
-    for judgements in [20_000, 60_000, 120_000, 200_000] {
+    for judgements in [5_000, 20_000, 60_000] {
         let (part, judging) = judged(judgements);
         let count = part.trips[0].problem.candidates.len();
         assert!(count < all && !judging.is_whole, "{judgements}: {count} of {all}");
+        // The clock had no part in it.
+        assert!(!judging.is_cut);
         let plan = planned(&part);
         let reached = plan.value.objective();
         let rest = judging.rest(&part, &weights, Some(reached)).unwrap();
         assert!(reached <= best && plan.bound.max(rest) >= best, "{judgements}: {rest}");
-        parts += 1;
-        proven += u32::from(rest <= reached);
-        if rest <= reached {
-            assert_eq!(reached, best);
-        }
+        assert!(rest > reached || reached == best);
     }
-    assert!(parts > 0, "{proven}");
 }
