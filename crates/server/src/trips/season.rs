@@ -76,6 +76,9 @@ pub(super) enum Reels {
     Own,
 }
 
+/// A rod by its id, and what it is fished with by need.
+type Row<'r> = (&'r str, Vec<Option<Chosen>>);
+
 /// Weights of a need beyond this are cut: that is a must on more days than a year has.
 const MOST_WEIGHT: u32 = 10_000;
 /// What an outfit costs if nobody knows, cents; as the contract states.
@@ -198,7 +201,7 @@ impl Desk<'_> {
         judges: &[Judge<'_, '_>],
         rods: &[&'r str],
         reels: &BTreeMap<String, Option<String>>,
-    ) -> Result<Vec<(&'r str, Vec<Option<Chosen>>)>, Status> {
+    ) -> Result<Vec<Row<'r>>, Status> {
         let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
         let enough = self.gauge.enough(1);
         let judged = in_parallel(rods.len(), enough, |at| {
