@@ -146,7 +146,10 @@ fn a_reel_is_offered_every_line_that_fits() {
 #[test]
 fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
     let view = Fleet::demo().service().inventory.unwrap().view();
-    let asked = ask::trip(demo_trip("T1", &["B2", "B3", "S0"])).unwrap().trips.remove(0);
+    let mut request = demo_trip("T1", &["B2", "B3", "S0"]);
+    let trip = request.trip.as_mut().unwrap();
+    trip.segments.iter_mut().for_each(|segment| segment.angler_ids.clear());
+    let asked = ask::trip(request).unwrap().trips.remove(0);
     let (model, weights) = (Model::builtin(), Weights::default());
     let pool = Pool::gather(model, &view, &asked, &|item| pool::in_pool(&view, &asked, item));
     let cases = offers::cases(&asked, &pool);
