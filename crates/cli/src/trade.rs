@@ -33,6 +33,7 @@ const FIELDS: &[(&str, &str)] = &[
     ("body.broke", "this"),
     ("body.lost", "this"),
     ("body.found_defect.usable", "--usable"),
+    ("body.found_defect.what", "the defect"),
     ("body.found_defect", "this"),
     ("body.found", "this"),
     ("body.rigged", "this"),
@@ -42,6 +43,8 @@ const FIELDS: &[(&str, &str)] = &[
     ("body.edited.columns", "COLUMN=TEXT"),
     ("body.correction.event_id", "the event"),
     ("body.enrolled.key", "the key"),
+    ("body.serviced.what", "what was done"),
+    ("body.note.text", "the remark"),
     ("device_id", "the device"),
     ("reason", "the reason"),
     ("text", "--text"),
@@ -101,7 +104,13 @@ fn in_words(line: &str) -> String {
             let called =
                 |(wire, _): &&(&str, &str)| field.ends_with(wire) || field.starts_with(wire);
             out.push_str(before);
-            out.push_str(FIELDS.iter().find(called).map_or(field, |(_, words)| words));
+            match FIELDS.iter().find(called) {
+                Some((_, words)) => out.push_str(words),
+                None => {
+                    let last = field.rsplit('.').next().unwrap_or_default();
+                    out.push_str(&last.replace('_', " "));
+                }
+            }
         }
     }
     out.push_str(rest);
@@ -121,6 +130,9 @@ mod tests {
                 "the place is S0, the item itself",
             ),
             ("events[0].item_kind is missing", "--kind is missing"),
+            ("events[0].body.serviced.what is missing", "what was done is missing"),
+            ("events[0].body.found_defect.what is missing", "the defect is missing"),
+            ("events[0].body.cost.paid_to is missing", "paid to is missing"),
             ("events[0].body.counted.amount is -1; right is 0", "the amount is -1; right is 0"),
             (
                 "events[0].body.correction.instead.counted.measure is missing",

@@ -92,7 +92,7 @@ impl Default for Config {
             workers: std::thread::available_parallelism().map_or(1, usize::from),
             call_limit: Duration::from_secs(60),
             drain: Duration::from_secs(10),
-            log: "info".to_owned(),
+            log: "info,sled=error".to_owned(),
             log_format: LogFormat::Text,
             today: None,
         }
