@@ -20,7 +20,7 @@
 
 use crate::api::{Change, Row, Seq, StoreError, Tree, Write};
 
-const FORMAT: u8 = 3;
+const FORMAT: u8 = 4;
 const FRAME: usize = 5;
 /// Bytes after which a record of the feed takes no further change: small enough for the engine's
 /// pages, far more than most changes.

@@ -254,14 +254,18 @@ fn no_read_error_is_swallowed() {
 fn a_missing_or_changed_row_is_an_error() {
     let filled = || {
         let store = Arc::new(MemoryStore::new());
-        Inventory::open(store.clone()).unwrap().append(&boats_by("B1-tablet")).unwrap();
+        let inventory = Inventory::open(store.clone()).unwrap();
+        let events = boats_by("B1-tablet");
+        inventory.append(&events[..1]).unwrap();
+        inventory.append(&events[1..]).unwrap();
         store
     };
     let mut rows = Vec::new();
     for tree in [Tree(1), Tree(2)] {
         rows.extend(filled().scan(tree, b"", None, 99).unwrap().into_iter().map(|r| (tree, r)));
     }
-    assert_eq!(rows.len(), 4);
+    // One event alone, the others together, and the head of their chain.
+    assert_eq!(rows.len(), 3);
     for (tree, row) in rows {
         let write = |value: Option<Vec<u8>>| {
             let store = filled();
@@ -275,5 +279,26 @@ fn a_missing_or_changed_row_is_an_error() {
         let place = changed.len() - 4;
         changed[place] ^= 1;
         assert!(write(Some(changed)).is_err(), "{} changed", row.key.escape_ascii());
+        if row.value[0] != 0 || tree == Tree(2) {
+            continue;
+        }
+        // As the layout says: a length of four bytes before each event.
+        let mut events = Vec::new();
+        let mut rest = &row.value[1..];
+        while let Some((length, after)) = rest.split_first_chunk::<4>() {
+            let (event, after) = after.split_at(u32::from_be_bytes(*length) as usize);
+            events.push([length, event].concat());
+            rest = after;
+        }
+        assert_eq!(events.len(), boats_by("B1-tablet").len() - 1);
+        let together = |events: &[Vec<u8>]| [&[0], &events.concat()[..]].concat();
+        assert!(write(Some(together(&events))).is_ok(), "the row itself");
+        for out in 0..events.len() {
+            let mut less = events.clone();
+            less.remove(out);
+            assert!(write(Some(together(&less))).is_err(), "without event {out}");
+        }
+        events.reverse();
+        assert!(write(Some(together(&events))).is_err(), "in another order");
     }
 }

@@ -14,8 +14,7 @@ use deepbend_ledger::id::Id;
 use deepbend_ledger::view::View;
 
 use super::layout::{
-    BRANCHES, EVENTS, HEADS, SIGNATURES, branch_key, chain_key, event_key, head_value, named, put,
-    read_chain,
+    BRANCHES, HEADS, Rows, SIGNATURES, branch_key, chain_key, head_value, named, put, read_chain,
 };
 use super::{Heads, InventoryError, latest};
 use crate::api::{
@@ -118,6 +117,7 @@ impl Batch {
 #[derive(Debug, Default)]
 struct Part {
     writes: Vec<Write>,
+    rows: Rows,
     heads: BTreeMap<Chain, Head>,
 }
 
@@ -245,14 +245,14 @@ impl Desk {
         beside: Vec<Write>,
         key: Option<&DeviceKey>,
     ) -> Result<Outcome, InventoryError> {
-        let mut part = Part { writes: beside, heads: BTreeMap::new() };
+        let mut part = Part { writes: beside, ..Part::default() };
         let noted: Vec<_> =
             part.writes.iter().map(|w| ((w.tree, w.key.clone()), w.value.clone())).collect();
         for event in events {
             let id = &event.event().id;
             let head = follow(part.heads.get(&id.chain).or(self.heads.get(&id.chain)), event)?;
             part.heads.insert(id.chain.clone(), head);
-            part.writes.push(put(EVENTS, event_key(&id.chain, id.sequence), event.bytes()));
+            part.rows.put(&mut part.writes, event);
             if let Some(key) = key
                 && id.sequence.is_multiple_of(SIGN_EVERY)
             {
@@ -281,13 +281,13 @@ impl Desk {
 
     /// Prepares events that arrived, all or none.
     pub(super) fn accept(&mut self, new: &[Signed]) -> Result<Outcome, InventoryError> {
-        let mut part = Part { writes: Vec::with_capacity(2 * new.len()), heads: BTreeMap::new() };
+        let mut part = Part::default();
         for Signed { event, signature } in new {
             let id = &event.event().id;
             match follow(part.heads.get(&id.chain).or(self.heads.get(&id.chain)), event) {
                 Ok(head) => {
                     part.heads.insert(id.chain.clone(), head);
-                    part.writes.push(put(EVENTS, event_key(&id.chain, id.sequence), event.bytes()));
+                    part.rows.put(&mut part.writes, event);
                 }
                 // It was let through, so the event before it is here: this is another branch.
                 Err(_) => part.writes.push(put(BRANCHES, named(event), event.bytes())),

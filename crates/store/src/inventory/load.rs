@@ -9,7 +9,7 @@ use deepbend_ledger::event::{Chain, EventId, Head, Sealed, follow};
 use deepbend_ledger::fold::Founder;
 use deepbend_ledger::view::View;
 
-use super::layout::{BRANCHES, EVENTS, HEADS, event_key, named, read_chain, read_head};
+use super::layout::{BRANCHES, EVENTS, HEADS, event_key, keyed, named, read_chain, read_head};
 use super::{Fleet, Heads, InventoryError, Settled, StoredHead};
 use crate::api::{Condition, Seq, Store, StoreError, Tree};
 
@@ -43,15 +43,23 @@ fn read(store: &dyn Store, to: &SyncSender<Part>) {
     for tree in [EVENTS, BRANCHES] {
         let mut part = Vec::new();
         let walked = walk(store, tree, &[], |row| {
-            let event = Sealed::from_bytes(row.value)?;
-            let EventId { chain, sequence } = &event.event().id;
-            let place = if tree == EVENTS { event_key(chain, *sequence) } else { named(&event) };
-            if row.key != place {
-                let what = format!("event {} stands in another one's place", event.event().id);
-                return Err(StoreError::Corrupt(what).into());
+            let events = if tree == EVENTS {
+                keyed(&row)?
+            } else {
+                vec![(row.key.clone(), row.value.as_slice())]
+            };
+            for (key, bytes) in events {
+                let event = Sealed::from_bytes(bytes.to_vec())?;
+                let EventId { chain, sequence } = &event.event().id;
+                let place =
+                    if tree == EVENTS { event_key(chain, *sequence) } else { named(&event) };
+                if key != place {
+                    let what = format!("event {} stands in another one's place", event.event().id);
+                    return Err(StoreError::Corrupt(what).into());
+                }
+                part.push(event);
             }
-            part.push(event);
-            if part.len() == FOLD_STEP {
+            if part.len() >= FOLD_STEP {
                 // If nobody takes it the rest is of no use either.
                 to.send(Ok((tree, std::mem::take(&mut part)))).map_err(|_| nobody())?;
             }

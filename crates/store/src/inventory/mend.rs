@@ -8,14 +8,15 @@ use deepbend_ledger::exchange::{Inbox, Raw};
 use deepbend_ledger::view::EventRef;
 
 use super::layout::{
-    BRANCHES, EVENTS, HEADS, SIGNATURES, STRAY_SIGNATURES, STRAYS, branch_key, chain_key,
-    event_key, head_value, remove,
+    BRANCHES, EVENTS, HEADS, Keyed, SIGNATURES, STRAY_SIGNATURES, STRAYS, branch_key, chain_key,
+    event_key, head_value, keyed, remove, rows_of,
 };
 use super::load::{find, walk};
 use super::{Inventory, InventoryError, read_signature};
-use crate::api::{Condition, Expect, Row, Store, StoreError, Tree, Write};
+use crate::api::{Condition, Expect, Row, Store, StoreError, Write};
 
-/// Events of one commit; each takes four writes and may be as long as an event can be.
+/// Events of one commit, and those in a row with them; each takes four writes and may be as long
+/// as an event can be.
 const STEP: usize = 64;
 
 /// What was cut off the chains that have a gap.
@@ -35,17 +36,28 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
     let strays: Vec<EventRef> = found.view.waiting().collect();
     for step in strays.chunks(STEP) {
         let mut writes = Vec::new();
+        let mut taken = BTreeSet::new();
         for EventRef { id, hash } in step {
+            let held = event_key(&id.chain, id.sequence);
+            let is_it = |(key, event): &Keyed<'_>| *key == held && Hash::of(event) == *hash;
+            for row in rows_of(store, &id.chain, id.sequence, id.sequence)? {
+                let events = keyed(&row)?;
+                // All events of a row follow each other: they stray together.
+                if events.iter().any(is_it) && taken.insert(row.key.clone()) {
+                    writes.push(remove(EVENTS, &row));
+                    for (key, event) in events {
+                        put_aside(store, with_hash(&key, event), event, &mut writes)?;
+                    }
+                }
+            }
             let key = branch_key(&id.chain, &Head { sequence: id.sequence, hash: *hash });
-            for (tree, at) in [(EVENTS, &event_key(&id.chain, id.sequence)), (BRANCHES, &key)] {
-                let row = store.get(tree, at)?.filter(|row| Hash::of(&row.value) == *hash);
-                writes.extend(
-                    row.into_iter().flat_map(|row| put_aside(tree, row, STRAYS, key.clone())),
-                );
+            if let Some(row) = store.get(BRANCHES, &key)? {
+                writes.push(remove(BRANCHES, &row));
+                put_aside(store, key, &row.value, &mut writes)?;
             }
-            if let Some(row) = store.get(SIGNATURES, &key)? {
-                writes.extend(put_aside(SIGNATURES, row, STRAY_SIGNATURES, key));
-            }
+        }
+        if writes.is_empty() {
+            continue;
         }
         store.commit(writes)?;
     }
@@ -53,9 +65,11 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
     let mut signed = BTreeSet::new();
     for tree in [EVENTS, BRANCHES] {
         walk(store, tree, &[], |row| {
-            let end =
-                if tree == EVENTS { Hash::of(&row.value).as_bytes().to_vec() } else { vec![] };
-            signed.insert([row.key, end].concat());
+            if tree == BRANCHES {
+                signed.insert(row.key);
+                return Ok(());
+            }
+            signed.extend(keyed(&row)?.into_iter().map(|(key, event)| with_hash(&key, event)));
             Ok::<_, StoreError>(())
         })?;
     }
@@ -79,9 +93,27 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
     Ok(Mended { strays: strays.into_iter().map(|stray| stray.id).collect() })
 }
 
-fn put_aside(from: Tree, row: Row, to: Tree, key: Vec<u8>) -> [Write; 2] {
-    let gone = remove(from, &row);
-    [gone, Write { tree: to, key, expect: Expect::Any, value: Some(row.value) }]
+/// The key of an event among strays, branches and signatures.
+fn with_hash(key: &[u8], event: &[u8]) -> Vec<u8> {
+    [key, Hash::of(event).as_bytes()].concat()
+}
+
+/// Puts an event aside, with the signature over it.
+fn put_aside(
+    store: &dyn Store,
+    key: Vec<u8>,
+    event: &[u8],
+    writes: &mut Vec<Write>,
+) -> Result<(), StoreError> {
+    let mut put = |tree, key, value| {
+        writes.push(Write { tree, key, expect: Expect::Any, value: Some(value) });
+    };
+    put(STRAYS, key.clone(), event.to_vec());
+    if let Some(row) = store.get(SIGNATURES, &key)? {
+        put(STRAY_SIGNATURES, key, row.value.clone());
+        writes.push(remove(SIGNATURES, &row));
+    }
+    Ok(())
 }
 
 impl Inventory {

@@ -1,13 +1,17 @@
 //! Events in, the folded view out.
 //!
 //! ```text
-//! tree 1, events:     device | 00 | incarnation(4) | sequence(8)            -> the event's bytes
+//! tree 1, events:     device | 00 | incarnation(4) | sequence(8)            -> the event's bytes, or
+//!                     00, and for this event and each after it length(4) | bytes
 //! tree 2, heads:      device | 00 | incarnation(4)                          -> sequence(8) | hash(32)
 //! tree 4, signatures: device | 00 | incarnation(4) | sequence(8) | hash(32) -> signature(64)
 //! tree 5, branches:   device | 00 | incarnation(4) | sequence(8) | hash(32) -> the event's bytes
 //! tree 6, strays:     device | 00 | incarnation(4) | sequence(8) | hash(32) -> the event's bytes
 //! tree 7, signatures of strays: as tree 4
 //! ```
+//!
+//! Events that are written together and follow each other stand in one row, up to 8 KiB, that begins
+//! anew at every 32nd number: a row for each would cost more than all the rest.
 //!
 //! Numbers are big-endian, an id holds no zero byte: so the events of a chain stand in their
 //! order. Loading follows every chain by its hashes up to its head; an event that is missing,
@@ -47,7 +51,10 @@ mod vouch;
 
 pub use desk::Present;
 use desk::{Desk, Outcome, SIGN_EVERY};
-use layout::{BRANCHES, EVENTS, SIGNATURES, branch_key, chain_key, event_key};
+use layout::{
+    BRANCHES, EVENTS, Keyed, SIGNATURES, branch_key, chain_key, event_key, events_in, keyed,
+    rows_of,
+};
 use load::load;
 pub use mend::{Mended, mend};
 
@@ -57,7 +64,7 @@ pub const MAX_EVENTS_AT_ONCE: usize = 9_800;
 /// Events that arrived are stored in parts of at most so many; each may have a signature.
 const ACCEPT_STEP: usize = 1_000;
 /// Events that are read together at most, and their signatures: few events have one.
-const READ_STEP: usize = 64;
+const READ_STEP: usize = 128;
 const SIGNATURES_STEP: usize = 8;
 const _: () = assert!(MAX_EVENT_BYTES <= MAX_VALUE);
 const _: () =
@@ -340,15 +347,20 @@ impl Inventory {
         let EventRef { id, hash } = event;
         let key = event_key(&id.chain, id.sequence);
         let named = branch_key(&id.chain, &Head { sequence: id.sequence, hash: *hash });
-        let of_hash = |row: &crate::Row| Hash::of(&row.value) == *hash;
-        let mut row = self.store.get(EVENTS, &key)?.filter(of_hash);
-        if row.is_none() {
-            row = self.store.get(BRANCHES, &named)?.filter(of_hash);
+        let mut bytes = None;
+        for row in rows_of(&*self.store, &id.chain, id.sequence, id.sequence)? {
+            let mut events = keyed(&row)?.into_iter();
+            let is_it = |(at, event): &Keyed<'_>| *at == key && Hash::of(event) == *hash;
+            bytes = bytes.or(events.find(is_it).map(|(_, event)| event.to_vec()));
         }
-        let Some(row) = row else { return Ok(None) };
+        if bytes.is_none() {
+            let row = self.store.get(BRANCHES, &named)?;
+            bytes = row.map(|row| row.value).filter(|event| Hash::of(event) == *hash);
+        }
+        let Some(bytes) = bytes else { return Ok(None) };
         let signature = self.store.get(SIGNATURES, &named)?;
         let signature = signature.map(|row| read_signature(id, &row.value)).transpose()?;
-        Ok(Some(Raw { bytes: row.value, signature }))
+        Ok(Some(Raw { bytes, signature }))
     }
 
     /// Events as they are sent to others, from the first on until they take `most_bytes`, at least
@@ -384,24 +396,24 @@ impl Inventory {
     /// Events of one chain that follow each other.
     fn read_run(&self, run: &[EventRef]) -> Result<Vec<Raw>, StoreError> {
         let [EventRef { id: first, .. }, ..] = run else { return Ok(Vec::new()) };
-        let chain = chain_key(&first.chain);
-        let before = first.sequence.checked_sub(1).map(|last| event_key(&first.chain, last));
-        let rows = self.store.scan(EVENTS, &chain, before.as_deref(), run.len())?;
+        let last = first.sequence.saturating_add(run.len() as u64 - 1);
+        let rows = rows_of(&*self.store, &first.chain, first.sequence, last)?;
         let mut signatures = self.signatures(run)?;
-        let mut rows = rows.into_iter().peekable();
+        let events: Vec<_> = rows.iter().map(keyed).collect::<Result<_, _>>()?;
+        let mut events = events.into_iter().flatten().peekable();
         let mut raws = Vec::with_capacity(run.len());
         for event in run {
             let EventRef { id, hash } = event;
             let key = event_key(&id.chain, id.sequence);
-            while rows.next_if(|row| row.key < key).is_some() {}
-            let here = |row: &crate::Row| row.key == key && Hash::of(&row.value) == *hash;
-            let raw = match rows.next_if(here) {
-                Some(row) => {
+            while events.next_if(|(at, _)| *at < key).is_some() {}
+            let here = |(at, event): &Keyed<'_>| *at == key && Hash::of(event) == *hash;
+            let raw = match events.next_if(here) {
+                Some((_, event)) => {
                     let named = branch_key(&id.chain, &Head { sequence: id.sequence, hash: *hash });
                     let signature = signatures.remove(&named);
                     let signature =
                         signature.map(|value| read_signature(id, &value)).transpose()?;
-                    Some(Raw { bytes: row.value, signature })
+                    Some(Raw { bytes: event.to_vec(), signature })
                 }
                 // It stands on another branch.
                 None => self.raw(event)?,
@@ -537,8 +549,10 @@ fn latest<'h, H>(heads: &'h BTreeMap<Chain, H>, device: &Id) -> Option<(&'h Chai
 pub fn events_of(commit: &Commit) -> impl Iterator<Item = EventRef> + '_ {
     let written = commit.changes.iter().filter(|change| matches!(change.tree, EVENTS | BRANCHES));
     // What cannot be read fails where it is loaded; here it is about nothing.
-    written.filter_map(|change| {
-        let event = Sealed::from_bytes(change.value.clone()?).ok()?;
-        Some(EventRef::to(&event))
+    written.flat_map(|change| {
+        let value = change.value.as_deref().unwrap_or_default();
+        let events = events_in(value).unwrap_or_default().into_iter();
+        let read = events.filter_map(|event| Sealed::from_bytes(event.to_vec()).ok());
+        read.map(|event| EventRef::to(&event)).collect::<Vec<_>>()
     })
 }
