@@ -64,6 +64,12 @@ impl Known {
         }
     }
 
+    /// Everything, with all that was told.
+    pub(super) fn whole(mut self) -> View {
+        self.catch_up();
+        self.view
+    }
+
     fn catch_up(&mut self) {
         self.view.extend(&self.waiting);
         self.waiting.clear();

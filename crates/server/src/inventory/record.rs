@@ -85,16 +85,14 @@ pub(super) fn record(
         let Written { events: sealed, items } =
             write(events, view, recorder, &mut known, &mut faults);
         check_etag(view, etag.as_deref(), &items, &mut faults)?;
-        let missing = known.missing;
+        let missing = std::mem::take(&mut known.missing);
         faults.or(())?;
         if !missing.is_empty() {
             return Err(ServiceError::NotFound(missing));
         }
         let recorded = sealed.iter().map(EventRef::to).collect();
         if validate_only {
-            let mut what_if = view.clone();
-            what_if.extend(&sealed);
-            let answer = Outcome { recorded, what_if: Some(what_if) };
+            let answer = Outcome { recorded, what_if: Some(known.whole()) };
             return Ok(Draft { events: Vec::new(), beside: Vec::new(), answer });
         }
         let note = request_id.as_ref().zip(Done::by(content, &sealed));

@@ -131,7 +131,15 @@ impl Disk for BrokenDisk {
 /// A lock on the folder; the system lets go of it when the process ends, however it ends.
 #[derive(Debug)]
 pub(super) struct FolderLock {
-    _file: File,
+    file: File,
+}
+
+impl Drop for FolderLock {
+    fn drop(&mut self) {
+        // A program that this process is just starting has the open file for a moment, too: without
+        // a word it would hold the lock until it has become that program.
+        let _ = self.file.unlock();
+    }
 }
 
 const MOST_HOLDER_BYTES: u64 = 200;
@@ -178,7 +186,7 @@ impl FolderLock {
             Err(TryLockError::Error(error)) => return Err(unavailable(&path, &error)),
         }
         if let Some(why) = refused {
-            return Ok(Taken::ReadOnly(Self { _file: file }, why));
+            return Ok(Taken::ReadOnly(Self { file }, why));
         }
         let program = std::env::current_exe().ok();
         let program = program.as_deref().and_then(Path::file_name).unwrap_or_default();
@@ -189,7 +197,7 @@ impl FolderLock {
             Err(error) if error.kind() != io::ErrorKind::StorageFull => {
                 Err(unavailable(&path, &error))
             }
-            Ok(()) | Err(_) => Ok(Taken::Lock(Self { _file: file })),
+            Ok(()) | Err(_) => Ok(Taken::Lock(Self { file })),
         }
     }
 }

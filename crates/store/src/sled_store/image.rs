@@ -1,7 +1,8 @@
 //! What can still be read of a folder, held in memory.
 //!
 //! Every change is on disk twice: as a row and as an entry of the feed. What one of the two has
-//! lost is put together again from the other.
+//! lost is put together again from the other, and what both have lost from what the file said of it
+//! before a page was written anew.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -152,7 +153,9 @@ impl Image {
         };
         let torn = torn_batch(&log, noted).map_err(failed)?;
         let mut pages: BTreeMap<u64, Leaf> = BTreeMap::new();
-        let gaps = log.walk(0, |message| replay(&mut pages, &message, torn)).map_err(failed)?;
+        let mut once = BTreeMap::new();
+        let gaps = log.walk(0, |message| replay(&mut pages, &mut once, &message, torn));
+        let gaps = gaps.map_err(failed)?;
         let mut image = Self { gaps, path: path.clone(), ..Self::default() };
         let mut commits = BTreeMap::new();
         for Leaf { prefix, records } in pages.into_values() {
@@ -160,7 +163,7 @@ impl Image {
                 image.take(&[&prefix[..], &key].concat(), &record, &mut commits);
             }
         }
-        image.mend(commits, noted);
+        image.mend(commits, once, noted);
         Ok(image)
     }
 
@@ -170,10 +173,8 @@ impl Image {
         match key {
             [0, tree, ..] => {
                 let Ok((row, place)) = record::read_placed_row(key, record) else { return };
+                commits.entry(place.seq).or_default().put(place, written(*tree, &row));
                 let Row { key, value, written_by } = row;
-                let value_again = Some(value.clone());
-                let change = Change { tree: Tree(*tree), key: key.clone(), value: value_again };
-                commits.entry(written_by).or_default().put(place, change);
                 // A page that lost its last change may still show an older one.
                 let row = self.rows.entry((Tree(*tree), key)).or_insert((0, Vec::new()));
                 if row.0 < written_by {
@@ -195,15 +196,26 @@ impl Image {
         }
     }
 
-    /// Completes the feed by rows and rows by the feed, and lists what neither has.
-    fn mend(&mut self, mut commits: BTreeMap<Seq, Pieces>, noted: Seq) {
+    /// Completes the feed by rows and rows by the feed, both by what was `once` there, and lists
+    /// what is nowhere.
+    fn mend(
+        &mut self,
+        mut commits: BTreeMap<Seq, Pieces>,
+        mut once: BTreeMap<Seq, Pieces>,
+        noted: Seq,
+    ) {
         let newest = commits.keys().next_back().copied().unwrap_or(0).max(noted);
         if newest > self.head {
             (self.head, self.tally) = (newest, None);
         }
         for seq in self.floor + 1..=self.head {
-            let Pieces { of, changes } = commits.remove(&seq).unwrap_or_default();
-            if changes.is_empty() || changes.len() < usize::from(of) {
+            let mut pieces = commits.remove(&seq).unwrap_or_default();
+            if !pieces.are_all() {
+                pieces.complete(once.remove(&seq).unwrap_or_default());
+            }
+            let is_whole = pieces.are_all();
+            let Pieces { changes, .. } = pieces;
+            if !is_whole {
                 self.lost.push(seq);
             } else {
                 self.log.insert(seq, changes.values().cloned().collect());
@@ -291,6 +303,39 @@ impl Pieces {
         self.of = place.of;
         self.changes.insert(place.index, change);
     }
+
+    fn are_all(&self) -> bool {
+        !self.changes.is_empty() && self.changes.len() >= usize::from(self.of)
+    }
+
+    /// Adds what is missing, if it tells of the same commit.
+    fn complete(&mut self, once: Self) {
+        if self.changes.is_empty() {
+            *self = once;
+        } else if self.of == once.of {
+            once.changes.into_iter().for_each(|(index, change)| {
+                self.changes.entry(index).or_insert(change);
+            });
+        }
+    }
+}
+
+/// The change that wrote a row.
+fn written(tree: u8, row: &Row) -> Change {
+    Change { tree: Tree(tree), key: row.key.clone(), value: Some(row.value.clone()) }
+}
+
+/// Notes what a record tells of its commit.
+fn note(once: &mut BTreeMap<Seq, Pieces>, key: &[u8], record: &[u8]) {
+    if let [0, tree, ..] = key {
+        if let Ok((row, place)) = record::read_placed_row(key, record) {
+            once.entry(place.seq).or_default().put(place, written(*tree, &row));
+        }
+    } else if let [1, ..] = key {
+        for (place, change) in record::look_at_changes(key, record).unwrap_or_default() {
+            once.entry(place.seq).or_default().put(place, change.into());
+        }
+    }
 }
 
 #[derive(Debug)]
@@ -313,14 +358,22 @@ fn torn_batch(log: &Log, noted: Seq) -> std::io::Result<Option<u64>> {
     Ok(torn.map(|(place, ..)| place))
 }
 
-/// Does to the pages what a message says.
-fn replay(pages: &mut BTreeMap<u64, Leaf>, message: &log::Message<'_>, torn: Option<u64>) {
+/// Does to the pages what a message says, and notes what it tells of commits.
+fn replay(
+    pages: &mut BTreeMap<u64, Leaf>,
+    once: &mut BTreeMap<Seq, Pieces>,
+    message: &log::Message<'_>,
+    torn: Option<u64>,
+) {
     if torn.is_some_and(|torn| message.place >= torn) {
         return;
     }
     match message.kind {
         Kind::Page => match log::page(message.body) {
             Some(Page::Leaf { prefix, records }) => {
+                for (key, record) in &records {
+                    note(once, &[prefix, key].concat(), record);
+                }
                 let owned = |(key, record): (&[u8], &[u8])| (key.to_vec(), record.to_vec());
                 let records = records.into_iter().map(owned).collect();
                 pages.insert(message.page, Leaf { prefix: prefix.to_vec(), records });
@@ -333,6 +386,9 @@ fn replay(pages: &mut BTreeMap<u64, Leaf>, message: &log::Message<'_>, torn: Opt
             if let (Some(leaf), Some((key, record))) =
                 (pages.get_mut(&message.page), log::link(message.body))
             {
+                if let Some(record) = record {
+                    note(once, &[&leaf.prefix, key].concat(), record);
+                }
                 match record {
                     Some(record) => leaf.records.insert(key.to_vec(), record.to_vec()),
                     None => leaf.records.remove(key),
