@@ -282,16 +282,19 @@ fn a_missing_or_changed_row_is_an_error() {
         if row.value[0] != 0 || tree == Tree(2) {
             continue;
         }
-        // As the layout says: a length of four bytes before each event.
+        // As the layout says: an LZ4 block, in it a length of four bytes before each event.
         let mut events = Vec::new();
-        let mut rest = &row.value[1..];
+        let block = lz4_flex::decompress_size_prepended(&row.value[1..]).unwrap();
+        let mut rest = &block[..];
         while let Some((length, after)) = rest.split_first_chunk::<4>() {
             let (event, after) = after.split_at(u32::from_be_bytes(*length) as usize);
             events.push([length, event].concat());
             rest = after;
         }
         assert_eq!(events.len(), boats_by("B1-tablet").len() - 1);
-        let together = |events: &[Vec<u8>]| [&[0], &events.concat()[..]].concat();
+        let together = |events: &[Vec<u8>]| {
+            [&[0], &lz4_flex::compress_prepend_size(&events.concat())[..]].concat()
+        };
         assert!(write(Some(together(&events))).is_ok(), "the row itself");
         for out in 0..events.len() {
             let mut less = events.clone();

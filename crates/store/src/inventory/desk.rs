@@ -302,10 +302,11 @@ impl Desk {
     /// Puts a part into the last batch, or into another one if it has no room left.
     fn stage<'e>(
         &mut self,
-        part: Part,
+        mut part: Part,
         recorded: BTreeMap<Chain, Head>,
         events: impl IntoIterator<Item = &'e Sealed>,
     ) -> Result<Outcome, InventoryError> {
+        part.rows.close(&mut part.writes);
         check(&part.writes)?;
         let bytes = part.writes.iter().map(|w| w.key.len() + w.value.as_ref().map_or(0, Vec::len));
         let bytes: usize = bytes.sum();

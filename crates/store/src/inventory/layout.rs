@@ -14,8 +14,8 @@ pub(super) const STRAY_SIGNATURES: Tree = Tree(7);
 
 /// Where a row of events begins anew: so the row of an event is found from its number.
 const BLOCK: u64 = 32;
-/// Bytes of a row with several events, at most.
-const ROW_BYTES: usize = 8 * 1024;
+/// Bytes of a row with several events, at most, before they are compressed.
+const ROW_BYTES: usize = 16 * 1024;
 /// First byte of a row with several events; an event alone begins with a brace.
 const SEVERAL: u8 = 0;
 /// Bytes before each of several events: its length.
@@ -74,6 +74,8 @@ pub(super) fn read_head(value: &[u8]) -> Option<Head> {
 pub(super) struct Rows {
     /// The last row: its place among the writes, and the key of the event that may follow there.
     open: Option<(usize, Vec<u8>)>,
+    /// Places of the rows that hold several events.
+    several: Vec<usize>,
 }
 
 impl Rows {
@@ -84,7 +86,12 @@ impl Rows {
         let open = self.open.take().filter(|(_, next)| *next == key);
         let open = open.filter(|_| !sequence.is_multiple_of(BLOCK));
         let index = match open {
-            Some((index, _)) if joins(writes.get_mut(index), event.bytes()) => index,
+            Some((index, _)) if joins(writes.get_mut(index), event.bytes()) => {
+                if self.several.last() != Some(&index) {
+                    self.several.push(index);
+                }
+                index
+            }
             Some(_) | None => {
                 writes.push(put(EVENTS, key, event.bytes()));
                 writes.len() - 1
@@ -92,6 +99,21 @@ impl Rows {
         };
         self.open = sequence.checked_add(1).map(|next| (index, event_key(chain, next)));
     }
+
+    /// Compresses the rows that hold several events: no more can be added.
+    pub(super) fn close(self, writes: &mut [Write]) {
+        for index in self.several {
+            if let Some(value) = writes.get_mut(index).and_then(|write| write.value.as_mut()) {
+                *value = compressed(value);
+            }
+        }
+    }
+}
+
+/// A row of several events: the byte that says so, then an LZ4 block with its length before it.
+fn compressed(value: &[u8]) -> Vec<u8> {
+    let rest = value.get(1..).unwrap_or_default();
+    [&[SEVERAL], &lz4_flex::compress_prepend_size(rest)[..]].concat()
 }
 
 /// Lets the row of a write hold one more event, if it has room.
@@ -115,29 +137,35 @@ fn joins(row: Option<&mut Write>, event: &[u8]) -> bool {
 /// The events of a row, in order.
 ///
 /// # Errors
-/// `Corrupt` if a length leads beyond its end.
-pub(super) fn events_in(value: &[u8]) -> Result<Vec<&[u8]>, StoreError> {
-    let Some(mut rest) = value.strip_prefix(&[SEVERAL]) else { return Ok(vec![value]) };
-    let cut = || StoreError::Corrupt("a row of events is cut short".to_owned());
+/// `Corrupt` if it cannot be taken apart.
+pub(super) fn events_in(value: &[u8]) -> Result<Vec<Vec<u8>>, StoreError> {
+    let Some(block) = value.strip_prefix(&[SEVERAL]) else { return Ok(vec![value.to_vec()]) };
+    let cut = || StoreError::Corrupt("a row of events cannot be taken apart".to_owned());
+    let (length, block) = lz4_flex::block::uncompressed_size(block).map_err(|_| cut())?;
+    if length > ROW_BYTES {
+        return Err(cut());
+    }
+    let events = lz4_flex::decompress(block, length).map_err(|_| cut())?;
+    let mut rest = events.as_slice();
     let mut events = Vec::new();
     while !rest.is_empty() {
         let (length, after) = rest.split_first_chunk::<LENGTH>().ok_or_else(cut)?;
         let length = usize::try_from(u32::from_be_bytes(*length)).map_err(|_| cut())?;
         let (event, after) = after.split_at_checked(length).ok_or_else(cut)?;
-        events.push(event);
+        events.push(event.to_vec());
         rest = after;
     }
     Ok(events)
 }
 
 /// The key of an event, and its bytes.
-pub(super) type Keyed<'r> = (Vec<u8>, &'r [u8]);
+pub(super) type Keyed = (Vec<u8>, Vec<u8>);
 
 /// The events of a row with their keys, in order.
 ///
 /// # Errors
 /// As [`events_in`].
-pub(super) fn keyed(row: &Row) -> Result<Vec<Keyed<'_>>, StoreError> {
+pub(super) fn keyed(row: &Row) -> Result<Vec<Keyed>, StoreError> {
     let place = || StoreError::Corrupt("the number of an event".to_owned());
     let (chain, first) = row.key.split_last_chunk().ok_or_else(place)?;
     let events = events_in(&row.value)?.into_iter().zip(u64::from_be_bytes(*first)..);
@@ -183,6 +211,9 @@ mod tests {
     fn row(events: &[&[u8]]) -> Write {
         let mut write = put(EVENTS, Vec::new(), events[0]);
         events[1..].iter().for_each(|event| assert!(joins(Some(&mut write), event)));
+        if events.len() > 1 {
+            write.value = write.value.map(|value| compressed(&value));
+        }
         write
     }
 
@@ -195,10 +226,11 @@ mod tests {
             assert_eq!(events_in(&value).unwrap(), events[..count]);
         }
         let value = row(&events).value.unwrap();
-        assert!(events_in(&value[..value.len() - 1]).is_err());
-        let mut longer = value.clone();
-        longer[4] += 1;
-        assert!(events_in(&longer).is_err());
+        for length in 1..value.len() {
+            assert!(events_in(&value[..length]).is_err(), "the first {length} bytes");
+        }
+        let huge = [&[SEVERAL], &u32::MAX.to_le_bytes()[..], &value[5..]].concat();
+        assert!(events_in(&huge).is_err());
         let long = vec![b'{'; ROW_BYTES - 10];
         assert!(!joins(Some(&mut row(&[b"{}"])), &long), "too long for one row");
     }

@@ -43,13 +43,9 @@ fn read(store: &dyn Store, to: &SyncSender<Part>) {
     for tree in [EVENTS, BRANCHES] {
         let mut part = Vec::new();
         let walked = walk(store, tree, &[], |row| {
-            let events = if tree == EVENTS {
-                keyed(&row)?
-            } else {
-                vec![(row.key.clone(), row.value.as_slice())]
-            };
+            let events = if tree == EVENTS { keyed(&row)? } else { vec![(row.key, row.value)] };
             for (key, bytes) in events {
-                let event = Sealed::from_bytes(bytes.to_vec())?;
+                let event = Sealed::from_bytes(bytes)?;
                 let EventId { chain, sequence } = &event.event().id;
                 let place =
                     if tree == EVENTS { event_key(chain, *sequence) } else { named(&event) };

@@ -39,14 +39,14 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
         let mut taken = BTreeSet::new();
         for EventRef { id, hash } in step {
             let held = event_key(&id.chain, id.sequence);
-            let is_it = |(key, event): &Keyed<'_>| *key == held && Hash::of(event) == *hash;
+            let is_it = |(key, event): &Keyed| *key == held && Hash::of(event) == *hash;
             for row in rows_of(store, &id.chain, id.sequence, id.sequence)? {
                 let events = keyed(&row)?;
                 // All events of a row follow each other: they stray together.
                 if events.iter().any(is_it) && taken.insert(row.key.clone()) {
                     writes.push(remove(EVENTS, &row));
                     for (key, event) in events {
-                        put_aside(store, with_hash(&key, event), event, &mut writes)?;
+                        put_aside(store, with_hash(&key, &event), &event, &mut writes)?;
                     }
                 }
             }
@@ -69,7 +69,7 @@ pub fn mend(store: &dyn Store) -> Result<Mended, InventoryError> {
                 signed.insert(row.key);
                 return Ok(());
             }
-            signed.extend(keyed(&row)?.into_iter().map(|(key, event)| with_hash(&key, event)));
+            signed.extend(keyed(&row)?.into_iter().map(|(key, event)| with_hash(&key, &event)));
             Ok::<_, StoreError>(())
         })?;
     }

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! tree 1, events:     device | 00 | incarnation(4) | sequence(8)            -> the event's bytes, or
-//!                     00, and for this event and each after it length(4) | bytes
+//!                     00 | an LZ4 block: for this event and each after it length(4) | bytes
 //! tree 2, heads:      device | 00 | incarnation(4)                          -> sequence(8) | hash(32)
 //! tree 4, signatures: device | 00 | incarnation(4) | sequence(8) | hash(32) -> signature(64)
 //! tree 5, branches:   device | 00 | incarnation(4) | sequence(8) | hash(32) -> the event's bytes
@@ -10,8 +10,9 @@
 //! tree 7, signatures of strays: as tree 4
 //! ```
 //!
-//! Events that are written together and follow each other stand in one row, up to 8 KiB, that begins
-//! anew at every 32nd number: a row for each would cost more than all the rest.
+//! Events that are written together and follow each other stand in one row, up to 16 KiB before they
+//! are compressed, that begins anew at every 32nd number: a row for each would cost more than all
+//! the rest.
 //!
 //! Numbers are big-endian, an id holds no zero byte: so the events of a chain stand in their
 //! order. Loading follows every chain by its hashes up to its head; an event that is missing,
@@ -350,8 +351,8 @@ impl Inventory {
         let mut bytes = None;
         for row in rows_of(&*self.store, &id.chain, id.sequence, id.sequence)? {
             let mut events = keyed(&row)?.into_iter();
-            let is_it = |(at, event): &Keyed<'_>| *at == key && Hash::of(event) == *hash;
-            bytes = bytes.or(events.find(is_it).map(|(_, event)| event.to_vec()));
+            let is_it = |(at, event): &Keyed| *at == key && Hash::of(event) == *hash;
+            bytes = bytes.or(events.find(is_it).map(|(_, event)| event));
         }
         if bytes.is_none() {
             let row = self.store.get(BRANCHES, &named)?;
@@ -406,14 +407,14 @@ impl Inventory {
             let EventRef { id, hash } = event;
             let key = event_key(&id.chain, id.sequence);
             while events.next_if(|(at, _)| *at < key).is_some() {}
-            let here = |(at, event): &Keyed<'_>| *at == key && Hash::of(event) == *hash;
+            let here = |(at, event): &Keyed| *at == key && Hash::of(event) == *hash;
             let raw = match events.next_if(here) {
                 Some((_, event)) => {
                     let named = branch_key(&id.chain, &Head { sequence: id.sequence, hash: *hash });
                     let signature = signatures.remove(&named);
                     let signature =
                         signature.map(|value| read_signature(id, &value)).transpose()?;
-                    Some(Raw { bytes: event.to_vec(), signature })
+                    Some(Raw { bytes: event, signature })
                 }
                 // It stands on another branch.
                 None => self.raw(event)?,
@@ -552,7 +553,7 @@ pub fn events_of(commit: &Commit) -> impl Iterator<Item = EventRef> + '_ {
     written.flat_map(|change| {
         let value = change.value.as_deref().unwrap_or_default();
         let events = events_in(value).unwrap_or_default().into_iter();
-        let read = events.filter_map(|event| Sealed::from_bytes(event.to_vec()).ok());
+        let read = events.filter_map(|event| Sealed::from_bytes(event).ok());
         read.map(|event| EventRef::to(&event)).collect::<Vec<_>>()
     })
 }
