@@ -15,6 +15,7 @@ const FIELDS: &[(&str, &str)] = &[
     ("body.moved.piece_count", "--pieces"),
     ("body.lent.to_id", "to whom"),
     ("body.lent.until_date", "--until"),
+    ("body.lent", "this"),
     ("body.returned.to_id", "the place"),
     ("place_id", "--place"),
     ("counted.amount", "the amount"),
@@ -58,7 +59,7 @@ const WORDS: &[(&str, &str)] = &[
     ("how many turned up: adjusted, with reason FOUND", "how many turned up, with --pieces"),
     ("that it turned up there: found", "`deepbend log found`: it turned up there"),
     ("inspected or found", "`deepbend log inspected` or `found`"),
-    (": unrigged ", ": `deepbend log unrigged` "),
+    (": unrigged ", ": deepbend log unrigged "),
     ("more once it is counted", "more once `deepbend log counted` says so"),
     (
         "how many are thrown away: adjusted, with reason DISCARDED",

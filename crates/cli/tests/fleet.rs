@@ -362,7 +362,11 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
         let told = refused(&["log", "enrolled", "B4-tablet", key]);
         assert!(told.contains(&format!("key is that of {owner}, which could write as")), "{told}");
         assert!(told.contains(&format!("or first a revocation of {owner}")), "{told}");
+        assert!(told.contains("or --unknown-ok, if this is a name under which"), "{told}");
     }
+    // What the founder's folder recorded before it had its name.
+    let told = says(&founded, &["log", "enrolled", "service", &key, "--unknown-ok"]);
+    assert!(told.contains("what service writes counts"), "{told}");
 
     // Others take nothing that a key signed which nobody enrolled.
     let warned = |peer: &Peer, of: &str| {
@@ -390,6 +394,7 @@ fn devices_are_enrolled_and_revoked_in_plain_words() {
     at(&["gear", "import", &demo("")]);
     let told = at(&["sync"]);
     let events = told.split("events count for nothing").next().unwrap();
+    assert!(told.contains("B5-tablet was never enrolled in the fleet of shed-desk"), "{told}");
     let [all, "of", some] = events.split_whitespace().rev().take(3).collect::<Vec<_>>()[..] else {
         panic!("{told}")
     };
@@ -611,6 +616,7 @@ fn what_is_typed_is_told_once_and_in_plain_words() {
     assert!(told.contains("fished 90 min"), "{told}");
     for (args, right) in [
         (&["used", "E08", "two hours"][..], "minutes, 0 to 1000000, or hours such as \"1.5 h\""),
+        (&["used", "E08", "1.5"], "minutes, 0 to 1000000, or hours"),
         (&["used", "E08", "1.5 m"], "minutes, 0 to 1000000, or hours"),
         (&["used", "E08", "inf"], "minutes, 0 to 1000000, or hours"),
         (&["moved", "L30", "B2", "--pieces", "two"], "a whole number of pieces, 1 to 1000000"),
@@ -648,7 +654,15 @@ fn events_are_carried_in_a_file() {
         let part = from.path().join("part");
         std::fs::write(&part, &bytes[..length]).unwrap();
         let told = b2(&["sync", "--from-file", part.to_str().unwrap()]).code(65);
-        assert!(flat(&told.err).contains("is no whole file of events"), "{}", told.err);
+        assert!(flat(&told.err).contains("is damaged, or no file of events"), "{}", told.err);
+    }
+    // One bit, in what somebody counted as elsewhere.
+    for at in (0..bytes.len()).step_by(bytes.len() / 7) {
+        let mut flipped = bytes.clone();
+        flipped[at] ^= 1;
+        let part = from.path().join("flipped");
+        std::fs::write(&part, flipped).unwrap();
+        b2(&["sync", "--from-file", part.to_str().unwrap()]).code(65);
     }
     b2(&["sync"]).code(0).says(&["events   0\n"]);
     b2(&["sync", "--from-file", file]).code(0).says(&[&format!("received {count}\n")]);

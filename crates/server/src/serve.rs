@@ -45,6 +45,8 @@ use crate::trips::TripServiceImpl;
 const STORE_WORKERS: usize = 4;
 /// Who records at once: they wait for the disk together, so that they share one sync.
 const RECORDERS: usize = 64;
+/// Time in which connections that were begun show.
+const LAST_COMERS: Duration = Duration::from_millis(20);
 /// Connections over the socket that are counted.
 const NEIGHBOURS: usize = 1024;
 /// Longest wait for the store to be closed.
@@ -270,12 +272,22 @@ fn routes(
 
 /// Those who ask through the socket in the data folder.
 #[derive(Clone, Debug)]
-pub struct Neighbours(Places);
+pub struct Neighbours {
+    connected: Places,
+    socket: Option<PathBuf>,
+}
 
 impl Neighbours {
-    /// Waits until none of them is connected.
+    /// Waits until none of them is connected, and lets none come any more. Whoever came in between
+    /// is waited for.
     pub async fn gone(&self) {
-        self.0.all_free().await;
+        self.connected.all_free().await;
+        if let Some(socket) = &self.socket {
+            // One that is gone already is as it should be.
+            let _ = std::fs::remove_file(socket);
+            tokio::time::sleep(LAST_COMERS).await;
+            self.connected.all_free().await;
+        }
     }
 }
 
@@ -310,7 +322,7 @@ impl Bound {
     /// Those who ask through the socket in the data folder.
     #[must_use]
     pub fn neighbours(&self) -> Neighbours {
-        Neighbours(self.neighbours.clone())
+        Neighbours { connected: self.neighbours.clone(), socket: self.socket() }
     }
 
     /// Answers calls until `shutdown`, then lets the running ones end, for as long as `drain`

@@ -21,7 +21,8 @@ fn minutes(text: &str) -> Result<i32, String> {
         let number = text.trim().strip_suffix(unit)?.trim().replace(',', ".");
         Some(number.parse::<f64>().ok()? * minutes)
     });
-    // A number that is not finite is in no range.
+    // A part of a minute is meant as hours. A number that is not finite is in no range.
+    let read = read.filter(|told| text.contains('h') || told.fract() == 0.0);
     let told = read.map(f64::round).filter(|told| (0.0..=f64::from(MOST)).contains(told));
     let right = || format!("right is minutes, 0 to {MOST}, or hours such as \"1.5 h\"");
     told.map(|told| told as i32).ok_or_else(right)

@@ -1,5 +1,6 @@
 //! All events in a file, for boats that meet no network: messages `ExportEventsResponse`, each
-//! behind its length as a varint, and an empty one at the end.
+//! behind its length as a varint, an empty one after the last, and the SHA-256 of all this. In an
+//! open fleet nothing else tells damage from what somebody wrote.
 
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write as _};
@@ -7,10 +8,14 @@ use std::path::{Path, PathBuf};
 
 use deepbend_contract::pb;
 use prost::Message as _;
+use sha2::{Digest as _, Sha256};
 
 use crate::failure::{Exit, Failure};
 use crate::output::{note, put, wrapped_note};
 use crate::service::Service;
+
+/// Bytes of a SHA-256.
+const SUM_BYTES: usize = 32;
 
 /// Writes every event. Under its own name the file is whole and on the disk.
 pub(super) async fn write(service: &Service, to: &Path) -> Result<(), Failure> {
@@ -27,12 +32,17 @@ pub(super) async fn write(service: &Service, to: &Path) -> Result<(), Failure> {
         let asked = service.request(pb::ExportEventsRequest {});
         let mut events = service.sync().export_events(asked).await?.into_inner();
         let mut count: usize = 0;
+        let mut sum = Sha256::new();
         while let Some(part) = events.message().await? {
             count += part.chunk.as_ref().map_or(0, |chunk| chunk.events.len());
-            out.write_all(&part.encode_length_delimited_to_vec()).map_err(failed)?;
+            let bytes = part.encode_length_delimited_to_vec();
+            sum.update(&bytes);
+            out.write_all(&bytes).map_err(failed)?;
         }
-        let end = pb::ExportEventsResponse::default();
-        out.write_all(&end.encode_length_delimited_to_vec()).map_err(failed)?;
+        let end = pb::ExportEventsResponse::default().encode_length_delimited_to_vec();
+        sum.update(&end);
+        out.write_all(&end).map_err(failed)?;
+        out.write_all(&sum.finalize()).map_err(failed)?;
         let file = out.into_inner().map_err(|error| failed(error.into_error()))?;
         file.sync_all().map_err(failed)?;
         fs::rename(&unfinished, to).map_err(failed)?;
@@ -51,7 +61,8 @@ pub(super) async fn write(service: &Service, to: &Path) -> Result<(), Failure> {
 pub(super) async fn read(service: &Service, from: &Path) -> Result<(), Failure> {
     let bytes = fs::read(from).map_err(|error| Failure::file(from, &error))?;
     let parts = parts(&bytes).ok_or_else(|| {
-        let what = format!("{} is no whole file of events", from.display());
+        let what =
+            format!("{} is damaged, or no file of events; nothing was taken", from.display());
         Failure::new(Exit::BadData, what)
             .hint("copy it once more; `deepbend sync --to-file FILE` writes one")
     })?;
@@ -70,7 +81,11 @@ pub(super) async fn read(service: &Service, from: &Path) -> Result<(), Failure> 
 }
 
 /// The parts of a file; `None` if it is damaged or ends before its end.
-fn parts(mut bytes: &[u8]) -> Option<Vec<pb::ImportEventsRequest>> {
+fn parts(bytes: &[u8]) -> Option<Vec<pb::ImportEventsRequest>> {
+    let (mut bytes, sum) = bytes.split_last_chunk::<SUM_BYTES>()?;
+    if Sha256::digest(bytes)[..] != sum[..] {
+        return None;
+    }
     let mut parts = Vec::new();
     loop {
         let part = pb::ImportEventsRequest::decode_length_delimited(&mut bytes).ok()?;

@@ -157,6 +157,13 @@ fn differences(
             rows.push(row("double tag", id, format!("found {times} times; it is one item")));
         }
         let whole = item.quantity.is_none();
+        if whole && count.is_some() {
+            rows.push(row(
+                "no count",
+                id,
+                "it is not counted in pieces; nothing of it is recorded".into(),
+            ));
+        }
         let lost = item.status() == pb::ItemStatus::Lost;
         if let Some((kind, what)) = unlike_ready(item).filter(|_| whole) {
             rows.push(row(kind, id, what));

@@ -1,5 +1,6 @@
 //! Exchanging with other boats, and who this one is.
 
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 use deepbend_contract::pb;
@@ -74,10 +75,12 @@ pub(super) fn warn_of_key(state: &pb::GetSyncStateResponse) {
             let text = format!(
                 "the key of this service is not enrolled for {device}: what is recorded here \
                  counts nowhere else. Put the old device.key back into the data folder, if there \
-                 was one, or have a keeper record: deepbend log enrolled {device} {}",
-                state.key
+                 was one, or have the founder {} (or another keeper above this device) record:",
+                state.founder_id
             );
             wrapped_note("warning: ", &text);
+            // In one line, however long: it is to be copied.
+            note(&format!("deepbend log enrolled {device} {}", state.key));
         }
     }
 }
@@ -85,10 +88,23 @@ pub(super) fn warn_of_key(state: &pb::GetSyncStateResponse) {
 /// Says where what is here counts for nothing.
 fn tell_uncounted(state: &pb::GetSyncStateResponse) {
     if state.uncounted_event_count > 0 {
+        let known = |device: &String| state.devices.iter().any(|d| d.device_id == *device);
+        let strangers = state.tips.iter().map(|tip| &tip.device_id).filter(|id| !known(id));
+        let strangers: BTreeSet<&str> = strangers.map(String::as_str).collect();
+        let strangers: Vec<_> = strangers.into_iter().collect();
+        let whose = if strangers.is_empty() {
+            "their devices were revoked before them".to_owned()
+        } else {
+            format!(
+                "{} was never enrolled in the fleet of {}",
+                strangers.join(", "),
+                state.founder_id
+            )
+        };
         let text = format!(
-            "{} of {} events count for nothing: no keeper of the founder {} enrolled their \
-             devices, or revoked them before. They are kept, and count once that is mended",
-            state.uncounted_event_count, state.event_count, state.founder_id
+            "{} of {} events count for nothing: {whose}. They are kept, and count once that is \
+             mended",
+            state.uncounted_event_count, state.event_count
         );
         wrapped_note("note: ", &text);
     }
@@ -160,9 +176,13 @@ pub(super) fn tell_device(device: &pb::FleetDevice) -> String {
         (false, true) => "keeper: may enrol and revoke",
         (false, false) => "may write",
     };
-    let told = device.event_ids.join(", ");
-    let told = if told.is_empty() { told } else { format!(" ({told})") };
-    format!("{}, {may}{told}", device.device_id)
+    let told = |what: &str, events: &[String]| match events {
+        [] => String::new(),
+        events => format!("; {what} by {}", events.join(", ")),
+    };
+    let enrolled = told("enrolled", &device.enrolment_event_ids);
+    let revoked = told("revoked", &device.revocation_event_ids);
+    format!("{}, {may}{enrolled}{revoked}", device.device_id)
 }
 
 /// How exchanging with a peer goes.

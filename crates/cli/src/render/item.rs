@@ -1,6 +1,7 @@
 //! Items of the inventory.
 
 use deepbend_contract::pb;
+use pb::field_value;
 use pb::item::Spec;
 
 use super::gear::{self, Pairs};
@@ -38,6 +39,19 @@ fn state(item: &pb::Item, story: &pb::ItemStory) -> Pairs {
     put("pieces", item.quantity.map(|n| n.to_string()).unwrap_or_default());
     if in_parts(item) {
         put("counted", pieces_by_place(&item.place_counts));
+    }
+    for field in &story.fields {
+        match field.value.as_ref().and_then(|value| value.value.as_ref()) {
+            Some(field_value::Value::RigId(other)) => put("rigged with", other.clone()),
+            Some(field_value::Value::Loan(loan)) if item.status() == pb::ItemStatus::OnLoan => {
+                let until = match loan.until_date.as_str() {
+                    "" => String::new(),
+                    until => format!(", until {until}"),
+                };
+                put("lent to", format!("{}{until}", loan.to_id));
+            }
+            Some(_) | None => {}
+        }
     }
     let disputed: Vec<_> = story.disputes.iter().map(|of| of.what.as_str()).collect();
     if item.contested {

@@ -342,6 +342,8 @@ impl Wanted<'_> {
                         Err(wrong) => {
                             reader.fault("key", FaultCode::Malformed, wrong.clone(), right);
                         }
+                        // A folder that changed its name has one key for two of them.
+                        Ok(_) if known.accept_unknown => {}
                         Ok(key) => not_anothers(reader, device.as_ref(), key, &known.view),
                     }
                     Some(Body::Enrolled { device: device?, key: read.ok()?, keeper })
@@ -503,7 +505,10 @@ fn not_anothers(reader: &mut Reader<'_>, device: Option<&Id>, key: &PublicKey, v
     });
     if let Some((other, _)) = other {
         let wrong = format!("is that of {other}, which could write as this device then");
-        let right = format!("a key of its own, or first a revocation of {other}");
+        let right = format!(
+            "a key of its own, or first a revocation of {other}; or accept_unknown_ids, if this \
+             is a name under which {other} itself recorded before"
+        );
         reader.fault("key", FaultCode::Conflict, wrong, right);
     }
 }

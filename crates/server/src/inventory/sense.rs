@@ -195,6 +195,13 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
             let right = format!("that it turned up there: found; {OR_ACCEPT}");
             faults.push(FaultCode::Conflict, at.field("moved").field("to_id"), wrong, right);
         }
+    } else if let Body::Lent { .. } = body {
+        let agreed = !entry.disputes().contains(&Disputed::Field(Field::Status));
+        if item.status == Status::Lost && agreed {
+            let wrong = format!("takes {}, which is lost", item.id);
+            let right = format!("that it turned up there: found; {OR_ACCEPT}");
+            faults.push(FaultCode::Conflict, at.field("lent"), wrong, right);
+        }
     } else if let Body::Lost { .. } = body {
         let right = "how many are lost: adjusted, with reason LOST";
         in_pieces(&at.field("lost"), item, right, faults);

@@ -99,18 +99,24 @@ impl SyncApi {
         let peers = self.peers.states();
         let (upto, view) = holding.inventory.settled();
         let roll = view.roll();
-        let mut about: BTreeMap<_, Vec<_>> = BTreeMap::new();
+        let (mut enrolments, mut revocations) = (BTreeMap::new(), BTreeMap::new());
         for (event, body) in view.enrolments() {
-            if let Body::Enrolled { device, .. } | Body::Revoked { device, .. } = body {
-                about.entry(device).or_default().push(event.to_string());
-            }
+            let (of, device) = if let Body::Enrolled { device, .. } = body {
+                (&mut enrolments, device)
+            } else if let Body::Revoked { device, .. } = body {
+                (&mut revocations, device)
+            } else {
+                continue;
+            };
+            of.entry(device).or_insert_with(Vec::new).push(event.to_string());
         }
         let devices = roll.members().map(|(device, member)| pb::FleetDevice {
             device_id: device.to_string(),
             keys: member.keys.iter().map(ToString::to_string).collect(),
             keeper: member.keeper,
             revoked: member.revoked.is_some(),
-            event_ids: about.remove(device).unwrap_or_default(),
+            enrolment_event_ids: enrolments.remove(device).unwrap_or_default(),
+            revocation_event_ids: revocations.remove(device).unwrap_or_default(),
         });
         Ok(pb::GetSyncStateResponse {
             device_id: holding.device.to_string(),
