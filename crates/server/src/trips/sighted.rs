@@ -209,7 +209,9 @@ fn words(item: &Item) -> Vec<String> {
                 StockUse::Line(line) => line_words(line),
                 StockUse::Leader(leader) => leader_words(leader),
             });
-            words.push(LINE_METRES.one(stock.length.map_or(0.0, Length::m)).to_string());
+            // The length of what comes in pieces follows from their number.
+            let length = stock.length.filter(|_| item.quantity.is_none()).map_or(0.0, Length::m);
+            words.push(LINE_METRES.one(length).to_string());
         }
         Spec::Rod(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => {}
     }
