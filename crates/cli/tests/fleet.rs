@@ -669,3 +669,23 @@ fn events_are_carried_in_a_file() {
     b2(&["sync", "--from-file", file]).code(0).says(&["received 0\n"]);
     assert_eq!(state(&b1(&["sync"])), state(&b2(&["sync"])));
 }
+
+// Common practice, no source: what goes with a rod is not forgotten, and what is not understood is
+// said.
+#[test]
+fn a_rig_goes_together_and_words_that_are_no_line_are_told() {
+    let boat = Boat::new();
+    boat.records(&["log", "rigged", "R13", "E06"]);
+    let shown = flat(&boat.types(&["gear", "show", "R13"]).code(0).out);
+    assert!(shown.contains("rigged with E06"), "{shown}");
+    let told = flat(&boat.types(&["log", "moved", "R13", "B3"]).code(0).err);
+    let cure = "deepbend log moved E06 B3";
+    assert!(told.contains("E06, which is rigged with it") && told.ends_with(cure), "{told}");
+    let told = boat.types(&["log", "moved", "E06", "B3"]).code(0).err;
+    assert!(!told.contains("rigged with it"), "{told}");
+    let told = boat.types(&["log", "respooled", "E09", "PE 2 banana"]).code(0).err;
+    assert!(flat(&told).contains("banana"), "{told}");
+    let shown = boat.records(&["log", "lost", "R22"]);
+    let told = flat(&boat.types(&["log", "lent", "R22", "anna"]).code(65).err);
+    assert!(told.contains("this takes R22, which is lost"), "{told}{shown:?}");
+}

@@ -5,6 +5,7 @@ use std::time::SystemTime;
 
 use deepbend_contract::pb::EventEffect as Effect;
 use deepbend_contract::pb::event_body::What;
+use deepbend_contract::pb::field_value::Value as FieldValue;
 use deepbend_contract::{limits, pb};
 
 use super::{finish, printed_only, sync};
@@ -86,6 +87,9 @@ pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
             sync::warn_of_key(&sync::state_of(&service).await?);
         }
         note_of_stock(&answer);
+        if !validate_only {
+            note_of_rig(&service, &answer).await;
+        }
         // Its device must have held what it corrects.
         let waits = |event: &pb::RecordedEvent| {
             event.effect() == Effect::Nothing && event.effect_reason.starts_with("pending: ")
@@ -134,6 +138,39 @@ fn note_of_stock(answer: &pb::RecordEventsResponse) {
             wrapped_note("note: ", &text);
         }
     }
+}
+
+/// Says of a rod or reel that was carried away what is rigged with it and lies elsewhere.
+async fn note_of_rig(service: &Service, answer: &pb::RecordEventsResponse) {
+    let moved = |event: &pb::RecordedEvent| {
+        let Some(What::Moved(moved)) = event.body.as_ref()?.what.as_ref() else { return None };
+        Some((event.item_id.clone(), moved.to_id.clone()))
+    };
+    for (id, place) in answer.events.iter().filter_map(moved) {
+        let rig = |field: &pb::ItemField| {
+            let value = field.value.as_ref()?.value.as_ref()?;
+            if let FieldValue::RigId(other) = value { Some(other.clone()) } else { None }
+        };
+        // What only another boat knows is rigged with nothing here.
+        let Ok(found) = get(service, &id).await else { continue };
+        let story = found.story.unwrap_or_default();
+        let Some(other) = story.fields.iter().find_map(rig) else { continue };
+        let Ok(found) = get(service, &other).await else { continue };
+        let there = found.item.unwrap_or_default().place_id;
+        if there != place {
+            let at = if there.is_empty() { "nowhere".to_owned() } else { format!("at {there}") };
+            let text = format!(
+                "{other}, which is rigged with it, is recorded {at}; if it went along: deepbend \
+                 log moved {other} {place}"
+            );
+            wrapped_note("note: ", &text);
+        }
+    }
+}
+
+async fn get(service: &Service, id: &str) -> Result<pb::GetItemResponse, Failure> {
+    let request = pb::GetItemRequest { id: id.to_owned(), read_mask: None };
+    Ok(service.inventory().get_item(service.request(request)).await?.into_inner())
 }
 
 /// What must be agreed to: nothing of a device counts any more.
@@ -440,6 +477,9 @@ async fn read_length(service: &Service, text: &str) -> Result<i32, Failure> {
 async fn read_line(service: &Service, text: String) -> Result<pb::FittedLine, Failure> {
     let request = pb::ReadGearRequest { text: text.clone(), kind: pb::GearKind::Line.into() };
     let answer = service.matching().read_gear(service.request(request)).await?.into_inner();
+    for odd in &answer.findings {
+        wrapped_note("note: ", &odd.text);
+    }
     match answer.spec {
         Some(pb::read_gear_response::Spec::Line(line)) => {
             Ok(pb::FittedLine { line: Some(line), ..Default::default() })
