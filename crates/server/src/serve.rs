@@ -133,9 +133,18 @@ async fn open(
     let named = folder.clone();
     let (device, founder) = (config.device.clone(), config.founder.clone());
     let opened = tokio::task::spawn_blocking(move || {
+        let unsure = SledStore::lacks_note(&folder)?;
         let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
         let read_only = matches!(store.condition(), Condition::ReadOnly(_));
         if !read_only {
+            if unsure {
+                tracing::warn!(
+                    "the file `acknowledged` is missing: if the power was cut, what was recorded \
+                     last may be lost, and an exchange brings back what reached others; this goes \
+                     on under new numbers"
+                );
+                backup::mark_unsure(&*store)?;
+            }
             backup::mark_new(&*store)?;
         }
         let noted = noted_device(&*store).and_then(|device| {

@@ -127,6 +127,31 @@ async fn an_empty_folder_under_an_old_name_begins_numbers_of_its_own() {
     assert!(used.len() == 4, "{used:?}");
 }
 
+// Common practice, no source: without the note of the last commit a cut file looks whole; numbers
+// that may have been used must not be used again.
+#[tokio::test]
+async fn a_store_without_its_note_goes_on_under_new_numbers() {
+    let data = tempfile::tempdir().unwrap();
+    let running = start_on(data.path()).await;
+    import(&running, "R1", true).await;
+    let first = state(&running).await.tips[0].incarnation;
+    running.end().await;
+    for (n, empty) in [true, false].into_iter().enumerate() {
+        let note = data.path().join("acknowledged");
+        if empty {
+            fs::write(&note, "").unwrap()
+        } else {
+            fs::remove_file(&note).unwrap()
+        }
+        let running = start_on(data.path()).await;
+        import(&running, &format!("R1{n}"), false).await;
+        let tips = state(&running).await.tips;
+        assert_eq!(tips.len(), n + 2, "{tips:?}");
+        assert!(tips.iter().all(|tip| tip.incarnation >= first), "{tips:?}");
+        running.end().await;
+    }
+}
+
 // Common practice, no source: what is sound is left alone, and that is said.
 #[tokio::test]
 async fn a_sound_store_is_neither_repaired_nor_made_larger() {

@@ -105,6 +105,17 @@ pub fn mark_new(store: &dyn Store) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Marks a store of which nobody knows whether its last commits are there: they may be out in the
+/// world, and their numbers are not to be used again.
+///
+/// # Errors
+/// As [`mark_new`].
+pub fn mark_unsure(store: &dyn Store) -> Result<(), StoreError> {
+    let (key, value) = (RESTORED.to_vec(), Some(further(0)?));
+    store.commit(vec![Write { tree: TOOLS, key, expect: Expect::Any, value }])?;
+    Ok(())
+}
+
 /// The key of the chain that was recorded here last, as it stands in the store; `None`: nothing was,
 /// or by a version that kept no note of it. Other chains of the same device are other stores'.
 pub(crate) fn own_chain(store: &dyn Store) -> Result<Option<Vec<u8>>, StoreError> {

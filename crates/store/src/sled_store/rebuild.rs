@@ -67,6 +67,15 @@ impl SledStore {
         Ok(engines.is_some() || there(NAME) || there("db") || in_use(folder))
     }
 
+    /// Whether there is a store in a folder whose note of the last acknowledged commit is missing or
+    /// empty: then nothing shows whether the end of its file was cut off.
+    ///
+    /// # Errors
+    /// `Unavailable` if the folder cannot be read.
+    pub fn lacks_note(folder: &Path) -> Result<bool, StoreError> {
+        Ok(Self::is_in(folder)? && matches!(read_note(folder), Ok(None)))
+    }
+
     /// Copies what counts into a fresh engine and removes the old one, or the fresh one if that is
     /// not smaller. Nobody may hold the store.
     ///
