@@ -16,13 +16,10 @@ use deepbend_planner::sketch::{Sketch, at_most};
 use deepbend_planner::{Budget, FleetAnswer, FleetPlan, FleetProblem, Weights, plan_fleet};
 
 fn best(problem: &FleetProblem) -> FleetPlan {
-    match plan_fleet(problem, &Weights::default(), &Budget::default()).unwrap() {
-        FleetAnswer::Plan(plan) => {
-            assert_eq!(plan.status, Status::Optimal);
-            *plan
-        }
-        other => panic!("{other:?}"),
-    }
+    let answer = plan_fleet(problem, &Weights::default(), &Budget::default()).unwrap();
+    let FleetAnswer::Plan(plan) = answer else { panic!("{answer:?}") };
+    assert_eq!(plan.status, Status::Optimal);
+    *plan
 }
 
 /// The most that the candidates of each rod can do, on a reel from wherever it costs least.
