@@ -73,7 +73,7 @@ impl SledStore {
     /// # Errors
     /// `Unavailable` if the folder cannot be read.
     pub fn lacks_note(folder: &Path) -> Result<bool, StoreError> {
-        Ok(Self::is_in(folder)? && matches!(read_note(folder), Ok(None)))
+        Ok(folder.is_dir() && Self::is_in(folder)? && matches!(read_note(folder), Ok(None)))
     }
 
     /// Copies what counts into a fresh engine and removes the old one, or the fresh one if that is
