@@ -204,8 +204,8 @@ async fn a_store_is_backed_up_compacted_and_repaired_while_no_service_runs() {
     assert_eq!(code, Some(0), "{said}");
     let db = data.path().join("db");
     let mut bytes = fs::read(&db).unwrap();
-    let middle = bytes.iter().rposition(|byte| *byte != 0).unwrap() / 2;
-    bytes[middle] ^= 1;
+    let place = bytes.iter().rposition(|byte| *byte != 0).unwrap() / 4;
+    bytes[place] ^= 1;
     fs::write(&db, &bytes).unwrap();
     let (code, said) = deepbendd(data.path(), &["compact".as_ref()]);
     assert_eq!(code, Some(74), "a damaged store stays as it is: {said}");
