@@ -4,7 +4,7 @@
 //! lost is put together again from the other, and what both have lost from what the file said of it
 //! before a page was written anew.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -153,9 +153,10 @@ impl Image {
         };
         let torn = torn_batch(&log, noted).map_err(failed)?;
         let mut pages: BTreeMap<u64, Leaf> = BTreeMap::new();
-        let mut once = BTreeMap::new();
+        let mut once = Once::default();
         let gaps = log.walk(0, |message| replay(&mut pages, &mut once, &message, torn));
         let gaps = gaps.map_err(failed)?;
+        let once = once.settled();
         let mut image = Self { gaps, path: path.clone(), ..Self::default() };
         let mut commits = BTreeMap::new();
         for Leaf { prefix, records } in pages.into_values() {
@@ -325,16 +326,47 @@ fn written(tree: u8, row: &Row) -> Change {
     Change { tree: Tree(tree), key: row.key.clone(), value: Some(row.value.clone()) }
 }
 
-/// Notes what a record tells of its commit.
-fn note(once: &mut BTreeMap<Seq, Pieces>, key: &[u8], record: &[u8]) {
-    if let [0, tree, ..] = key {
-        if let Ok((row, place)) = record::read_placed_row(key, record) {
-            once.entry(place.seq).or_default().put(place, written(*tree, &row));
+/// Prefixes of keys that are tried at most.
+const MOST_PREFIXES: usize = 4_096;
+
+/// What the file said at any time.
+#[derive(Debug, Default)]
+struct Once {
+    commits: BTreeMap<Seq, Pieces>,
+    /// What the known keys begin with.
+    prefixes: BTreeSet<Vec<u8>>,
+    /// Ends of keys with their records, on pages whose beginning is damaged.
+    strays: Vec<(Vec<u8>, Vec<u8>)>,
+}
+
+impl Once {
+    /// Notes what a record tells of its commit; one under another key does not match its checksum.
+    fn note(&mut self, key: &[u8], record: &[u8]) {
+        if let [0, tree, ..] = key {
+            if let Ok((row, place)) = record::read_placed_row(key, record) {
+                self.commits.entry(place.seq).or_default().put(place, written(*tree, &row));
+            }
+        } else if let [1, ..] = key {
+            for (place, change) in record::look_at_changes(key, record).unwrap_or_default() {
+                self.commits.entry(place.seq).or_default().put(place, change.into());
+            }
         }
-    } else if let [1, ..] = key {
-        for (place, change) in record::look_at_changes(key, record).unwrap_or_default() {
-            once.entry(place.seq).or_default().put(place, change.into());
+        for length in 0..key.len() {
+            if self.prefixes.len() < MOST_PREFIXES {
+                self.prefixes.insert(key[..length].to_vec());
+            }
         }
+    }
+
+    /// The commits, with the strays whose beginnings were found out.
+    fn settled(mut self) -> BTreeMap<Seq, Pieces> {
+        let prefixes = std::mem::take(&mut self.prefixes);
+        for (end, record) in std::mem::take(&mut self.strays) {
+            for prefix in &prefixes {
+                self.note(&[&prefix[..], &end].concat(), &record);
+            }
+        }
+        self.commits
     }
 }
 
@@ -361,7 +393,7 @@ fn torn_batch(log: &Log, noted: Seq) -> std::io::Result<Option<u64>> {
 /// Does to the pages what a message says, and notes what it tells of commits.
 fn replay(
     pages: &mut BTreeMap<u64, Leaf>,
-    once: &mut BTreeMap<Seq, Pieces>,
+    once: &mut Once,
     message: &log::Message<'_>,
     torn: Option<u64>,
 ) {
@@ -372,7 +404,7 @@ fn replay(
         Kind::Page => match log::page(message.body) {
             Some(Page::Leaf { prefix, records }) => {
                 for (key, record) in &records {
-                    note(once, &[prefix, key].concat(), record);
+                    once.note(&[prefix, key].concat(), record);
                 }
                 let owned = |(key, record): (&[u8], &[u8])| (key.to_vec(), record.to_vec());
                 let records = records.into_iter().map(owned).collect();
@@ -383,21 +415,45 @@ fn replay(
             }
         },
         Kind::Link => {
-            if let (Some(leaf), Some((key, record))) =
-                (pages.get_mut(&message.page), log::link(message.body))
-            {
+            let Some((key, record)) = log::link(message.body) else { return };
+            if let Some(leaf) = pages.get_mut(&message.page) {
                 if let Some(record) = record {
-                    note(once, &[&leaf.prefix, key].concat(), record);
+                    once.note(&[&leaf.prefix, key].concat(), record);
                 }
                 match record {
                     Some(record) => leaf.records.insert(key.to_vec(), record.to_vec()),
                     None => leaf.records.remove(key),
                 };
+            } else if let Some(record) = record {
+                once.strays.push((key.to_vec(), record.to_vec()));
             }
         }
         Kind::Free => {
             pages.remove(&message.page);
         }
         Kind::Idle | Kind::Cap | Kind::Batch => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: the checksum of a record is over its whole key (see `record`).
+    #[test]
+    fn a_record_on_a_page_without_a_beginning_is_placed_by_its_checksum() {
+        let key = |n: u8| record::row_key(Tree(1), &[7, 7, 7, n]);
+        let row = |n: u8| {
+            let place = Place { seq: n.into(), index: 0, of: 1 };
+            record::row_record(&key(n), place, &[n])
+        };
+        let mut once = Once::default();
+        once.note(&key(1), &row(1));
+        for (n, record) in [(2, row(2)), (3, row(4))] {
+            once.strays.push((key(n)[3..].to_vec(), record));
+        }
+        let commits = once.settled();
+        assert!(commits[&2].are_all());
+        assert_eq!(commits.keys().copied().collect::<Vec<_>>(), [1, 2], "not under another key");
     }
 }
