@@ -24,7 +24,7 @@ const OPTIONS: SledOptions = SledOptions { free_floor_bytes: 0, cache_bytes: 16 
 /// Events of each commit.
 const SIZES: [usize; 12] = [1, 2, 40, 1, 130, 3, 70, 1, 15, 60, 2, 80];
 /// Commits that the other node has seen.
-const SEEN: usize = 7;
+const SEEN: usize = 10;
 const BLOCK: usize = 4096;
 /// Bytes of a hole: more than one commit and what is written anew of it.
 const HOLE: usize = 24 * BLOCK;
