@@ -170,21 +170,17 @@ impl Image {
 
     /// Sorts in one record; one that does not match its checksum is left out.
     fn take(&mut self, key: &[u8], record: &[u8], commits: &mut BTreeMap<Seq, Pieces>) {
+        tell(commits, key, record);
         let number = |key: &[u8]| record::read_number(key, record).unwrap_or(0);
         match key {
             [0, tree, ..] => {
-                let Ok((row, place)) = record::read_placed_row(key, record) else { return };
-                commits.entry(place.seq).or_default().put(place, written(*tree, &row));
-                let Row { key, value, written_by } = row;
+                let Ok(Row { key, value, written_by }) = record::read_row(key, record) else {
+                    return;
+                };
                 // A page that lost its last change may still show an older one.
                 let row = self.rows.entry((Tree(*tree), key)).or_insert((0, Vec::new()));
                 if row.0 < written_by {
                     *row = (written_by, value);
-                }
-            }
-            [1, ..] => {
-                for (place, change) in record::look_at_changes(key, record).unwrap_or_default() {
-                    commits.entry(place.seq).or_default().put(place, change.into());
                 }
             }
             record::HEAD => {
@@ -326,6 +322,27 @@ fn written(tree: u8, row: &Row) -> Change {
     Change { tree: Tree(tree), key: row.key.clone(), value: Some(row.value.clone()) }
 }
 
+/// Notes what a record tells of its commit; `false` if it tells nothing, as one under another key:
+/// it does not match its checksum.
+fn tell(commits: &mut BTreeMap<Seq, Pieces>, key: &[u8], record: &[u8]) -> bool {
+    let told = match key {
+        [0, tree, ..] => {
+            let read = record::read_placed_row(key, record);
+            read.map(|(row, place)| vec![(place, written(*tree, &row))])
+        }
+        [1, ..] => record::look_at_changes(key, record).map(|changes| {
+            changes.into_iter().map(|(place, change)| (place, change.into())).collect()
+        }),
+        _ => return false,
+    };
+    let told = told.unwrap_or_default();
+    let tells = !told.is_empty();
+    for (place, change) in told {
+        commits.entry(place.seq).or_default().put(place, change);
+    }
+    tells
+}
+
 /// Prefixes of keys that are tried at most.
 const MOST_PREFIXES: usize = 4_096;
 
@@ -340,17 +357,8 @@ struct Once {
 }
 
 impl Once {
-    /// Notes what a record tells of its commit; one under another key does not match its checksum.
     fn note(&mut self, key: &[u8], record: &[u8]) {
-        if let [0, tree, ..] = key {
-            if let Ok((row, place)) = record::read_placed_row(key, record) {
-                self.commits.entry(place.seq).or_default().put(place, written(*tree, &row));
-            }
-        } else if let [1, ..] = key {
-            for (place, change) in record::look_at_changes(key, record).unwrap_or_default() {
-                self.commits.entry(place.seq).or_default().put(place, change.into());
-            }
-        }
+        tell(&mut self.commits, key, record);
         for length in 0..key.len() {
             if self.prefixes.len() < MOST_PREFIXES {
                 self.prefixes.insert(key[..length].to_vec());
@@ -360,11 +368,10 @@ impl Once {
 
     /// The commits, with the strays whose beginnings were found out.
     fn settled(mut self) -> BTreeMap<Seq, Pieces> {
-        let prefixes = std::mem::take(&mut self.prefixes);
-        for (end, record) in std::mem::take(&mut self.strays) {
-            for prefix in &prefixes {
-                self.note(&[&prefix[..], &end].concat(), &record);
-            }
+        for (end, record) in &self.strays {
+            let mut keys = self.prefixes.iter().map(|prefix| [&prefix[..], end].concat());
+            // The first under which the checksum is right.
+            let _ = keys.any(|key| tell(&mut self.commits, &key, record));
         }
         self.commits
     }
