@@ -57,11 +57,14 @@ pub struct Repair {
 }
 
 impl SledStore {
-    /// Whether there is a store in a folder, sound or not.
+    /// Whether there is a store in a folder, sound or not; in one that does not exist there is none.
     ///
     /// # Errors
     /// `Unavailable` if the folder cannot be read.
     pub fn is_in(folder: &Path) -> Result<bool, StoreError> {
+        if !folder.is_dir() {
+            return Ok(false);
+        }
         let engines = newest(folder).map_err(|error| unavailable(folder, &error))?;
         let there = |file: &str| folder.join(file).exists();
         Ok(engines.is_some() || there(NAME) || there("db") || in_use(folder))
@@ -73,7 +76,7 @@ impl SledStore {
     /// # Errors
     /// `Unavailable` if the folder cannot be read.
     pub fn lacks_note(folder: &Path) -> Result<bool, StoreError> {
-        Ok(folder.is_dir() && Self::is_in(folder)? && matches!(read_note(folder), Ok(None)))
+        Ok(Self::is_in(folder)? && matches!(read_note(folder), Ok(None)))
     }
 
     /// Copies what counts into a fresh engine and removes the old one, or the fresh one if that is
