@@ -236,11 +236,7 @@ fn put_together(Repair { kept, lost, unsure, empty }: &Repair, folder: &Path) ->
 
 /// A folder, if there is a store in it.
 fn stored(folder: &Path) -> Result<&Path, UpkeepError> {
-    if folder.is_dir() && SledStore::is_in(folder)? {
-        Ok(folder)
-    } else {
-        Err(UpkeepError::Empty(folder.to_owned()))
-    }
+    if SledStore::is_in(folder)? { Ok(folder) } else { Err(UpkeepError::Empty(folder.to_owned())) }
 }
 
 fn told(summary: &Summary) -> String {
@@ -252,24 +248,37 @@ fn check(from: &Path) -> Result<Summary, UpkeepError> {
     verify(&mut file).map_err(|error| UpkeepError::backup(from, error))
 }
 
+/// The name of a file until it is whole.
+#[must_use]
+pub fn unfinished(to: &Path) -> PathBuf {
+    let mut name = to.as_os_str().to_owned();
+    name.push(".unfinished");
+    name.into()
+}
+
+/// Gives a file that is whole and synced its own name, on the disk as well.
+///
+/// # Errors
+/// A folder that cannot be written.
+pub fn put_in_place(unfinished: &Path, to: &Path) -> io::Result<()> {
+    fs::rename(unfinished, to)?;
+    let parent = to.parent().filter(|parent| !parent.as_os_str().is_empty());
+    File::open(parent.unwrap_or(Path::new(".")))?.sync_all()
+}
+
 /// Writes a backup under another name first: under its own it is whole, checked and on the disk.
 fn back_up(folder: &Path, to: &Path, most: usize) -> Result<Summary, UpkeepError> {
     let failed = |error| UpkeepError::file(to, error);
     if to.exists() {
         return Err(UpkeepError::There(to.to_owned()));
     }
-    let mut name = to.as_os_str().to_owned();
-    name.push(".unfinished");
-    let unfinished = PathBuf::from(name);
+    let unfinished = unfinished(to);
     let mut out = BufWriter::new(File::create(&unfinished).map_err(failed)?);
     let written = write(folder, &mut out, most, to).and_then(|()| {
         let file = out.into_inner().map_err(|error| failed(error.into_error()))?;
         file.sync_all().map_err(failed)?;
         let summary = check(&unfinished)?;
-        fs::rename(&unfinished, to).map_err(failed)?;
-        let parent = to.parent().filter(|parent| !parent.as_os_str().is_empty());
-        let parent = File::open(parent.unwrap_or(Path::new("."))).map_err(failed)?;
-        parent.sync_all().map_err(failed)?;
+        put_in_place(&unfinished, to).map_err(failed)?;
         Ok(summary)
     });
     if written.is_err() {

@@ -4,9 +4,10 @@
 
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write as _};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use deepbend_contract::pb;
+use deepbend_server::upkeep::{put_in_place, unfinished};
 use prost::Message as _;
 use sha2::{Digest as _, Sha256};
 
@@ -24,9 +25,7 @@ pub(super) async fn write(service: &Service, to: &Path) -> Result<(), Failure> {
         let what = format!("{} is there already; name another file", to.display());
         return Err(Failure::new(Exit::NoInput, what));
     }
-    let mut name = to.as_os_str().to_owned();
-    name.push(".unfinished");
-    let unfinished = PathBuf::from(name);
+    let unfinished = unfinished(to);
     let mut out = BufWriter::new(File::create(&unfinished).map_err(failed)?);
     let done = async {
         let asked = service.request(pb::ExportEventsRequest {});
@@ -45,7 +44,7 @@ pub(super) async fn write(service: &Service, to: &Path) -> Result<(), Failure> {
         out.write_all(&sum.finalize()).map_err(failed)?;
         let file = out.into_inner().map_err(|error| failed(error.into_error()))?;
         file.sync_all().map_err(failed)?;
-        fs::rename(&unfinished, to).map_err(failed)?;
+        put_in_place(&unfinished, to).map_err(failed)?;
         Ok::<_, Failure>(count)
     };
     let done = done.await;
