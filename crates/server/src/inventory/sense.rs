@@ -189,15 +189,13 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
             in_pieces(&at.field("found"), item, right, faults);
         }
     } else if let Body::Moved { to, pieces: None, .. } = body {
-        let agreed = !entry.disputes().contains(&Disputed::Field(Field::Status));
-        if item.status == Status::Lost && agreed {
+        if is_surely_lost(entry) {
             let wrong = format!("is {to}, but {} is lost", item.id);
             let right = format!("that it turned up there: found; {OR_ACCEPT}");
             faults.push(FaultCode::Conflict, at.field("moved").field("to_id"), wrong, right);
         }
     } else if let Body::Lent { .. } = body {
-        let agreed = !entry.disputes().contains(&Disputed::Field(Field::Status));
-        if item.status == Status::Lost && agreed {
+        if is_surely_lost(entry) {
             let wrong = format!("takes {}, which is lost", item.id);
             let right = format!("that it turned up there: found; {OR_ACCEPT}");
             faults.push(FaultCode::Conflict, at.field("lent"), wrong, right);
@@ -215,6 +213,12 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
             }
         }
     }
+}
+
+/// Whether an item is lost, and nobody says otherwise.
+fn is_surely_lost(entry: &Entry) -> bool {
+    let agreed = !entry.disputes().contains(&Disputed::Field(Field::Status));
+    entry.item().status == Status::Lost && agreed
 }
 
 /// Of what is counted pieces break or are lost, not the item: so its count tells what there is.
