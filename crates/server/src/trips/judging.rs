@@ -27,8 +27,10 @@ pub(super) struct Judging {
     pub(super) is_whole: bool,
     /// Whether the deadline left something out.
     pub(super) is_cut: bool,
-    /// What was sketched, and whether it was judged too. Empty where nothing was sketched.
-    sketches: Vec<(Sketch, bool)>,
+    /// What was sketched. Empty where nothing was.
+    sketches: Vec<Sketch>,
+    /// By sketch, whether it was judged too.
+    judged: Vec<bool>,
 }
 
 /// Outfits of a boat from which on those that cannot matter are left out at once: what is written of
@@ -73,15 +75,18 @@ pub(super) fn judge(
     };
     let sketches: Vec<Option<Sketch>> = tasks.iter().map(&mut of_task).collect();
     let known: Vec<usize> = (0..tasks.len()).filter(|at| sketches[*at].is_some()).collect();
-    let listed = sketches.into_iter().flatten().map(|sketch| (sketch, false));
-    let mut judging =
-        Judging { is_whole: false, is_cut: !all_sketched, sketches: listed.collect() };
+    let mut judging = Judging {
+        is_whole: false,
+        is_cut: !all_sketched,
+        sketches: sketches.into_iter().flatten().collect(),
+        judged: vec![false; known.len()],
+    };
     let is_asked_for = |at: usize| judges[tasks[known[at]].0].is_asked_for(&tasks[known[at]].1);
     let mut by_trip: Vec<Vec<_>> = judges.iter().map(|_| Vec::new()).collect();
     // What is judged promises less than its sketch: after each round others may promise more.
     for _ in 0..ROUNDS {
         let most = judging.at_most(problem, weights, None);
-        let open = (0..known.len()).filter(|at| !judging.sketches[*at].1);
+        let open = (0..known.len()).filter(|at| !judging.judged[*at]);
         let mut order: Vec<usize> = open.collect();
         order.sort_by_key(|at| (!is_asked_for(*at), Reverse(most[*at]), *at));
         let mut left = judgements / ROUNDS;
@@ -95,9 +100,9 @@ pub(super) fn judge(
             Ok((order[at], *trip, judges[*trip].of_task(task, &leaders[*trip], gauge)?))
         })?;
         for (at, trip, candidates) in judged {
-            let (sketch, is_judged) = &mut judging.sketches[at];
-            tighten(sketch, candidates.iter().map(|(_, candidate)| candidate));
-            *is_judged = true;
+            let judged = candidates.iter().map(|(_, candidate)| candidate);
+            tighten(&mut judging.sketches[at], judged);
+            judging.judged[at] = true;
             by_trip[trip].extend(candidates);
         }
         judging.is_cut |= !all_judged;
@@ -118,7 +123,7 @@ pub(super) fn judge(
         slim(&mut trip.problem, weights);
     }
     judging.is_cut |= !all_judged;
-    judging.is_whole = !judging.is_cut && judging.sketches.iter().all(|(_, is_judged)| *is_judged);
+    judging.is_whole = !judging.is_cut && judging.judged.iter().all(|is_judged| *is_judged);
     if !all_sketched {
         judging.sketches.clear();
     }
@@ -147,7 +152,7 @@ fn all(
     if !is_whole {
         gauge.judged_in_part(None);
     }
-    Ok(Judging { is_whole, is_cut: !is_whole, sketches: Vec::new() })
+    Ok(Judging { is_whole, is_cut: !is_whole, sketches: Vec::new(), judged: Vec::new() })
 }
 
 /// Leaves out of many outfits what changes nothing.
@@ -195,9 +200,8 @@ impl Judging {
         weights: &Weights,
         reached: Option<Micros>,
     ) -> Vec<Micros> {
-        let listed: Vec<Sketch> = self.sketches.iter().map(|(sketch, _)| sketch.clone()).collect();
         let on = |_: &Progress| ControlFlow::Continue(());
-        sketch::at_most(problem, &listed, weights, reached, &on)
+        sketch::at_most(problem, &self.sketches, weights, reached, &on)
     }
 
     /// What no plan is worth more than that takes what was not judged, where a known plan is worth
@@ -212,7 +216,7 @@ impl Judging {
             return None;
         }
         let most = self.at_most(problem, weights, reached);
-        let open = self.sketches.iter().zip(most).filter(|((_, is_judged), _)| !is_judged);
+        let open = self.judged.iter().zip(most).filter(|(is_judged, _)| !**is_judged);
         Some(open.map(|(_, most)| most).max().unwrap_or(Micros::MIN))
     }
 }
