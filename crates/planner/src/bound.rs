@@ -20,20 +20,31 @@ pub(crate) struct Bound {
     /// By candidate, what no plan that takes it can be worth more than; those that were left out
     /// have the least number.
     pub(crate) with: Vec<Micros>,
+    /// Where the prices ended, for the next bound to go on from.
+    at: Option<State>,
+}
+
+/// Prices, and the levels that they belong to.
+#[derive(Clone, Debug)]
+struct State {
+    levels: Vec<Levels>,
+    prices: Prices,
 }
 
 impl Bound {
     /// Takes the lower of two bounds of the same plans.
-    pub(crate) fn tighten(&mut self, other: &Self) {
+    pub(crate) fn tighten(&mut self, other: Self) {
         self.best = self.best.min(other.best);
         self.with.iter_mut().zip(&other.with).for_each(|(a, b)| *a = (*a).min(*b));
+        self.at = other.at.or(self.at.take());
     }
 
     /// Takes the lower bounds of `kept`, from a bound of the plans made from these alone.
-    pub(crate) fn tighten_those(&mut self, kept: &[usize], other: &Self) {
+    pub(crate) fn tighten_those(&mut self, kept: &[usize], other: Self) {
         for c in kept {
             self.with[*c] = self.with[*c].min(other.with[*c]);
         }
+        self.at = other.at.or(self.at.take());
     }
 }
 
@@ -45,6 +56,7 @@ const PATIENCE: u32 = 12;
 const MINUTES: f64 = 30.0;
 
 /// Levels of worth of a need.
+#[derive(Clone, Debug)]
 struct Levels {
     worths: Vec<Micros>,
     /// Position of the first level among all.
@@ -73,7 +85,7 @@ struct Outfit {
 }
 
 /// Prices.
-#[derive(Clone)]
+#[derive(Clone, Debug)]
 struct Prices {
     level: Vec<Micros>,
     hold: Vec<Micros>,
@@ -162,8 +174,7 @@ fn outfit(grid: &Grid<'_>, levels: &[Levels], index: usize) -> Outfit {
 }
 
 impl<'a, 'b> Relaxation<'a, 'b> {
-    fn new(grid: &'a Grid<'b>, kept: &[usize]) -> Self {
-        let levels = levels(grid, kept);
+    fn new(grid: &'a Grid<'b>, kept: &[usize], levels: Vec<Levels>) -> Self {
         let outfits = kept.iter().map(|c| outfit(grid, &levels, *c)).collect();
         let mut by_lure: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for (n, need) in grid.needs.iter().enumerate() {
@@ -382,19 +393,25 @@ impl Prices {
 const MOST: Micros = 1 << 40;
 
 /// Bounds the plans made from `kept`. `reached` is what a known plan is worth. The outfits of each
-/// round, those that bring most first, are shown to `offer`, which may know a better plan.
+/// round, those that bring most first, are shown to `offer`, which may know a better plan. `from` is
+/// a bound of these plans, or of more, to go on from.
 pub(crate) fn relax(
     grid: &Grid<'_>,
     kept: &[usize],
     mut reached: Option<Micros>,
+    from: Option<&Bound>,
     offer: &mut dyn FnMut(&[usize]) -> Option<Micros>,
     watch: &Watch<'_>,
 ) -> Bound {
-    let relaxation = Relaxation::new(grid, kept);
-    let mut prices = relaxation.start();
+    let begun = from.and_then(|bound| bound.at.clone());
+    let is_begun = begun.is_some();
+    let (levels, prices) = begun.map(|state| (state.levels, state.prices)).unzip();
+    let relaxation =
+        Relaxation::new(grid, kept, levels.unwrap_or_else(|| self::levels(grid, kept)));
+    let mut prices = prices.unwrap_or_else(|| relaxation.start());
     let mut least = prices.clone();
     let mut best: Option<Round> = None;
-    let mut stride = 1.0;
+    let mut stride = if is_begun { 0.5 } else { 1.0 };
     let mut waited = 0;
     let mut direction: Vec<f64> = Vec::new();
     for _ in 0..ROUNDS {
@@ -432,9 +449,10 @@ pub(crate) fn relax(
         prices.step(&direction, step, grid.weights.job_minute);
     }
     let mut with = vec![Micros::MIN; grid.cands.len()];
-    let Some(best) = best else { return Bound { best: Micros::MAX, with } };
+    let Some(best) = best else { return Bound { best: Micros::MAX, with, at: None } };
     for (outfit, value) in relaxation.outfits.iter().zip(&best.with) {
         with[outfit.index] = *value;
     }
-    Bound { best: best.value, with }
+    let at = Some(State { levels: relaxation.levels, prices: least });
+    Bound { best: best.value, with, at }
 }

@@ -6,7 +6,7 @@
 //! what it must cover is given [`Pin::Hold`] for it, also when it
 //! stays in itself.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::clash;
 use crate::concede;
@@ -112,6 +112,8 @@ pub struct FleetPlan {
     pub moves: Vec<FleetMove>,
     /// What each trip's boat has of the pool, in the same order.
     pub shares: Vec<Share>,
+    /// What the plan decides for each trip, in the same order: another search may begin with it.
+    pub decisions: Vec<Decisions>,
 }
 
 /// Something to be brought to a boat.
@@ -228,17 +230,114 @@ pub fn plan_fleet_watched(
     budget: &Budget,
     ask: Ask<'_>,
 ) -> Result<FleetAnswer, ProblemFaults> {
+    plan_fleet_from(problem, weights, budget, &[], ask)
+}
+
+/// The same from a plan that is known, by what it decides for each trip; nothing is known where it
+/// is empty or cannot be carried out. The answer is never worth less than that plan.
+///
+/// # Errors
+///
+/// All faults of the problem, or of the weights.
+pub fn plan_fleet_from(
+    problem: &FleetProblem,
+    weights: &Weights,
+    budget: &Budget,
+    known: &[Decisions],
+    ask: Ask<'_>,
+) -> Result<FleetAnswer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let watch = Watch::new(ask);
-    let Some(found) = search::search(&mut grid, budget, &watch) else {
+    let known = selected(&grid, &trips, known);
+    let Some(found) = search::search(&mut grid, known.as_ref(), budget, &watch) else {
         return Ok(FleetAnswer::Infeasible(Box::new(infeasible(problem, &grid, budget, &watch))));
     };
     let (bound, cut) = (found.bound, found.cut);
     let plan = write(problem, &grid, found);
     Ok(plan.map_or(FleetAnswer::NotFound { bound, cut }, |plan| FleetAnswer::Plan(Box::new(plan))))
+}
+
+/// What a search decided, without the plan that follows from it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Decided {
+    /// By trip.
+    pub decisions: Vec<Decisions>,
+    /// What it is worth.
+    pub worth: Micros,
+    /// No plan is worth more than this.
+    pub bound: Micros,
+    /// Whether it is proven to be the best.
+    pub is_best: bool,
+    /// Nodes of the search tree.
+    pub nodes: u64,
+    /// Whether the clock or the caller ended the search.
+    pub cut: bool,
+}
+
+/// Searches like [`plan_fleet_from`], and leaves the writing to a later search that begins with what
+/// was decided; `None`: no plan was found.
+///
+/// # Errors
+///
+/// All faults of the problem, or of the weights.
+pub fn decide_fleet(
+    problem: &FleetProblem,
+    weights: &Weights,
+    budget: &Budget,
+    known: &[Decisions],
+    ask: Ask<'_>,
+) -> Result<Option<Decided>, ProblemFaults> {
+    problem.validate()?;
+    weights.validate()?;
+    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let mut grid = Grid::of(&trips, weights, Lift::default());
+    let known = selected(&grid, &trips, known);
+    let found = search::search(&mut grid, known.as_ref(), budget, &Watch::new(ask));
+    Ok(found.and_then(|found| {
+        let selection = found.selection?;
+        let decided = |boat: usize| decided(&grid, trips[boat], &selection, boat);
+        Some(Decided {
+            decisions: (0..trips.len()).map(decided).collect(),
+            worth: worth::value(&grid, &selection).objective(),
+            bound: found.bound,
+            is_best: found.proven,
+            nodes: found.nodes,
+            cut: found.cut,
+        })
+    }))
+}
+
+/// A plan by what it decides for each trip; `None`: some of it is not there.
+fn selected(grid: &Grid<'_>, trips: &[&TripProblem], known: &[Decisions]) -> Option<Selection> {
+    if known.len() != trips.len() {
+        return None;
+    }
+    let mut wanted: BTreeMap<(usize, &str, &str, &str), &PlannedOutfit> = BTreeMap::new();
+    for (boat, decisions) in known.iter().enumerate() {
+        for outfit in &decisions.outfits {
+            wanted.insert((boat, &outfit.rod, &outfit.reel, &outfit.line), outfit);
+        }
+    }
+    let (mut outfits, mut leaders) = (Vec::new(), BTreeSet::new());
+    for (c, cand) in grid.cands.iter().enumerate() {
+        let source = &trips[cand.boat].candidates[cand.source];
+        let parts = (cand.boat, source.rod.as_str(), source.reel.as_str(), source.line.as_str());
+        let Some(outfit) = wanted.remove(&parts) else { continue };
+        outfits.push(c);
+        for id in &outfit.leaders {
+            let of_boat = |l: &usize| grid.leaders[*l].boat == cand.boat;
+            let at = (0..grid.leaders.len()).filter(of_boat).find(|l| grid.leader_ids[*l] == id)?;
+            leaders.insert((c, at));
+        }
+    }
+    let lures = grid.lures.iter().zip(&grid.lure_ids);
+    let lures = lures.map(|(stock, id)| known[stock.boat].lures.contains(*id)).collect();
+    let selection = Selection { outfits, leaders, lures };
+    let fits = wanted.is_empty() && worth::is_possible(grid, &selection);
+    fits.then_some(selection)
 }
 
 /// Says what clashes, and plans without the fewest limits.
@@ -256,7 +355,7 @@ fn infeasible(
         let fewer = left_out.without(problem);
         let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
         let mut grid = Grid::of(&trips, &grid.weights, Lift::default());
-        let found = search::search(&mut grid, budget, watch)?;
+        let found = search::search(&mut grid, None, budget, watch)?;
         let plan = write(&fewer, &grid, found)?;
         let (idle, pins) = (left_out.idle(problem), left_out.pins(problem));
         Some(LeftOut { problem: fewer, plan, idle, pins })
@@ -271,9 +370,12 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
     let shares = shares(grid, &trips, &selection);
     let gone: Vec<_> =
         (0..trips.len()).map(|boat| elsewhere(grid, &trips, &selection, boat)).collect();
-    let plans: Option<Vec<TripPlan>> = (0..trips.len())
-        .map(|boat| part(grid, &shares[boat], &gone[boat], &selection, boat))
-        .collect();
+    let decisions: Vec<Decisions> =
+        (0..trips.len()).map(|boat| decided(grid, trips[boat], &selection, boat)).collect();
+    let write = |boat: usize| {
+        rewrite::write(&shares[boat], &grid.weights, &gone[boat], &decisions[boat]).ok()
+    };
+    let plans: Option<Vec<TripPlan>> = (0..trips.len()).map(write).collect();
     let plans = plans?;
     let mut value = Value::default();
     for part in plans.iter().map(|plan| &plan.value) {
@@ -305,6 +407,7 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
                 elsewhere,
             })
             .collect(),
+        decisions,
         trips: plans,
     })
 }
@@ -376,26 +479,19 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
     shares
 }
 
-/// The plan of one trip within a selection for all.
-fn part(
-    grid: &Grid<'_>,
-    share: &TripProblem,
-    gone: &[Elsewhere],
-    all: &Selection,
-    boat: usize,
-) -> Option<TripPlan> {
+/// What a selection for all decides for one trip.
+fn decided(grid: &Grid<'_>, trip: &TripProblem, all: &Selection, boat: usize) -> Decisions {
     let of_boat = |c: &&usize| grid.cands[**c].boat == boat;
     let leaders = |c: usize| {
         let tied = all.leaders.iter().filter(move |(cand, _)| *cand == c);
         tied.map(|(_, l)| grid.leader_ids[*l].to_owned()).collect()
     };
     let outfits = all.outfits.iter().filter(of_boat).map(|c| {
-        let source = &share.candidates[grid.cands[*c].source];
-        let Candidate { rod, reel, line, .. } = source.clone();
+        let Candidate { rod, reel, line, .. } = &trip.candidates[grid.cands[*c].source];
+        let (rod, reel, line) = (rod.clone(), reel.clone(), line.clone());
         PlannedOutfit { rod, reel, line, leaders: leaders(*c) }
     });
     let taken = |l: &usize| grid.lures[*l].boat == boat && all.lures[*l];
     let lures = (0..grid.lures.len()).filter(taken).map(|l| grid.lure_ids[l].to_owned());
-    let decisions = Decisions { outfits: outfits.collect(), lures: lures.collect() };
-    rewrite::write(share, &grid.weights, gone, &decisions).ok()
+    Decisions { outfits: outfits.collect(), lures: lures.collect() }
 }

@@ -17,17 +17,35 @@ const ROUNDS: usize = 60;
 
 /// A choice and how it ranks.
 #[derive(Clone, Debug)]
-struct Ranked {
-    outfits: Vec<usize>,
-    rank: Micros,
+pub(crate) struct Ranked {
+    pub(crate) outfits: Vec<usize>,
+    pub(crate) rank: Micros,
 }
 
-fn rank(grid: &Grid<'_>, outfits: Vec<usize>) -> Option<Ranked> {
+/// People without an outfit, and pins that are broken.
+fn broken(grid: &Grid<'_>, selection: &Selection) -> u32 {
+    crew::seat(grid, selection).unseated + worth::pins_broken(grid, selection)
+}
+
+/// Leaders and lures for a choice: those that are worth tying, or all there are where people or
+/// pins want more; and how many of these still want something.
+pub(crate) fn fitted(grid: &Grid<'_>, outfits: &[usize]) -> (Selection, u32) {
+    let fitting = worth::fit(grid, outfits);
+    let open = broken(grid, &fitting);
+    if open == 0 {
+        return (fitting, 0);
+    }
+    let all = worth::furnish(grid, outfits);
+    let left = broken(grid, &all);
+    if left < open { (all, left) } else { (fitting, open) }
+}
+
+/// Ranks a choice; `None`: there is not enough line for it.
+pub(crate) fn rank(grid: &Grid<'_>, outfits: Vec<usize>) -> Option<Ranked> {
     if !worth::line_suffices(grid, &outfits) {
         return None;
     }
-    let selection = worth::furnish(grid, &outfits);
-    let broken = crew::seat(grid, &selection).unseated + worth::pins_broken(grid, &selection);
+    let (selection, broken) = fitted(grid, &outfits);
     let unseated = Micros::from(broken);
     let rank = worth::value(grid, &selection).objective() - unseated * UNSEATED;
     Some(Ranked { outfits, rank })
@@ -102,7 +120,7 @@ pub(crate) fn find(
     watch: &Watch<'_>,
 ) -> Option<Selection> {
     let start = rank(grid, known.map_or_else(Vec::new, |known| known.outfits.clone()))?;
-    let mut selection = worth::furnish(grid, &climb(grid, kept, start, watch).outfits);
+    let (mut selection, _) = fitted(grid, &climb(grid, kept, start, watch).outfits);
     trim(grid, &mut selection);
     worth::is_sound(grid, &selection).then_some(selection)
 }

@@ -37,6 +37,7 @@ mod clash;
 mod concede;
 mod crew;
 mod deflect;
+mod exchange;
 pub mod faults;
 pub mod fleet;
 mod grid;
@@ -45,6 +46,7 @@ mod left;
 pub mod median;
 mod model;
 pub mod pairing;
+mod part;
 pub mod plan;
 pub mod problem;
 mod prune;
@@ -64,7 +66,10 @@ mod worth;
 pub use check::check;
 pub use check_fleet::check_fleet;
 pub use faults::{Fault, ProblemFaults};
-pub use fleet::{FleetAnswer, FleetPlan, FleetProblem, plan_fleet, plan_fleet_watched};
+pub use fleet::{
+    Decided, FleetAnswer, FleetPlan, FleetProblem, decide_fleet, plan_fleet, plan_fleet_from,
+    plan_fleet_watched,
+};
 pub use left::{Crew, crews};
 pub use plan::{Answer, Status, TripPlan, Value};
 pub use problem::TripProblem;

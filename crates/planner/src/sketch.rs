@@ -40,7 +40,7 @@ pub fn at_most(
         (0..problem.trips.len()).map(|trip| sketched(problem, sketches, trip)).collect();
     let grid = Grid::of(&trips.iter().collect::<Vec<_>>(), weights, Lift::default());
     let kept = prune::none(&grid).kept;
-    let bounded = bound::relax(&grid, &kept, reached, &mut |_| None, &Watch::new(ask));
+    let bounded = bound::relax(&grid, &kept, reached, None, &mut |_| None, &Watch::new(ask));
     // What cannot be taken at all is in no plan.
     let mut most = vec![Micros::MIN; sketches.len()];
     let mut of_trip: Vec<Vec<usize>> = vec![Vec::new(); trips.len()];

@@ -16,7 +16,7 @@ use crate::weights::Weights;
 /// work alone, never on the clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Budget {
-    /// Nodes of the search tree.
+    /// Nodes of the search tree; exchanges that begin anew from a changed plan count as one.
     pub nodes: u64,
     /// Whether to leave out what cannot be in a best plan first; `false` only to test that this
     /// changes nothing.
@@ -64,7 +64,7 @@ pub fn plan_trip_watched(
     weights.validate()?;
     let mut grid = Grid::new(problem, weights, Lift::default());
     let watch = Watch::new(ask);
-    let Some(found) = search::search(&mut grid, budget, &watch) else {
+    let Some(found) = search::search(&mut grid, None, budget, &watch) else {
         return Ok(Answer::Infeasible(clash::explain(&[problem], weights, &[], &watch)));
     };
     let (bound, cut) = (found.bound, found.cut);

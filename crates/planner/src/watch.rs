@@ -13,7 +13,7 @@ pub struct Progress {
     pub reached: Option<Micros>,
     /// No plan is worth more than this, in millionths; none: nothing is known yet. Never rises.
     pub bound: Option<Micros>,
-    /// Nodes of the search tree that were solved.
+    /// Nodes of the search tree that were solved, and new beginnings of exchanges.
     pub nodes: u64,
 }
 
@@ -88,5 +88,10 @@ impl<'a> Watch<'a> {
             self.over.set((self.ask)(&self.now.get()).is_break());
         }
         self.over.get()
+    }
+
+    /// Asks on behalf of other work, of which nothing is told.
+    pub(crate) fn only_asked(&self) -> impl Fn(&Progress) -> ControlFlow<()> {
+        |_| if self.is_over() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     }
 }

@@ -190,6 +190,58 @@ pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
     selection
 }
 
+/// What a selection loses and saves without a leader that is tied for an outfit: what the needs
+/// that it serves come to less, less the time to tie it, and what it costs to bring the last of it.
+fn without_leader(grid: &Grid<'_>, selection: &mut Selection, tie: (usize, usize)) -> Micros {
+    let (cand, leader) = tie;
+    let stock = &grid.leaders[leader];
+    let boat = grid.cands[cand].boat;
+    let of_leader = grid.cands[cand].offers.iter().filter(|o| o.leader == Some(leader));
+    let worth = |selection: &Selection| -> Micros {
+        of_leader
+            .clone()
+            .map(|offer| {
+                let services = services(grid, selection, offer.need);
+                let (worth, held) = need_worth(grid, offer.need, &services);
+                worth + if held { grid.needs[offer.need].shortfall } else { 0 }
+            })
+            .sum()
+    };
+    let over = |selection: &Selection| {
+        job_minutes(grid, selection, boat).saturating_sub(grid.boats[boat].job_minutes)
+    };
+    let (with, before) = (worth(selection), over(selection));
+    selection.leaders.remove(&tie);
+    let (without, after) = (worth(selection), over(selection));
+    let is_last = !stock.aboard && !selection.leaders.iter().any(|(_, other)| *other == leader);
+    selection.leaders.insert(tie);
+    let brought = if is_last { stock.move_cost + grid.weights.move_tie } else { 0 };
+    with - without - Micros::from(before - after) * grid.weights.job_minute - brought
+}
+
+/// The same as [`furnish`], without the leaders that cost more than they bring, those that are
+/// missed least first.
+pub(crate) fn fit(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
+    let mut selection = furnish(grid, outfits);
+    let mut open: Vec<(usize, usize)> = selection.leaders.iter().copied().collect();
+    let mut is_changed = false;
+    loop {
+        // What is missed grows with each that is taken off: those that are missed now stay.
+        open.retain(|tie| selection.leaders.contains(tie));
+        let missed: Vec<((usize, usize), Micros)> =
+            open.iter().map(|tie| (*tie, without_leader(grid, &mut selection, *tie))).collect();
+        let least = missed.iter().min_by_key(|(tie, loss)| (*loss, std::cmp::Reverse(*tie)));
+        let Some((tie, _)) = least.filter(|(_, loss)| *loss < 0) else { break };
+        selection.leaders.remove(tie);
+        is_changed = true;
+        open = missed.iter().filter(|(_, loss)| *loss < 0).map(|(tie, _)| *tie).collect();
+    }
+    if is_changed {
+        take_lures(grid, &mut selection);
+    }
+    selection
+}
+
 /// Leaves lures behind that are not worth their move, given outfits and leaders.
 pub(crate) fn take_lures(grid: &Grid<'_>, selection: &mut Selection) {
     selection.lures.fill(true);
@@ -234,6 +286,34 @@ pub(crate) fn pins_broken(grid: &Grid<'_>, selection: &Selection) -> u32 {
     });
     let open = grid.held.iter().filter(|need| !held(grid, selection, **need));
     (missing.count() + open.count()) as u32
+}
+
+/// Whether there is as much as a selection uses: outfits that are not in each other's way, room,
+/// line, leaders and lures.
+pub(crate) fn is_possible(grid: &Grid<'_>, selection: &Selection) -> bool {
+    let outfits = &selection.outfits;
+    let apart = |at: usize| outfits[..at].iter().all(|o| !grid.exclusive(*o, outfits[at]));
+    let room = |boat: usize| {
+        let aboard = outfits.iter().filter(|c| grid.cands[**c].boat == boat).count();
+        aboard <= grid.boats[boat].outfits
+    };
+    let (mut leaders, mut lures) = (grid.leader_pools.clone(), grid.lure_pools.clone());
+    let use_up = |left: &mut u32, many: u32| {
+        let enough = *left >= many;
+        *left = left.saturating_sub(many);
+        enough
+    };
+    (0..outfits.len()).all(apart)
+        && (0..grid.boats.len()).all(room)
+        && line_suffices(grid, outfits)
+        && selection.leaders.iter().all(|(_, l)| use_up(&mut leaders[grid.leaders[*l].pool], 1))
+        && grid
+            .lures
+            .iter()
+            .zip(&selection.lures)
+            .enumerate()
+            .filter(|(at, (_, taken))| **taken && is_scarce(grid, *at))
+            .all(|(_, (lure, _))| use_up(&mut lures[lure.pool], lure.quantity))
 }
 
 /// Whether a selection keeps the pins and lets everybody fish.

@@ -8,6 +8,7 @@ use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
 use deepbend_planner::fleet::{FleetTrip, Infeasible, LeftOut};
 use deepbend_planner::problem::Need;
+use deepbend_planner::rewrite::Decisions;
 use deepbend_planner::weights::{Micros, ONE};
 use deepbend_planner::{
     FleetAnswer, FleetPlan, FleetProblem, Status as Proof, TripProblem, Weights,
@@ -20,12 +21,16 @@ use super::ask::{Asked, Terms};
 use super::basis;
 use super::clash::{self, write_clash};
 use super::gauge::Gauge;
-use super::judging;
+use super::judging::{self, Judging};
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
-use super::search::{self, NoAnswer};
+use super::search::{self, Effort, NoAnswer};
 use super::{sighted, stopped};
 use crate::error::ServiceError;
+
+/// Turns of searching and judging more, and the nodes of each but the last.
+const TURNS: usize = 24;
+const TURN: u64 = 300;
 
 /// Everything that work on one request needs.
 pub(super) struct Desk<'d> {
@@ -129,21 +134,29 @@ impl<'d> Desk<'d> {
         let mut problem = FleetProblem { trips: judges.iter().map(trip).collect() };
         let judging =
             judging::judge(&judges, &mut problem, &self.weights, judging::WHOLE, self.gauge);
-        let judging = judging.map_err(stopped)?;
-        let is_whole = judging.is_whole;
+        let mut judging = judging.map_err(stopped)?;
         self.gauge.begin(pb::PlanStage::Searching, 0);
-        let found = search::search(&problem, &self.weights, self.nodes, self.until, self.gauge);
+        let (known, nodes, bounded) = self.judged_on(&judges, &mut problem, &mut judging)?;
+        let is_whole = judging.is_whole;
+        let effort = Effort { nodes, spent: self.nodes - nodes, until: self.until };
+        let found = search::search(&problem, &self.weights, effort, &known, self.gauge);
         let found = found.map_err(no_answer)?;
         let reproducible = !found.cut && !judging.is_cut;
         let most = |trip: &FleetTrip| at_best(&trip.problem, &self.weights);
         let found = match found.answer {
-            FleetAnswer::Plan(plan) if is_whole => Found::Plan(*plan),
+            FleetAnswer::Plan(mut plan) if is_whole => {
+                let known = bounded.unwrap_or(plan.bound).max(plan.value.objective());
+                plan.bound = plan.bound.min(known);
+                Found::Plan(*plan)
+            }
             // What was not judged could be better, as far as anything is known of it.
             FleetAnswer::Plan(mut plan) => {
                 let reached = plan.value.objective();
                 let rest = judging.rest(&problem, &self.weights, Some(reached));
                 let all = || problem.trips.iter().map(most).sum();
                 plan.bound = plan.bound.max(rest.unwrap_or_else(all));
+                let known = bounded.unwrap_or(plan.bound).max(reached);
+                plan.bound = plan.bound.min(known);
                 if plan.bound > reached {
                     plan.status = Proof::Feasible;
                 }
@@ -187,6 +200,43 @@ impl<'d> Desk<'d> {
             })
             .collect();
         then(&Made { writers, found, reproducible })
+    }
+
+    /// Where not all was judged: plans with what is judged, and judges more of what could be better
+    /// than that plan, in turn. What was decided, the nodes that are left, and what no plan is worth
+    /// more than.
+    fn judged_on(
+        &self,
+        judges: &[Judge<'_, '_>],
+        problem: &mut FleetProblem,
+        judging: &mut Judging<'_>,
+    ) -> Result<(Vec<Decisions>, u64, Option<Micros>), Status> {
+        let (mut known, mut nodes, mut bounded) = (Vec::new(), self.nodes, None);
+        for _ in 0..TURNS {
+            if judging.is_whole || judging.is_cut || nodes == 0 {
+                break;
+            }
+            let effort = Effort { nodes: nodes.min(TURN), spent: 0, until: self.until };
+            let weights = &self.weights;
+            let decided = search::decide(problem, weights, effort, &known, self.gauge);
+            let Some(decided) = decided.map_err(no_answer)? else { break };
+            nodes -= decided.nodes.min(nodes);
+            let rest = judging.rest(problem, weights, Some(decided.worth));
+            if let Some(rest) = rest {
+                let bound = decided.bound.max(rest);
+                bounded = Some(bounded.map_or(bound, |known: Micros| known.min(bound)));
+            }
+            known = decided.decisions;
+            if decided.cut {
+                break;
+            }
+            let reached = decided.worth;
+            let more = judging.more(judges, problem, weights, reached, self.until, self.gauge);
+            if !more.map_err(stopped)? {
+                break;
+            }
+        }
+        Ok((known, nodes, bounded))
     }
 
     /// One boat's plan.

@@ -18,7 +18,7 @@ use super::gauge::Gauge;
 use super::judging::judge;
 use super::offers::{self, Judge};
 use super::pool::{self, Pool};
-use super::search;
+use super::search::{self, Effort};
 
 #[path = "../../tests/trip_support/mod.rs"]
 pub(super) mod trip_support;
@@ -119,8 +119,8 @@ fn a_search_without_time_has_a_plan_and_an_honest_bound() {
     let problem = demo();
     let best = planned(&problem);
     let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
-    let now = Some(tokio::time::Instant::now());
-    let found = search::search(&problem, &Weights::default(), 20_000, now, &gauge).unwrap();
+    let effort = Effort { nodes: 20_000, spent: 0, until: Some(tokio::time::Instant::now()) };
+    let found = search::search(&problem, &Weights::default(), effort, &[], &gauge).unwrap();
     let FleetAnswer::Plan(plan) = found.answer else { panic!("{:?}", found.answer) };
     assert!(found.cut && plan.cut && plan.status == Status::Feasible);
     assert!(plan.value.objective() <= best.value.objective());
@@ -154,19 +154,20 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
     let pool = Pool::gather(model, &view, &asked, &|item| pool::in_pool(&view, &asked, item));
     let cases = offers::cases(&asked, &pool);
     let judges = [Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases }];
-    let judged = |judgements: usize| {
+    let unhurried = || Gauge::new(None, CancellationToken::new(), Sender::default());
+    let judged_by = |judgements: usize, gauge: &Gauge| {
         let trip = FleetTrip { departs: None, problem: pool.problem(&asked) };
         let mut problem = FleetProblem { trips: vec![trip] };
-        let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
-        let judging = judge(&judges, &mut problem, &weights, judgements, &gauge).unwrap();
+        let judging = judge(&judges, &mut problem, &weights, judgements, gauge).unwrap();
         (problem, judging)
     };
+    let judged = |judgements: usize| judged_by(judgements, &unhurried());
     let (whole, judging) = judged(usize::MAX);
     assert!(judging.is_whole);
     let best = planned(&whole).value.objective();
     let all = whole.trips[0].problem.candidates.len();
     for judgements in [5_000, 20_000, 60_000] {
-        let (part, judging) = judged(judgements);
+        let (mut part, mut judging) = judged(judgements);
         let count = part.trips[0].problem.candidates.len();
         assert!(count < all && !judging.is_whole, "{judgements}: {count} of {all}");
         // The clock had no part in it.
@@ -176,5 +177,18 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
         let rest = judging.rest(&part, &weights, Some(reached)).unwrap();
         assert!(reached <= best && plan.bound.max(rest) >= best, "{judgements}: {rest}");
         assert!(rest > reached || reached == best);
+        // What could be better than the plan is judged too, until nothing is left that could.
+        let mut reached = reached;
+        while judging.more(&judges, &mut part, &weights, reached, None, &unhurried()).unwrap() {
+            let better = planned(&part).value.objective();
+            assert!(better >= reached);
+            reached = better;
+        }
+        assert_eq!(reached, best, "{judgements}");
     }
+    // Without time for anything there is a bound all the same.
+    let (part, judging) = judged_by(5_000, &unhurried().hurried());
+    assert!(judging.is_cut && !judging.is_whole);
+    let reached = planned(&part).value.objective();
+    assert!(judging.rest(&part, &weights, Some(reached)).is_some_and(|rest| rest >= best));
 }

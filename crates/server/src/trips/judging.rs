@@ -1,7 +1,6 @@
 //! Which outfits are judged: all, or where there are too many of them those that promise most.
 
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use deepbend_contract::pb;
@@ -10,20 +9,24 @@ use deepbend_planner::problem::{Candidate, Offer, TripProblem};
 use deepbend_planner::sketch::{self, Sketch};
 use deepbend_planner::weights::{Micros, Weights};
 use deepbend_planner::{FleetProblem, Progress, matters};
+use tokio::time::Instant;
 
 use super::bench::Leaders;
 use super::gauge::{Gauge, Stopped};
-use super::offers::{Judge, Task, in_order, in_parallel};
+use super::offers::{Judge, Judged, Task, in_parallel};
 
-/// Judgements that are made whatever they are worth, for all boats together: a few seconds.
+/// Judgements that are made before the first search, for all boats together: a few seconds.
 pub(super) const WHOLE: usize = 60_000_000;
+
+/// Judgements that are made at once, without looking first at what promises most.
+const AT_ONCE: usize = 6_000_000;
 
 /// Rounds in which judgements are spent where there are not enough for all.
 const ROUNDS: usize = 6;
 
 /// What of the outfits was judged.
 #[derive(Debug)]
-pub(super) struct Judging {
+pub(super) struct Judging<'j> {
     pub(super) is_whole: bool,
     /// Whether the deadline left something out.
     pub(super) is_cut: bool,
@@ -31,6 +34,11 @@ pub(super) struct Judging {
     sketches: Vec<Sketch>,
     /// By sketch, whether it was judged too.
     judged: Vec<bool>,
+    /// By sketch, the trip, the task and how many judgements it takes at most.
+    tasks: Vec<(usize, Task<'j, 'j>, usize)>,
+    leaders: Vec<Leaders>,
+    /// By trip, the positions of the candidates of its problem.
+    at: Vec<Vec<[usize; 3]>>,
 }
 
 /// Outfits of a boat from which on those that cannot matter are left out at once: what is written of
@@ -39,130 +47,198 @@ const MANY: usize = 5_000;
 
 /// Judges for each trip of a problem, and adds the candidates to it; about so many judgements, where
 /// there are more of them. The same is judged on every machine, but for what the deadline cuts.
-pub(super) fn judge(
-    judges: &[Judge<'_, '_>],
+pub(super) fn judge<'j>(
+    judges: &'j [Judge<'j, 'j>],
     problem: &mut FleetProblem,
     weights: &Weights,
     judgements: usize,
     gauge: &Gauge,
-) -> Result<Judging, Stopped> {
+) -> Result<Judging<'j>, Stopped> {
     let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
     let tasks: Vec<_> = judges
         .iter()
         .enumerate()
         .flat_map(|(trip, judge)| judge.tasks().into_iter().map(move |task| (trip, task)))
+        .map(|(trip, task)| (trip, task, judges[trip].cost(&task, &leaders[trip])))
         .collect();
-    let costs: Vec<usize> =
-        tasks.iter().map(|(trip, task)| judges[*trip].cost(task, &leaders[*trip])).collect();
-    if costs.iter().sum::<usize>() <= judgements {
+    let whole = tasks.iter().map(|(.., cost)| cost).sum::<usize>();
+    if whole <= judgements.min(AT_ONCE) {
         return all(judges, problem, weights, gauge);
     }
-    // The first rods of all boats, then the next: whatever time there is, no boat has nothing.
-    let mut rods: Vec<(usize, usize)> = tasks.iter().map(|(trip, task)| (task.at, *trip)).collect();
-    rods.sort_unstable();
-    rods.dedup();
-    gauge.begin(pb::PlanStage::Judging, 2 * rods.len());
-    let (sketched, all_sketched) = in_parallel(rods.len(), gauge.enough(2), |at| {
-        let (rod, trip) = rods[at];
-        let judge = &judges[trip];
-        judge.sketch(trip, &judge.pool.rods[rod], &leaders[trip], gauge)
-    })?;
-    let mut sketched: BTreeMap<(usize, usize), [Option<Sketch>; 2]> =
-        rods.into_iter().zip(sketched).collect();
-    let mut of_task = |(trip, task): &(usize, Task<'_, '_>)| {
-        let sides = sketched.get_mut(&(task.at, *trip))?;
+    let (mut sketched, all_sketched) = sketch_all(judges, &leaders, gauge)?;
+    let mut of_task = |(trip, task, _): &(usize, Task<'_, '_>, usize)| {
+        let sides = &mut sketched[*trip][task.at];
         sides[usize::from(!task.own_reels)].take()
     };
-    let sketches: Vec<Option<Sketch>> = tasks.iter().map(&mut of_task).collect();
-    let known: Vec<usize> = (0..tasks.len()).filter(|at| sketches[*at].is_some()).collect();
     let mut judging = Judging {
         is_whole: false,
         is_cut: !all_sketched,
-        sketches: sketches.into_iter().flatten().collect(),
-        judged: vec![false; known.len()],
+        sketches: Vec::new(),
+        judged: Vec::new(),
+        tasks: Vec::new(),
+        leaders,
+        at: judges.iter().map(|_| Vec::new()).collect(),
     };
-    let is_asked_for = |at: usize| judges[tasks[known[at]].0].is_asked_for(&tasks[known[at]].1);
-    let mut by_trip: Vec<Vec<_>> = judges.iter().map(|_| Vec::new()).collect();
-    // What is judged promises less than its sketch: after each round others may promise more.
-    for _ in 0..ROUNDS {
-        let most = judging.at_most(problem, weights, None);
-        let open = (0..known.len()).filter(|at| !judging.judged[*at]);
-        let mut order: Vec<usize> = open.collect();
-        order.sort_by_key(|at| (!is_asked_for(*at), Reverse(most[*at]), *at));
-        let mut left = judgements / ROUNDS;
-        order.retain(|at| {
-            let is_begun = left > 0;
-            left = left.saturating_sub(costs[known[*at]]);
-            is_begun
-        });
-        let (judged, all_judged) = in_parallel(order.len(), gauge.enough(1), |at| {
-            let (trip, task) = &tasks[known[order[at]]];
-            Ok((order[at], *trip, judges[*trip].of_task(task, &leaders[*trip], gauge)?))
-        })?;
-        for (at, trip, candidates) in judged {
-            let judged = candidates.iter().map(|(_, candidate)| candidate);
-            tighten(&mut judging.sketches[at], judged);
-            judging.judged[at] = true;
-            by_trip[trip].extend(candidates);
+    let mut unready = Vec::new();
+    for task in tasks {
+        match of_task(&task) {
+            Some(sketch) => {
+                judging.sketches.push(sketch);
+                judging.tasks.push(task);
+            }
+            None => unready.push(task),
         }
-        judging.is_cut |= !all_judged;
-        if order.is_empty() || !all_judged {
+    }
+    judging.judged = vec![false; judging.tasks.len()];
+    // What is judged promises less than its sketch: after each round others may promise more.
+    let mut left = judgements;
+    for _ in 0..ROUNDS {
+        let enough = gauge.enough(1);
+        let some = judgements / ROUNDS;
+        let (spent, is_all) = judging.round(judges, problem, weights, some, None, enough, gauge)?;
+        left = left.saturating_sub(spent);
+        if spent == 0 || left == 0 || !is_all {
             break;
         }
     }
     // What no plan takes only gives reasons, and is little.
-    let unready: Vec<usize> =
-        (0..tasks.len()).filter(|at| known.binary_search(at).is_err()).collect();
     let (judged, all_judged) = in_parallel(unready.len(), gauge.enough(1), |at| {
-        let (trip, task) = &tasks[unready[at]];
-        Ok((*trip, judges[*trip].of_task(task, &leaders[*trip], gauge)?))
+        let (trip, task, _) = &unready[at];
+        Ok((*trip, judges[*trip].of_task(task, &judging.leaders[*trip], gauge)?))
     })?;
-    judged.into_iter().for_each(|(trip, candidates)| by_trip[trip].extend(candidates));
-    for (trip, judged) in problem.trips.iter_mut().zip(by_trip) {
-        trip.problem.candidates = in_order(judged);
-        slim(&mut trip.problem, weights);
-    }
+    judging.add(problem, weights, judged);
     judging.is_cut |= !all_judged;
     judging.is_whole = !judging.is_cut && judging.judged.iter().all(|is_judged| *is_judged);
-    if !all_sketched {
-        judging.sketches.clear();
-    }
     if !judging.is_whole {
         gauge.judged_in_part(judging.rest(problem, weights, None));
     }
     Ok(judging)
 }
 
-/// Judges one boat after the other.
-fn all(
+/// Groups of needs that are sketched one after the other, the most important first.
+const GROUPS: usize = 8;
+
+/// By trip and rod, its sketches with the reels of the boat and with all others.
+type Sketched = Vec<Vec<[Option<Sketch>; 2]>>;
+
+/// Sketches all rods; whether there was time for all needs. Those for which there is none count as
+/// if every rod could do everything for them.
+fn sketch_all(
     judges: &[Judge<'_, '_>],
+    leaders: &[Leaders],
+    gauge: &Gauge,
+) -> Result<(Sketched, bool), Stopped> {
+    // Rods that are alike do the same; only which of them is which differs.
+    let mut rods: Vec<(usize, usize)> = Vec::new();
+    let mut like: Vec<Vec<usize>> = Vec::new();
+    for (trip, judge) in judges.iter().enumerate() {
+        let pool = &judge.pool.rods;
+        let mut firsts: Vec<usize> = Vec::new();
+        let mut of_trip = Vec::with_capacity(pool.len());
+        for (at, rod) in pool.iter().enumerate() {
+            let same = |first: &usize| {
+                let other = &pool[*first];
+                other.ready == rod.ready && other.handle == rod.handle && other.rod == rod.rod
+            };
+            let first = firsts.iter().copied().find(same).unwrap_or_else(|| {
+                firsts.push(at);
+                rods.push((at, trip));
+                at
+            });
+            of_trip.push(first);
+        }
+        like.push(of_trip);
+    }
+    rods.sort_unstable();
+    gauge.begin(pb::PlanStage::Judging, 2 * rods.len());
+    // Which there are at all takes next to no time.
+    let (bare, _) = in_parallel(rods.len(), None, |at| {
+        let (rod, trip) = rods[at];
+        judges[trip].sketch(trip, &judges[trip].pool.rods[rod], &[], &leaders[trip], gauge)
+    })?;
+    let mut sketched: Sketched =
+        judges.iter().map(|j| j.pool.rods.iter().map(|_| [None, None]).collect()).collect();
+    for ((rod, trip), sides) in rods.iter().zip(bare) {
+        sketched[*trip][*rod] = sides;
+    }
+    let groups: Vec<Vec<Vec<usize>>> = judges.iter().map(needs_by_group).collect();
+    let pieces: Vec<(usize, usize, usize)> = (0..GROUPS)
+        .flat_map(|group| rods.iter().map(move |(rod, trip)| (group, *rod, *trip)))
+        .collect();
+    let (found, is_whole) = in_parallel(pieces.len(), gauge.enough(2), |at| {
+        let (group, rod, trip) = pieces[at];
+        let needs = &groups[trip][group];
+        let judge = &judges[trip];
+        let sides = judge.sketch(trip, &judge.pool.rods[rod], needs, &leaders[trip], gauge)?;
+        if group + 1 == GROUPS {
+            gauge.step(pb::PlanStage::Judging);
+        }
+        Ok(sides)
+    })?;
+    for ((group, rod, trip), sides) in pieces.iter().zip(found) {
+        for (known, new) in sketched[*trip][*rod].iter_mut().zip(sides) {
+            let (Some(known), Some(new)) = (known, new) else { continue };
+            for &need in &groups[*trip][*group] {
+                known.offers[need] = new.offers[need];
+            }
+        }
+    }
+    for (trip, of_trip) in like.iter().enumerate() {
+        for (at, first) in of_trip.iter().enumerate().filter(|(at, first)| at != *first) {
+            let id = judges[trip].pool.rods[at].item.id.to_string();
+            sketched[trip][at] = sketched[trip][*first]
+                .each_ref()
+                .map(|side| side.clone().map(|side| Sketch { rod: id.clone(), ..side }));
+        }
+    }
+    Ok((sketched, is_whole))
+}
+
+/// Positions of the needs of a trip in groups, the most important first.
+fn needs_by_group(judge: &Judge<'_, '_>) -> Vec<Vec<usize>> {
+    let needs = &judge.asked.trip.needs;
+    let mut order: Vec<usize> = (0..judge.cases.len()).collect();
+    order.sort_by_key(|n| (Reverse(needs[*n].importance), *n));
+    let each = order.len().div_ceil(GROUPS).max(1);
+    let mut groups: Vec<Vec<usize>> = order.chunks(each).map(<[usize]>::to_vec).collect();
+    groups.resize(GROUPS, Vec::new());
+    groups
+}
+
+/// Judges one boat after the other.
+fn all<'j>(
+    judges: &'j [Judge<'j, 'j>],
     problem: &mut FleetProblem,
     weights: &Weights,
     gauge: &Gauge,
-) -> Result<Judging, Stopped> {
+) -> Result<Judging<'j>, Stopped> {
     let rods = judges.iter().map(|judge| judge.pool.rods.len()).sum();
     gauge.begin(pb::PlanStage::Judging, rods);
     let mut is_whole = true;
     for (t, judge) in judges.iter().enumerate() {
         let (candidates, all) = judge.candidates(gauge, gauge.enough(judges.len() - t))?;
-        problem.trips[t].problem.candidates = candidates;
-        slim(&mut problem.trips[t].problem, weights);
+        let trip = &mut problem.trips[t].problem;
+        trip.candidates = candidates;
+        if trip.candidates.len() >= MANY {
+            slim(trip, weights);
+        }
         is_whole &= all;
     }
     if !is_whole {
         gauge.judged_in_part(None);
     }
-    Ok(Judging { is_whole, is_cut: !is_whole, sketches: Vec::new(), judged: Vec::new() })
+    let (is_cut, sketches, judged) = (!is_whole, Vec::new(), Vec::new());
+    let (tasks, leaders, at) = (Vec::new(), Vec::new(), Vec::new());
+    Ok(Judging { is_whole, is_cut, sketches, judged, tasks, leaders, at })
 }
 
-/// Leaves out of many outfits what changes nothing.
-fn slim(problem: &mut TripProblem, weights: &Weights) {
-    if problem.candidates.len() < MANY {
-        return;
-    }
+/// Leaves out what changes nothing; by outfit, whether it stays.
+fn slim(problem: &mut TripProblem, weights: &Weights) -> Vec<bool> {
     without_poor(problem);
-    let mut matters = matters(problem, weights).into_iter();
-    problem.candidates.retain(|_| matters.next().unwrap_or(true));
+    let matters = matters(problem, weights);
+    let mut stays = matters.iter();
+    problem.candidates.retain(|_| stays.next().copied().unwrap_or(true));
+    matters
 }
 
 /// Leaves out poor offers for needs that something fishes which may be taken: nothing is ever said
@@ -192,7 +268,98 @@ fn tighten<'c>(sketch: &mut Sketch, candidates: impl Iterator<Item = &'c Candida
     }
 }
 
-impl Judging {
+impl Judging<'_> {
+    /// Judges about so many more, those first that promise most; only such as promise more than a
+    /// plan that is worth `reached`. How many it were at most, 0 where none was left; and whether
+    /// there was time for all of them.
+    #[allow(clippy::too_many_arguments, reason = "what a round needs belongs to nobody else")]
+    fn round(
+        &mut self,
+        judges: &[Judge<'_, '_>],
+        problem: &mut FleetProblem,
+        weights: &Weights,
+        judgements: usize,
+        reached: Option<Micros>,
+        enough: Option<Instant>,
+        gauge: &Gauge,
+    ) -> Result<(usize, bool), Stopped> {
+        let most = self.at_most(problem, weights, reached);
+        let is_better = |at: usize| reached.is_none_or(|reached| most[at] > reached);
+        let open = (0..self.tasks.len()).filter(|at| !self.judged[*at] && is_better(*at));
+        let mut order: Vec<usize> = open.collect();
+        let is_asked_for = |at: usize| {
+            let (trip, task, _) = &self.tasks[at];
+            judges[*trip].is_asked_for(task)
+        };
+        order.sort_by_key(|at| (!is_asked_for(*at), Reverse(most[*at]), *at));
+        let mut spent = 0;
+        order.retain(|at| {
+            let is_begun = spent < judgements;
+            spent += if is_begun { self.tasks[*at].2.max(1) } else { 0 };
+            is_begun
+        });
+        let (judged, all_judged) = in_parallel(order.len(), enough, |at| {
+            let (trip, task, _) = &self.tasks[order[at]];
+            Ok((order[at], judges[*trip].of_task(task, &self.leaders[*trip], gauge)?))
+        })?;
+        let mut new = Vec::new();
+        for (at, candidates) in judged {
+            let judged = candidates.iter().map(|(_, candidate)| candidate);
+            tighten(&mut self.sketches[at], judged);
+            self.judged[at] = true;
+            new.push((self.tasks[at].0, candidates));
+        }
+        self.add(problem, weights, new);
+        self.is_cut |= !all_judged;
+        Ok((spent, all_judged))
+    }
+
+    /// The same after a search, whose plan is worth `reached`; whether there is anything new.
+    pub(super) fn more(
+        &mut self,
+        judges: &[Judge<'_, '_>],
+        problem: &mut FleetProblem,
+        weights: &Weights,
+        reached: Micros,
+        until: Option<Instant>,
+        gauge: &Gauge,
+    ) -> Result<bool, Stopped> {
+        if self.is_whole || self.sketches.is_empty() {
+            return Ok(false);
+        }
+        // Half of the time that is left, so that what is judged is searched too.
+        let now = Instant::now();
+        let enough = until.map(|until| now + until.saturating_duration_since(now) / 2);
+        let some = WHOLE / ROUNDS;
+        let (spent, _) =
+            self.round(judges, problem, weights, some, Some(reached), enough, gauge)?;
+        self.is_whole = !self.is_cut && self.judged.iter().all(|is_judged| *is_judged);
+        gauge.judged_in_part(self.rest(problem, weights, Some(reached)));
+        Ok(spent > 0)
+    }
+
+    /// Adds what was judged to the problem of its trip.
+    fn add(&mut self, problem: &mut FleetProblem, weights: &Weights, judged: Vec<(usize, Judged)>) {
+        let mut by_trip: Vec<Judged> = problem.trips.iter().map(|_| Vec::new()).collect();
+        judged.into_iter().for_each(|(trip, candidates)| by_trip[trip].extend(candidates));
+        for ((trip, at), mut new) in problem.trips.iter_mut().zip(&mut self.at).zip(by_trip) {
+            let problem = &mut trip.problem;
+            let known = std::mem::take(&mut problem.candidates);
+            let is_many = known.len() + new.len() >= MANY;
+            if is_many {
+                // What covers another one is of the same rod and reel, and was judged with it.
+                let (mut places, candidates): (Vec<_>, Vec<_>) = new.into_iter().unzip();
+                problem.candidates = candidates;
+                let mut kept = slim(problem, weights).into_iter();
+                places.retain(|_| kept.next().unwrap_or(true));
+                new = places.into_iter().zip(std::mem::take(&mut problem.candidates)).collect();
+            }
+            let mut all: Judged = std::mem::take(at).into_iter().zip(known).chain(new).collect();
+            all.sort_unstable_by_key(|(at, _)| *at);
+            (*at, problem.candidates) = all.into_iter().unzip();
+        }
+    }
+
     /// By sketch, what no plan that takes it is worth more than.
     fn at_most(
         &self,

@@ -6,7 +6,8 @@
 //! 2. `known`: whether the inventory has what it names; `pool` and `lines`: rods, reels, lines,
 //!    leaders and lures of its places;
 //! 3. `judging`, `offers` and `bench`: every outfit that can be put together is judged for every
-//!    need, or where there are too many of them those that promise most;
+//!    need, or where there are too many of them those that promise most, and after a search those
+//!    that promise more than its plan;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with

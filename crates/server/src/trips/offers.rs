@@ -278,18 +278,25 @@ impl Judge<'_, '_> {
         pins.take.iter().any(|taken| taken == id) || pins.pairs.iter().any(|(rod, _)| rod == id)
     }
 
-    /// The most that the outfits of a rod can do, with the reels of the boat and with all others,
-    /// whatever the reel does to it; `None`: there are none that a plan may take.
+    /// The most that the outfits of a rod can do for some needs, and anything for all others, with
+    /// the reels of the boat and with all others, whatever the reel does to it; `None`: there are
+    /// none that a plan may take.
     pub(super) fn sketch(
         &self,
         trip: usize,
         rod: &PoolRod<'_>,
+        needs: &[usize],
         leaders: &Leaders,
         gauge: &Gauge,
     ) -> Result<[Option<Sketch>; 2], Stopped> {
         let places = &self.pool.places;
         let cost = |id: &str| places.iter().find(|p| p.id == id).map_or(0, |p| p.move_cost);
-        let none = || (vec![(0, Verdict::Unsafe); self.cases.len()], None::<&String>);
+        let best = (self.weights.excellent, Verdict::Excellent);
+        let none = || {
+            let mut offers = vec![best; self.cases.len()];
+            needs.iter().for_each(|need| offers[*need] = (0, Verdict::Unsafe));
+            (offers, None::<&String>)
+        };
         let mut sides = [none(), none()];
         let spools = |own_reels| self.by_line(&Task { at: 0, rod, own_reels });
         let lines = [true, false].map(spools);
@@ -307,12 +314,12 @@ impl Judge<'_, '_> {
                 let ready = same.filter(|spool| spool.reel.ready).map(|spool| &spool.reel.place);
                 ready.min_by_key(|place| cost(place))
             });
-            for (need, case) in self.cases.iter().enumerate() {
+            for &need in needs {
+                let case = &self.cases[need];
                 let open = sides.iter().zip(&places).filter(|(_, place)| place.is_some());
                 let least = open
                     .map(|((offers, _), _)| offers[need])
                     .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
-                let best = (self.weights.excellent, Verdict::Excellent);
                 let Some(least) = least.filter(|least| *least != best) else { continue };
                 let mut bench = Bench::new(self.model, case, &outfit, leaders);
                 let (worth, verdict) = bench.at_most(self.weights, &fitting, least);
@@ -328,7 +335,6 @@ impl Judge<'_, '_> {
             }
             done.push(kind);
         }
-        gauge.step(pb::PlanStage::Judging);
         Ok(sides.map(|(offers, nearest)| {
             let rod = rod.item.id.to_string();
             nearest.map(|place| Sketch { trip, rod, reel_place: place.clone(), offers })

@@ -2,9 +2,10 @@
 
 use std::ops::ControlFlow;
 
+use deepbend_planner::rewrite::Decisions;
 use deepbend_planner::{
-    Budget, FleetAnswer, FleetProblem, ProblemFaults, Progress, Weights, check_fleet,
-    plan_fleet_watched,
+    Budget, Decided, FleetAnswer, FleetProblem, ProblemFaults, Progress, Weights, check_fleet,
+    decide_fleet, plan_fleet_from,
 };
 use tokio::time::{Duration, Instant};
 
@@ -29,24 +30,55 @@ pub(super) enum NoAnswer {
     Violations(Vec<String>),
 }
 
-/// Searches, and has the checker look the plan over.
+/// How much a search may do, and when it is to end.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Effort {
+    pub(super) nodes: u64,
+    /// Nodes of searches before.
+    pub(super) spent: u64,
+    pub(super) until: Option<Instant>,
+}
+
+impl Effort {
+    fn budget(self) -> Budget {
+        Budget { nodes: self.nodes, cap: self.until.map(left), ..Budget::default() }
+    }
+
+    fn ask(self, now: &Progress, gauge: &Gauge) -> ControlFlow<()> {
+        gauge.search(now);
+        let is_over = self.until.is_some_and(|until| left(until).is_zero());
+        let end = gauge.stopped().is_some() || is_over;
+        if end { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    }
+}
+
+/// Searches from what is known without writing a plan.
+pub(super) fn decide(
+    problem: &FleetProblem,
+    weights: &Weights,
+    effort: Effort,
+    known: &[Decisions],
+    gauge: &Gauge,
+) -> Result<Option<Decided>, NoAnswer> {
+    let ask = |now: &Progress| effort.ask(now, gauge);
+    let decided = decide_fleet(problem, weights, &effort.budget(), known, &ask);
+    gauge.wanted().map_err(NoAnswer::Stopped)?;
+    decided.map_err(NoAnswer::Faults)
+}
+
+/// Searches from what is known, and has the checker look the plan over.
 pub(super) fn search(
     problem: &FleetProblem,
     weights: &Weights,
-    nodes: u64,
-    until: Option<Instant>,
+    effort: Effort,
+    known: &[Decisions],
     gauge: &Gauge,
 ) -> Result<Found, NoAnswer> {
-    let budget = Budget { nodes, cap: until.map(left), ..Budget::default() };
-    let ask = |now: &Progress| {
-        gauge.search(now);
-        let end = gauge.stopped().is_some() || until.is_some_and(|until| left(until).is_zero());
-        if end { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    };
-    let mut answer =
-        plan_fleet_watched(problem, weights, &budget, &ask).map_err(NoAnswer::Faults)?;
+    let ask = |now: &Progress| effort.ask(now, gauge);
+    let mut answer = plan_fleet_from(problem, weights, &effort.budget(), known, &ask)
+        .map_err(NoAnswer::Faults)?;
     gauge.wanted().map_err(NoAnswer::Stopped)?;
-    settle(&mut answer);
+    settle(&mut answer, effort.spent);
     let made = match &answer {
         FleetAnswer::Plan(plan) => Some((problem, &**plan)),
         FleetAnswer::Infeasible(no) => no.best.as_ref().map(|best| (&best.problem, &best.plan)),
@@ -63,7 +95,7 @@ pub(super) fn search(
 }
 
 /// A boat alone is the whole fleet: its plan is known to be as good as the fleet's.
-fn settle(answer: &mut FleetAnswer) {
+fn settle(answer: &mut FleetAnswer, spent: u64) {
     let fleet = match answer {
         FleetAnswer::Plan(fleet) => &mut **fleet,
         FleetAnswer::Infeasible(no) => match &mut no.best {
@@ -72,6 +104,7 @@ fn settle(answer: &mut FleetAnswer) {
         },
         FleetAnswer::NotFound { .. } => return,
     };
+    fleet.nodes += spent;
     let (status, bound, nodes, cut) = (fleet.status, fleet.bound, fleet.nodes, fleet.cut);
     if let [only] = fleet.trips.as_mut_slice() {
         only.status = status;
