@@ -60,7 +60,7 @@ fn answer(
         owned_micros: owned_worth(desk, table),
         model: Some(desk.model.id().to_wire()),
         unjudged_rod_count: count(table.unjudged),
-        abridged: table.unjudged > 0 || !all_gaps,
+        abridged: table.unjudged > 0 || !table.is_whole || !all_gaps,
         ..pb::FindGapsResponse::default()
     };
     let in_time = || desk.in_time();

@@ -56,6 +56,9 @@ pub(super) struct Table<'t> {
     chosen: BTreeMap<String, Vec<Option<Chosen>>>,
     /// Ready rods that the deadline left no time to judge; they are left out.
     pub(super) unjudged: u32,
+    /// Whether there was time for all kinds of the lattice, and for all reels of the rods; those that
+    /// are missing are left out.
+    pub(super) is_whole: bool,
 }
 
 /// Reel, line and leader that suit a rod best for a need.
@@ -79,8 +82,13 @@ pub(super) enum Reels {
 /// A rod by its id, and what it is fished with by need.
 type Row<'r> = (&'r str, Vec<Option<Chosen>>);
 
+/// A kind of the lattice by its position, and what it is worth by need.
+type SpecRow = (usize, Vec<Micros>);
+
 /// Weights of a need beyond this are cut: that is a must on more days than a year has.
 const MOST_WEIGHT: u32 = 10_000;
+/// How far apart kinds of the lattice lie that are judged one after the other.
+const STRIDE: usize = 89;
 /// What an outfit costs if nobody knows, cents; as the contract states.
 const USUAL_PRICE: u64 = 20_000;
 
@@ -150,10 +158,11 @@ impl Desk<'_> {
         let specs = lattice(self.model);
         let stage = pb::PlanStage::Judging;
         self.gauge.begin(stage, rods.len() + specs.len());
+        let (of_specs, all_specs) = self.judge_specs(judges, &needs, &specs)?;
         // In a set of one for each lure another one like a rod that is in it adds nothing.
         let twins = reels == Reels::Any;
-        let reels = match reels {
-            Reels::Any => BTreeMap::new(),
+        let (reels, all_reels) = match reels {
+            Reels::Any => (BTreeMap::new(), true),
             Reels::Own => self.own_reels(&season, judges, &rods)?,
         };
         let chosen = self.judge_rods(judges, &rods, &reels)?;
@@ -180,18 +189,37 @@ impl Desk<'_> {
             let price = Some(price(handle_of(id)));
             add(&mut season, Thing::Like((*id).to_owned()), price, row);
         }
-        for (s, spec) in specs.iter().enumerate() {
-            self.go_on()?;
-            let outfit = spec.outfit();
+        for (s, row) in &of_specs {
+            add(&mut season, Thing::New(*s), Some(price(specs[*s].handle())), row);
+        }
+        let chosen = chosen.into_iter().map(|(id, row)| (id.to_owned(), row)).collect();
+        let is_whole = all_specs && all_reels;
+        Ok(Table { season, things, specs, needs, reels, judges, chosen, unjudged, is_whole })
+    }
+
+    /// What each kind of the lattice is worth, by need, in the order of the lattice; and whether
+    /// there was time for all. Those that are judged first lie far apart.
+    fn judge_specs(
+        &self,
+        judges: &[Judge<'_, '_>],
+        needs: &[(usize, usize)],
+        specs: &[Spec],
+    ) -> Result<(Vec<SpecRow>, bool), Status> {
+        let mut order: Vec<usize> = (0..specs.len()).collect();
+        order.sort_by_key(|s| (s * STRIDE % specs.len().max(1), *s));
+        let judged = in_parallel(order.len(), self.gauge.enough(2), |at| {
+            self.gauge.wanted()?;
+            let outfit = specs[order[at]].outfit();
             let worth = |(t, n): &(usize, usize)| {
                 judges[*t].cases[*n].weigh(self.model, &self.weights, &outfit).worth
             };
             let row: Vec<Micros> = needs.iter().map(worth).collect();
-            self.gauge.step(stage);
-            add(&mut season, Thing::New(s), Some(price(spec.handle())), &row);
-        }
-        let chosen = chosen.into_iter().map(|(id, row)| (id.to_owned(), row)).collect();
-        Ok(Table { season, things, specs, needs, reels, judges, chosen, unjudged })
+            self.gauge.step(pb::PlanStage::Judging);
+            Ok((order[at], row))
+        });
+        let (mut rows, is_whole) = judged.map_err(stopped)?;
+        rows.sort_unstable_by_key(|(s, _)| *s);
+        Ok((rows, is_whole))
     }
 
     /// What each rod is fished with, by need, in the order of the rods; those for which the
@@ -205,7 +233,7 @@ impl Desk<'_> {
         let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
         let enough = self.gauge.enough(1);
         let judged = in_parallel(rods.len(), enough, |at| {
-            self.gauge.go_on()?;
+            self.gauge.wanted()?;
             let (id, mut row) = (rods[at], Vec::new());
             for (judge, leaders) in judges.iter().zip(&leaders) {
                 row.extend(best_of(judge, leaders, id, reels.get(id)));
@@ -216,39 +244,39 @@ impl Desk<'_> {
         judged.map(|(judged, _)| judged).map_err(stopped)
     }
 
-    /// A reel for each rod, no reel twice, so that they are worth most together.
+    /// A reel for each rod, no reel twice, so that they are worth most together; and whether there
+    /// was time for all reels. A rod whose reels there was no time for gets one that is bought.
     fn own_reels(
         &self,
         season: &Season,
         judges: &[Judge<'_, '_>],
         rods: &[&str],
-    ) -> Result<BTreeMap<String, Option<String>>, Status> {
-        let Some(pool) = judges.first().map(|judge| judge.pool) else { return Ok(BTreeMap::new()) };
+    ) -> Result<(BTreeMap<String, Option<String>>, bool), Status> {
+        let Some(pool) = judges.first().map(|judge| judge.pool) else {
+            return Ok((BTreeMap::new(), true));
+        };
         let reels: Vec<String> = pool.reels.iter().map(|reel| reel.item.id.to_string()).collect();
         let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
-        let mut worth = Vec::new();
-        for id in rods {
-            let mut row = Vec::new();
-            for reel in &reels {
-                self.go_on()?;
-                let own = Some(reel.clone());
-                let each = judges.iter().zip(&leaders);
-                let best =
-                    each.flat_map(|(judge, leaders)| best_of(judge, leaders, id, Some(&own)));
-                let of_need = |(need, best): (&SeasonNeed, Option<Chosen>)| {
-                    Some(Micros::from(need.weight) * best?.worth)
-                };
-                row.push(season.needs.iter().zip(best).map(of_need).sum());
-            }
-            worth.push(row);
-        }
+        // The first reel for all rods, then the next.
+        let pairs = reels.len() * rods.len();
+        let judged = in_parallel(pairs, self.gauge.enough(2), |at| {
+            self.gauge.wanted()?;
+            let (reel, rod) = (at / rods.len(), at % rods.len());
+            let own = Some(reels[reel].clone());
+            let each = judges.iter().zip(&leaders);
+            let best =
+                each.flat_map(|(judge, leaders)| best_of(judge, leaders, rods[rod], Some(&own)));
+            let of_need = |(need, best): (&SeasonNeed, Option<Chosen>)| {
+                Some(Micros::from(need.weight) * best?.worth)
+            };
+            let worth: Option<Micros> = season.needs.iter().zip(best).map(of_need).sum();
+            Ok((rod, reel, worth))
+        });
+        let (judged, is_whole) = judged.map_err(stopped)?;
+        let mut worth = vec![vec![None; reels.len()]; rods.len()];
+        judged.into_iter().for_each(|(rod, reel, sum)| worth[rod][reel] = sum);
         let partners = pairing(&worth).into_iter().map(|at| at.map(|at| reels[at].clone()));
-        Ok(rods.iter().map(|id| (*id).to_owned()).zip(partners).collect())
-    }
-
-    /// Goes on, unless the deadline passed or the caller gave up.
-    fn go_on(&self) -> Result<(), Status> {
-        self.gauge.go_on().map_err(stopped)
+        Ok((rods.iter().map(|id| (*id).to_owned()).zip(partners).collect(), is_whole))
     }
 
     /// Goes on, as the planner asks it, as long as somebody waits.

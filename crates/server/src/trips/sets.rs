@@ -8,6 +8,7 @@ use deepbend_contract::{ToWire as _, pb};
 use deepbend_core::gear::{LureClass, Word as _};
 use deepbend_core::quantity::words::{GRAMS, ROD_METRES};
 use deepbend_core::quantity::{Length, Mass};
+use deepbend_planner::Status as Proof;
 use deepbend_planner::median::Work;
 use deepbend_planner::season::{self, SetOutfit, SetPoint, SetProgress};
 use deepbend_planner::weights::{Micros, ONE};
@@ -80,7 +81,7 @@ fn answer(
     let sets: Vec<_> = curve.iter().map(|point| set(asked, table, point)).collect();
     let most = asked.most.min(table.things.len());
     Ok(pb::DesignSetResponse {
-        abridged: table.unjudged > 0 || first + sets.len() <= most,
+        abridged: table.unjudged > 0 || !table.is_whole || first + sets.len() <= most,
         unjudged_rod_count: answer::count(table.unjudged),
         sets,
         spec_count: i32::try_from(table.specs.len()).unwrap_or(i32::MAX),
@@ -114,13 +115,15 @@ fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> pb::OutfitSet {
         let worth = table.season.worth[need][outfit].min(table.low_worth(outfit, need));
         Micros::from(table.season.needs[need].weight) * worth
     };
+    let status = if table.is_whole { point.status } else { Proof::Feasible };
     pb::OutfitSet {
         outfits,
         coverage: point.worth as f64 / full.max(1) as f64,
         worth_micros: point.worth,
-        bound_micros: point.bound,
+        // What was not judged might do everything.
+        bound_micros: if table.is_whole { point.bound } else { full },
         worth_low_micros: jobs.map(low).sum(),
-        status: answer::status(point.status).into(),
+        status: answer::status(status).into(),
         spare_text,
     }
 }
