@@ -196,8 +196,9 @@ impl From<ServiceError> for Status {
             ServiceError::NoInventory => reason::NO_INVENTORY
                 .status("this service runs without a data folder, so it has no inventory", &[]),
             ServiceError::ReadOnlyFolder => reason::STORE_UNAVAILABLE.status(
-                "the data folder can only be read: nothing was recorded; let whoever runs the \
-                 service write to it (owner, permissions, mount), and start the service again",
+                "the data folder can only be read: nothing was recorded. `deepbend sync` says why; \
+                 where whoever runs the service may not write to it, mend owner, permissions or \
+                 mount, and start the service again",
                 &[],
             ),
             ServiceError::Unauthenticated => reason::UNAUTHENTICATED

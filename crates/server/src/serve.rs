@@ -37,7 +37,7 @@ use crate::inventory::{
 use crate::listen::{self, Neighbour, SocketFile};
 use crate::matching::Matching;
 use crate::mechanics::Mechanics;
-use crate::sync::identity::{Identity, Noted};
+use crate::sync::identity::{Identity, Noted, damaged_key};
 use crate::sync::{Peers, Side, SyncApi};
 use crate::trips::TripServiceImpl;
 
@@ -134,7 +134,16 @@ async fn open(
     let (device, founder) = (config.device.clone(), config.founder.clone());
     let opened = tokio::task::spawn_blocking(move || {
         let unsure = SledStore::lacks_note(&folder)?;
-        let store: Arc<dyn Store> = Arc::new(SledStore::open(&folder, SledOptions::default())?);
+        let options = SledOptions::default();
+        let bad_key = damaged_key(&folder);
+        let bad_key = bad_key.map_err(|error| StoreError::Unavailable(error.to_string()))?;
+        let store: Arc<dyn Store> = Arc::new(match bad_key {
+            Some(what) => {
+                let why = format!("only reading is possible: {what}");
+                SledStore::open_to_read(&folder, options, StoreError::Unavailable(why))?
+            }
+            None => SledStore::open(&folder, options)?,
+        });
         let read_only = matches!(store.condition(), Condition::ReadOnly(_));
         if !read_only {
             if unsure {

@@ -241,6 +241,34 @@ async fn a_damaged_store_is_served_for_reading() {
     running.end().await;
 }
 
+// Common practice, no source: who lost his pen can still read.
+#[tokio::test]
+async fn a_folder_whose_key_is_damaged_is_served_for_reading() {
+    let folder = tempfile::tempdir().unwrap();
+    let running = start_on(folder.path()).await;
+    running.inventory().import_items(import_of(demo_files())).await.unwrap();
+    let get = pb::GetItemRequest { id: "R14".to_owned(), read_mask: None };
+    let before = running.inventory().get_item(get.clone()).await.unwrap().into_inner();
+    running.end().await;
+    let key = folder.path().join("device.key");
+    let good = std::fs::read(&key).unwrap();
+    std::fs::write(&key, "nonsense").unwrap();
+    let running = start_on(folder.path()).await;
+    assert_eq!(running.inventory().get_item(get).await.unwrap().into_inner(), before);
+    let more = || import_of(small_fleet(&["Q1"]).split_off(1));
+    let refused = running.inventory().import_items(more()).await.unwrap_err();
+    assert_eq!(reason(&refused), "Unavailable STORE_UNAVAILABLE");
+    let asked = pb::GetSyncStateRequest {};
+    let trouble = running.sync().get_sync_state(asked).await.unwrap().into_inner().store_trouble;
+    assert!(trouble.contains("device.key is damaged: put it back"), "{trouble}");
+    running.end().await;
+    assert_eq!(std::fs::read(&key).unwrap(), b"nonsense", "it stays as it is");
+    std::fs::write(&key, good).unwrap();
+    let running = start_on(folder.path()).await;
+    running.inventory().import_items(more()).await.unwrap();
+    running.end().await;
+}
+
 // Common practice, no source: who cannot record is told what to do about it.
 #[tokio::test]
 async fn a_folder_that_cannot_be_written_says_so() {

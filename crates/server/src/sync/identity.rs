@@ -76,8 +76,10 @@ impl Identity {
             io::Error::new(io::ErrorKind::InvalidData, format!("{file} {what}"))
         };
         let path = folder.join(KEY);
-        let key = read(&path)?.map(|text| read_key(&text)).transpose();
-        let key = key.map_err(|what| bad(KEY, what))?;
+        let key = match read(&path)?.map(|text| read_key(&text)) {
+            Some(Err(what)) if !read_only => return Err(bad(KEY, what)),
+            key => key.and_then(Result::ok),
+        };
         let device = match (device, read(&folder.join(NAME))?) {
             (Some(device), kept) => {
                 let kept = kept.and_then(|text| read_name(&text).ok());
@@ -151,6 +153,13 @@ impl Identity {
         };
         Ok(Self { device, founder, key })
     }
+}
+
+/// What is wrong with the key of a folder, if something is: without it nothing can be signed, so
+/// nothing is recorded.
+pub(crate) fn damaged_key(folder: &Path) -> io::Result<Option<String>> {
+    let key = read(&folder.join(KEY))?.map(|text| read_key(&text));
+    Ok(key.and_then(Result::err).map(|what| format!("{KEY} {what}")))
 }
 
 /// Reads a secret key, and the public one as its check.

@@ -154,7 +154,7 @@ impl Image {
         let torn = torn_batch(&log, noted).map_err(failed)?;
         let mut pages: BTreeMap<u64, Leaf> = BTreeMap::new();
         let mut once = Once::default();
-        let gaps = log.walk(0, |message| replay(&mut pages, &mut once, &message, torn));
+        let gaps = log.walk_corrected(|message| replay(&mut pages, &mut once, &message, torn));
         let gaps = gaps.map_err(failed)?;
         let once = once.settled();
         let mut image = Self { gaps, path: path.clone(), ..Self::default() };
@@ -205,6 +205,7 @@ impl Image {
         if newest > self.head {
             (self.head, self.tally) = (newest, None);
         }
+        let had_all_rows = self.has_all_rows();
         for seq in self.floor + 1..=self.head {
             let mut pieces = commits.remove(&seq).unwrap_or_default();
             if !pieces.are_all() {
@@ -217,7 +218,8 @@ impl Image {
             } else {
                 self.log.insert(seq, changes.values().cloned().collect());
             }
-            for change in changes.into_values() {
+            // What the feed has not lost may tell of a row that went with what it has lost.
+            for change in changes.into_values().filter(|_| !had_all_rows) {
                 let place = (change.tree, change.key);
                 if self.rows.get(&place).is_none_or(|row| row.0 <= seq) {
                     match change.value {
@@ -227,12 +229,24 @@ impl Image {
                 }
             }
         }
+        let has_all_rows = self.has_all_rows();
+        // A feed from the first commit on tells every row.
+        self.unsure = self.floor > 0 && !has_all_rows;
+        if has_all_rows && let Some(last) = self.lost.last() {
+            // Only the feed has a hole, where it told of a row that is gone: it begins behind it.
+            self.floor = self.floor.max(*last);
+            self.log = self.log.split_off(&(self.floor + 1));
+            self.lost.clear();
+        }
+    }
+
+    /// Whether the rows are those that there should be.
+    fn has_all_rows(&self) -> bool {
         let mut tally = Tally::default();
         for ((tree, key), (seq, _)) in &self.rows {
             tally.add(&record::row_key(*tree, key), *seq);
         }
-        // A feed from the first commit on tells every row.
-        self.unsure = self.floor > 0 && self.tally != Some(tally);
+        self.tally == Some(tally)
     }
 
     /// Whether something is lost for good, or may be.
@@ -386,7 +400,7 @@ struct Leaf {
 /// Where the last batch begins, if it is neither whole nor acknowledged: then it never happened.
 fn torn_batch(log: &Log, noted: Seq) -> std::io::Result<Option<u64>> {
     let (mut last_batch, mut end, mut head) = (None, 0, 0);
-    log.walk(0, |message| {
+    log.walk_corrected(|message| {
         end = message.end;
         if let Some(last) = last_of_batch(&message) {
             last_batch = Some((message.place, last, head));
@@ -462,5 +476,31 @@ mod tests {
         let commits = once.settled();
         assert!(commits[&2].are_all());
         assert_eq!(commits.keys().copied().collect::<Vec<_>>(), [1, 2], "not under another key");
+    }
+
+    // Source: the head tells how many rows there are and which (see `record`).
+    #[test]
+    fn what_only_the_feed_told_of_rows_that_are_gone_costs_no_row() {
+        let key = |n: u8| record::row_key(Tree(1), &[n]);
+        let row = |n: u8, seq| {
+            record::row_record(&key(n), Place { seq, index: u16::from(n - 1), of: 2 }, &[n])
+        };
+        let first: Vec<Change> =
+            [1, 2].map(|n| Change { tree: Tree(1), key: vec![n], value: Some(vec![n]) }).to_vec();
+        let feed = record::feed_records(1, 2, &first).unwrap();
+        let read = |tally: &[(u8, Seq)]| {
+            let mut sum = Tally::default();
+            tally.iter().for_each(|(n, seq)| sum.add(&key(*n), *seq));
+            let (mut image, mut commits) = (Image::default(), BTreeMap::new());
+            // Row 2 went with commit 2, of which nothing is left.
+            let head = (record::HEAD.to_vec(), record::head_record(2, sum));
+            for (key, record) in [&feed[..], &[(key(1), row(1, 1)), head]].concat() {
+                image.take(&key, &record, &mut commits);
+            }
+            image.mend(commits, BTreeMap::new(), 2);
+            (image.rows.len(), image.lost, image.floor, image.log.len())
+        };
+        assert_eq!(read(&[(1, 1)]), (1, vec![], 2, 0));
+        assert_eq!(read(&[(1, 2), (2, 2)]), (2, vec![2], 0, 1));
     }
 }

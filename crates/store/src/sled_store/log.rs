@@ -25,6 +25,12 @@ use super::SEGMENT_BYTES;
 
 const SEGMENT: u64 = SEGMENT_BYTES as u64;
 const SEGMENT_HEAD: usize = 20;
+/// Bytes of a message's checksum, which comes first.
+const SUM: usize = 4;
+/// The checksum, the kind and three numbers of nine bytes.
+const LONGEST_HEAD: usize = SUM + 1 + 3 * 9;
+/// The polynomial of CRC-32/ISO-HDLC, its lowest power first.
+const CRC_32: u32 = 0xedb8_8320;
 /// No message begins within this many bytes of a segment's end.
 const RED_ZONE: usize = 32;
 const PLACE_MASK: u64 = i64::MAX as u64;
@@ -123,9 +129,20 @@ impl Log {
 
     /// Hands out every readable message from `start` on in the order of writing, and returns the
     /// gaps between them.
-    pub(super) fn walk(
+    pub(super) fn walk(&self, start: u64, each: impl FnMut(Message<'_>)) -> io::Result<Vec<Gap>> {
+        self.read(start, None, each)
+    }
+
+    /// Like [`Self::walk`] from the first message on, with those of which only one bit is wrong;
+    /// they are among the gaps as well.
+    pub(super) fn walk_corrected(&self, each: impl FnMut(Message<'_>)) -> io::Result<Vec<Gap>> {
+        self.read(0, Some(&mut Vec::new()), each)
+    }
+
+    fn read(
         &self,
         start: u64,
+        mut corrected: Option<&mut Vec<u8>>,
         mut each: impl FnMut(Message<'_>),
     ) -> io::Result<Vec<Gap>> {
         let start = start / SEGMENT * SEGMENT;
@@ -154,6 +171,18 @@ impl Log {
                     let next = (at + 1..end_of_data(&bytes))
                         .find(|at| message(&bytes, *at, Some(number)).is_some());
                     gaps.extend(open.take().map(|gap| Gap { inside: true, ..gap }));
+                    if let Some(corrected) = corrected.as_deref_mut()
+                        && correct(&bytes, at, number, corrected)
+                        && let Some((found, length)) = message(corrected, at, Some(number))
+                    {
+                        gaps.push(Gap { inside: true, ..gap });
+                        at += length;
+                        if found.kind == Kind::Cap {
+                            break;
+                        }
+                        each(found);
+                        continue;
+                    }
                     let Some(next) = next else {
                         open = Some(gap);
                         break;
@@ -207,37 +236,103 @@ fn segment_head(head: &[u8; SEGMENT_HEAD]) -> Option<(u64, u64)> {
     (holds && place % SEGMENT == 0 && place <= PLACE_MASK).then_some((place, stable))
 }
 
+/// What stands before the body of a message.
+#[derive(Clone, Copy, Debug)]
+struct Head {
+    kind: Kind,
+    /// Bytes of the body.
+    body: usize,
+    /// The segment's number.
+    segment: u64,
+    page: u64,
+    /// Bytes of the head.
+    length: usize,
+}
+
+impl Head {
+    fn read(bytes: &[u8]) -> Option<Self> {
+        let kind = match bytes.get(SUM)? {
+            1 | 5..=7 => Kind::Idle,
+            2 => Kind::Cap,
+            3 => Kind::Batch,
+            4 => Kind::Free,
+            8 => Kind::Page,
+            10 => Kind::Link,
+            // 9 and 11 stand in files of their own; records are too short for that.
+            _ => return None,
+        };
+        let mut rest = Bytes(&bytes[SUM + 1..]);
+        let body = usize::try_from(rest.number()?).ok()?;
+        let (segment, page) = (rest.number()?, rest.number()?);
+        Some(Self { kind, body, segment, page, length: bytes.len() - rest.0.len() })
+    }
+
+    /// The checksum that a message with this body ought to tell.
+    fn checksum(&self, bytes: &[u8], body: &[u8]) -> u32 {
+        let mut sum = crc32fast::Hasher::new();
+        sum.update(body);
+        sum.update(&bytes[SUM..self.length]);
+        !sum.finalize()
+    }
+}
+
 /// The message at `at` in a segment, and its length; of any segment if `number` is `None`.
 fn message(segment: &[u8], at: usize, number: Option<u64>) -> Option<(Message<'_>, usize)> {
     let bytes = segment.get(at..)?;
-    let kind = match bytes.get(4)? {
-        1 | 5..=7 => Kind::Idle,
-        2 => Kind::Cap,
-        3 => Kind::Batch,
-        4 => Kind::Free,
-        8 => Kind::Page,
-        10 => Kind::Link,
-        // 9 and 11 stand in files of their own; records are too short for that.
-        _ => return None,
+    let head = Head::read(bytes)?;
+    if number.is_some_and(|number| number != head.segment) || head.segment > PLACE_MASK / SEGMENT {
+        return None;
+    }
+    let length = head.length.checked_add(head.body)?;
+    let body = bytes.get(head.length..length)?;
+    if head.checksum(bytes, body).to_le_bytes() != bytes[..SUM] {
+        return None;
+    }
+    let place = head.segment * SEGMENT + at as u64;
+    let end = place + length as u64 - 1;
+    Some((Message { kind: head.kind, page: head.page, place, end, body }, length))
+}
+
+/// Puts into `to` the segment with the message at `at` as it was before one of its bits was
+/// flipped; `false` if there is none that one flipped bit explains.
+///
+/// A checksum of 32 bits tells which bit it was, in messages far longer than a segment (Koopman and
+/// Chakravarty 2004, "Cyclic redundancy code polynomial selection"). If more is wrong, a bit may be
+/// found by chance; then a record's own checksum does not hold.
+fn correct(segment: &[u8], at: usize, number: u64, to: &mut Vec<u8>) -> bool {
+    to.clear();
+    to.extend_from_slice(segment);
+    let holds = |bytes: &mut [u8], bit: usize| {
+        bytes[at + bit / 8] ^= 1 << (bit % 8);
+        let holds = message(bytes, at, Some(number)).is_some();
+        if !holds {
+            bytes[at + bit / 8] ^= 1 << (bit % 8);
+        }
+        holds
     };
-    let mut rest = Bytes(&bytes[5..]);
-    let length = usize::try_from(rest.number()?).ok()?;
-    let found = rest.number()?;
-    if number.is_some_and(|number| number != found) || found > PLACE_MASK / SEGMENT {
-        return None;
+    // The head says how long all is, so each of its bits is tried.
+    let head = LONGEST_HEAD.min(segment.len() - at);
+    if (0..head * 8).any(|bit| holds(to, bit)) {
+        return true;
     }
-    let page = rest.number()?;
-    let head = bytes.len() - rest.0.len();
-    let body = rest.take(length)?;
-    let mut sum = crc32fast::Hasher::new();
-    sum.update(body);
-    sum.update(&bytes[4..head]);
-    if (!sum.finalize()).to_le_bytes() != bytes[..4] {
-        return None;
+    let Some(head) = Head::read(&segment[at..]) else { return false };
+    let end = head.length.checked_add(head.body);
+    let body = end.and_then(|end| segment[at..].get(head.length..end));
+    let Some(body) = body else { return false };
+    let told = segment[at..].first_chunk().map_or(0, |sum| u32::from_le_bytes(*sum));
+    let differs = told ^ head.checksum(&segment[at..], body);
+    // What a flipped bit changes in the checksum, from the last bit of the last byte on: that byte
+    // is one of the head, which was tried.
+    let behind = (head.length - SUM) * 8;
+    let mut change = CRC_32;
+    for back in 0..behind + body.len() * 8 {
+        if change == differs && back >= behind {
+            let bit = (head.length + body.len()) * 8 - 1 - (back - behind);
+            return holds(to, bit);
+        }
+        change = change >> 1 ^ if change & 1 == 1 { CRC_32 } else { 0 };
     }
-    let place = found * SEGMENT + at as u64;
-    let end = place + (head + length) as u64 - 1;
-    Some((Message { kind, page, place, end, body }, head + length))
+    false
 }
 
 /// Takes apart what sled wrote.
@@ -356,4 +451,35 @@ pub(super) fn damaged_beside(folder: &Path) -> io::Result<Option<PathBuf>> {
         }
     }
     Ok(None)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: a checksum of 32 bits tells one flipped bit from every other one in a message of up
+    // to 2^32 bits (Koopman and Chakravarty 2004, "Cyclic redundancy code polynomial selection").
+    #[test]
+    fn a_message_with_one_flipped_bit_is_as_it_was_wherever_that_is() {
+        const AT: usize = 40;
+        // A page of 300 bytes in segment 7: kind 8, 60 over 240, segment, page 300.
+        let mut bytes = vec![0, 0, 0, 0, 8, 241, 60, 7, 241, 60];
+        bytes.extend((0..300_u32).map(|n| (n * n / 7).to_le_bytes()[0]));
+        let head = Head::read(&bytes).unwrap();
+        assert_eq!((head.length, head.body, head.page), (10, 300, 300));
+        let sum = head.checksum(&bytes, &bytes[head.length..]);
+        bytes[..SUM].copy_from_slice(&sum.to_le_bytes());
+        let segment = [&[9; AT][..], &bytes, &[0; 100]].concat();
+        assert!(message(&segment, AT, Some(7)).is_some());
+        let mut corrected = Vec::new();
+        for bit in 0..bytes.len() * 8 {
+            let mut bad = segment.clone();
+            bad[AT + bit / 8] ^= 1 << (bit % 8);
+            assert!(message(&bad, AT, Some(7)).is_none(), "bit {bit}");
+            assert!(correct(&bad, AT, 7, &mut corrected), "bit {bit}");
+            assert!(corrected == segment, "bit {bit}");
+            bad[AT + 100] ^= 7;
+            assert!(!correct(&bad, AT, 7, &mut corrected), "bit {bit} and others");
+        }
+    }
 }

@@ -113,6 +113,21 @@ impl SledStore {
         Self::open_on(folder, options, |engine| Ok(Box::new(DbFile::open(folder, engine)?)))
     }
 
+    /// Opens the store in `folder` for reading only; `why` is what every write is told.
+    ///
+    /// # Errors
+    /// `Locked` if another process holds it, `why` if there is nothing to read, `Unavailable` if
+    /// the folder cannot be used.
+    pub fn open_to_read(
+        folder: &Path,
+        options: SledOptions,
+        why: StoreError,
+    ) -> Result<Self, StoreError> {
+        let (Taken::Lock(lock) | Taken::ReadOnly(lock, _)) = FolderLock::take(folder)?;
+        let engine = RwLock::new(Engine::Still(Arc::new(Still::open(folder, why)?)));
+        Ok(Self { folder: folder.to_owned(), options, engine, _lock: lock })
+    }
+
     /// Opens a store that breaks a promise: for tests that must see it broken.
     ///
     /// # Errors
