@@ -396,6 +396,7 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
     };
     let unrigged = |reel: &str| What::Unrigged(pb::Unrigged { reel_id: reel.to_owned() });
     let found = || What::Found(pb::Found { at_id: "B2".to_owned() });
+    let used = || What::Used(pb::Used { minutes: Some(90) });
     let adjusted = |change, reason: pb::AdjustmentReason| {
         What::Adjusted(pb::Adjusted {
             measure: pb::Measure::Pieces.into(),
@@ -422,6 +423,7 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
         ("R13", unrigged("E08"), "unrigged.reel_id", "which is on R14"),
         ("R23", rigged("E05"), "rigged", "R23, which is retired"),
         ("R16", moved("B2"), "moved.to_id", "but R16 is lost"),
+        ("R16", used(), "used", "takes R16, which is lost"),
         ("L18", found(), "found", "how many of the 4 pieces of L18"),
         ("L18", adjusted(2, pb::AdjustmentReason::Lost), "adjusted.change", "less than 0"),
         ("L18", adjusted(-1, pb::AdjustmentReason::Bought), "adjusted.change", "more than 0"),
@@ -438,6 +440,7 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
         ("R14", unrigged("E08")),
         ("R13", rigged("E08")),
         ("R16", found()),
+        ("R16", used()),
         ("R16", moved("B3")),
         ("E02", respooled("K05", pb::LineMaterial::Nylon)),
     ] {

@@ -173,7 +173,9 @@ fn measured(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     }
     let (counted, right) = match counted_in {
         Some(Measure::Pieces) => ("is counted in pieces", "a whole number of pieces"),
-        Some(Measure::Centimetres) => ("is measured in metres of line", "a length, and no pieces"),
+        Some(Measure::Centimetres) => {
+            ("is measured in metres of line", "a length as \"100 m\", and no pieces")
+        }
         None => ("is one item", "no number of pieces"),
     };
     let at = at.field(part);

@@ -194,11 +194,11 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
             let right = format!("that it turned up there: found; {OR_ACCEPT}");
             faults.push(FaultCode::Conflict, at.field("moved").field("to_id"), wrong, right);
         }
-    } else if let Body::Lent { .. } = body {
+    } else if let Some(part) = with_it_in_hand(body) {
         if is_surely_lost(entry) {
             let wrong = format!("takes {}, which is lost", item.id);
             let right = format!("that it turned up there: found; {OR_ACCEPT}");
-            faults.push(FaultCode::Conflict, at.field("lent"), wrong, right);
+            faults.push(FaultCode::Conflict, at.field(part), wrong, right);
         }
     } else if let Body::Lost { .. } = body {
         let right = "how many are lost: adjusted, with reason LOST";
@@ -212,6 +212,19 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
                 faults.push(FaultCode::Malformed, at.field("columns"), wrong, right);
             }
         }
+    }
+}
+
+/// Message of a body that only tells of what was in somebody's hand.
+fn with_it_in_hand(body: &Body) -> Option<&'static str> {
+    if let Body::Lent { .. } = body {
+        Some("lent")
+    } else if let Body::Used { .. } = body {
+        Some("used")
+    } else if let Body::Respooled { .. } = body {
+        Some("respooled")
+    } else {
+        None
     }
 }
 

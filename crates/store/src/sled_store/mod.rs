@@ -202,7 +202,9 @@ fn open_engine(
     };
     let free = free_bytes(folder).map_err(|error| unavailable(folder, &error))?;
     if free < OPENING_BYTES {
-        return still(StoreError::Full { free_bytes: free, floor_bytes: OPENING_BYTES });
+        // It could be opened with less than it takes to write.
+        let floor_bytes = options.free_floor_bytes.max(OPENING_BYTES);
+        return still(StoreError::Full { free_bytes: free, floor_bytes });
     }
     let opened =
         image::check_tail(&engine, noted).and_then(|()| Live::open(&engine, options, disk, noted));
