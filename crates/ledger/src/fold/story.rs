@@ -60,7 +60,10 @@ impl Disputed {
     #[must_use]
     pub fn cure(&self) -> &'static str {
         match self {
-            Self::Tag => "give one of the two a new tag, and correct its first event",
+            Self::Tag => {
+                "give one of the two a new tag: correct its first event, and import it again \
+                 under the new one"
+            }
             Self::Field(Field::Place) => "look where it is, and record it as seen there",
             Self::Field(Field::Status) => "look at it, and record the inspection with its reason",
             Self::Field(Field::Condition) => "look at it, and record its condition",
