@@ -4,15 +4,21 @@ use std::collections::BTreeSet;
 
 use deepbend_core::quantity::words::ROD_METRES;
 
+use crate::exchange::Exchanges;
 use crate::grid::{Cand, Grid};
 use crate::plan::{Ashore, AshoreReason, ItemKind};
 use crate::prune::{self, Parts};
 use crate::weights::{Micros, SHOWN, in_words};
 use crate::worth::{self, Selection};
 
+/// Outfits of a rod, or of a reel, of which it is counted in full what they would add; of more, those
+/// that are reckoned to add most. So that the writing takes no longer than the search.
+const COUNTED: usize = 24;
+
 /// Everything that stays ashore, rods first.
 pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
     let kept = prune::kept(grid);
+    let exchanges = Exchanges::among(grid, &kept);
     let sides = [Side::of(grid, &kept, ItemKind::Rod), Side::of(grid, &kept, ItemKind::Reel)];
     let rods = grid.problem.rods.iter().map(|r| (ItemKind::Rod, r.id.as_str(), r.ready));
     let reels = grid.problem.reels.iter().map(|r| (ItemKind::Reel, r.id.as_str(), r.ready));
@@ -23,7 +29,7 @@ pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
         })
         .map(|(kind, id, ready)| {
             let side = &sides[usize::from(kind != ItemKind::Rod)];
-            let (reason, text) = explain(grid, selection, kind, id, ready, side);
+            let (reason, text) = explain(grid, selection, (kind, id, ready), side, &exchanges);
             Ashore { kind, id: id.to_owned(), reason, text }
         })
         .collect();
@@ -59,10 +65,9 @@ fn part<'a>(grid: &Grid<'a>, cand: &Cand, kind: ItemKind) -> &'a str {
 fn explain(
     grid: &Grid<'_>,
     selection: &Selection,
-    kind: ItemKind,
-    id: &str,
-    ready: bool,
+    (kind, id, ready): (ItemKind, &str, bool),
     side: &Side<'_>,
+    exchanges: &Exchanges<'_, '_>,
 ) -> (AshoreReason, String) {
     use AshoreReason as R;
     if !ready {
@@ -96,7 +101,8 @@ fn explain(
         .filter(|c| !selection.outfits.iter().any(|o| grid.exclusive(*o, *c)))
         .collect();
     let now = worth::value(grid, selection).objective();
-    let gain = free.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
+    let counted = exchanges.most_adding(&selection.outfits, &free, COUNTED);
+    let gain = counted.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
     match (gain, better) {
         (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit() => {
             let adds = in_words(gain);

@@ -365,6 +365,19 @@ impl<'a, 'b> Exchanges<'a, 'b> {
         best
     }
 
+    /// Of candidates of one boat as many as are wanted, those that are reckoned to add most to its
+    /// outfits.
+    pub(crate) fn most_adding(&self, outfits: &[usize], of: &[usize], wanted: usize) -> Vec<usize> {
+        let Some(first) = of.first().filter(|_| of.len() > wanted) else { return of.to_vec() };
+        let boat = self.grid.cands[*first].boat;
+        let left = self.without(boat, outfits, &[]);
+        let entries = of.iter().filter_map(|c| self.at[*c]).map(|at| &self.entries[at]);
+        let mut gains: Vec<(f64, usize)> =
+            entries.map(|entry| (self.gain(boat, &left, entry), entry.cand)).collect();
+        gains.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        gains.into_iter().take(wanted).map(|(_, cand)| cand).collect()
+    }
+
     /// Outfits without some of them, filled up again.
     pub(crate) fn refill(&self, outfits: &[usize], gone: &[usize]) -> Vec<usize> {
         let mut next: Vec<usize> = outfits.iter().copied().filter(|c| !gone.contains(c)).collect();

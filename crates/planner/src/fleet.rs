@@ -337,6 +337,7 @@ fn selected(grid: &Grid<'_>, trips: &[&TripProblem], known: &[Decisions]) -> Opt
     let lures = lures.map(|(stock, id)| known[stock.boat].lures.contains(*id)).collect();
     let selection = Selection { outfits, leaders, lures };
     let fits = wanted.is_empty() && worth::is_possible(grid, &selection);
+    let fits = fits && worth::is_sound(grid, &selection);
     fits.then_some(selection)
 }
 

@@ -71,12 +71,17 @@ fn look(
     budget: &Budget,
     watch: &Watch<'_>,
 ) -> Option<Outcome> {
-    let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut best: Known = None;
     watch.bound(grid.plain_bound());
+    if let Some(known) = known.filter(|_| watch.is_over()) {
+        // There is no time to better it.
+        let (selection, bound) = (Some(known.clone()), grid.plain_bound());
+        return Some(Outcome { selection, proven: false, bound, nodes: 0, cut: true });
+    }
+    let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut effort = Effort { nodes: budget.nodes, cap: budget.cap, rest: Micros::MIN };
     let exchanges = Exchanges::among(grid, &pruning.kept);
-    if let Some(known) = known.filter(|known| worth::is_sound(grid, known)) {
+    if let Some(known) = known {
         take(grid, &mut best, known.clone(), watch);
     }
     let offered = |order: &[usize], best: &mut Known| offer(grid, order, best, watch);

@@ -92,7 +92,7 @@ pub(super) fn set(wire: pb::DesignSetRequest) -> Result<Set, Faults> {
     keep.dedup();
     if keep.len() > most {
         let wrong = format!("are {} rods", keep.len());
-        let right = format!("at most as many as outfit_count, {most}");
+        let right = format!("at most as many as outfits are wanted, {most}");
         r.fault("keep_rod_ids", FaultCode::Conflict, wrong, right);
     }
     let tube_m = r.number("tube_length_m", tube_length_m, limits::TUBE_LENGTH_M);

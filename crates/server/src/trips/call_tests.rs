@@ -166,6 +166,39 @@ fn who_is_in_a_hurry_is_told_of_the_rods_that_were_judged() {
     assert!(part.owned_micros <= whole.owned_micros);
 }
 
+// Source: the contract of DesignSetResponse.abridged: what is known by then is the answer, with a
+// bound for what was not looked at.
+#[test]
+fn a_season_is_answered_though_the_time_is_up() {
+    let trip = demo_trip("T1", &[]).trip;
+    let trips = vec![pb::SeasonTrip { trip, day_count: 10 }];
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let over = || {
+        let now = Some(Instant::now());
+        Gauge::new(now, CancellationToken::new(), Sender::default())
+    };
+    let keep_rod_ids = vec!["R16".to_owned()];
+    let asked = pb::DesignSetRequest { trips: trips.clone(), keep_rod_ids, ..Default::default() };
+    let asked = ask_season::set(asked).unwrap();
+    let set = |gauge: &Gauge| {
+        let desk = Desk::new(&view, Model::builtin(), &asked.season.terms, None, gauge);
+        sets::design(&desk, &asked).unwrap()
+    };
+    let whole = set(&Gauge::new(None, CancellationToken::new(), Sender::default()));
+    let part = set(&over());
+    assert!(part.abridged && !whole.abridged);
+    let first = |answer: &pb::DesignSetResponse| answer.sets[0].clone();
+    assert_eq!(first(&part).outfits[0].rod_id, "R16");
+    assert_eq!(first(&part).status(), pb::PlanStatus::Feasible);
+    assert!(first(&part).bound_micros >= first(&whole).worth_micros);
+    let asked = pb::FindGapsRequest { trips, budget_cents: Some(50_000), ..Default::default() };
+    let asked = ask_season::gaps(asked).unwrap();
+    let gauge = over();
+    let desk = Desk::new(&view, Model::builtin(), &asked.season.terms, None, &gauge);
+    let found = gaps::find(&desk, &asked).unwrap();
+    assert!(found.abridged && found.unjudged_rod_count > 0 && found.owned_micros > 0);
+}
+
 // From memory: whoever gives up is not worked for.
 #[test]
 fn a_caller_who_gives_up_ends_the_work() {

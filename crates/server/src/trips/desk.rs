@@ -152,7 +152,7 @@ impl<'d> Desk<'d> {
             // What was not judged could be better, as far as anything is known of it.
             FleetAnswer::Plan(mut plan) => {
                 let reached = plan.value.objective();
-                let rest = judging.rest(&problem, &self.weights, Some(reached));
+                let rest = judging.rest(&problem, &self.weights, Some(reached), self.gauge);
                 let all = || problem.trips.iter().map(most).sum();
                 plan.bound = plan.bound.max(rest.unwrap_or_else(all));
                 let known = bounded.unwrap_or(plan.bound).max(reached);
@@ -172,7 +172,12 @@ impl<'d> Desk<'d> {
                 let Infeasible { clash, best } = *no;
                 Found::Infeasible(write_clash(clash), best.map(Box::new))
             }
-            FleetAnswer::NotFound { bound, .. } => Found::Nothing(bound),
+            FleetAnswer::NotFound { bound, .. } if is_whole => Found::Nothing(bound),
+            FleetAnswer::NotFound { bound, .. } => {
+                let rest = judging.rest(&problem, &self.weights, None, self.gauge);
+                let all = || problem.trips.iter().map(most).sum();
+                Found::Nothing(bound.max(rest.unwrap_or_else(all)))
+            }
         };
         let departures = trips.iter().filter_map(|asked| {
             let minute = asked.trip.departs()?;
@@ -216,12 +221,14 @@ impl<'d> Desk<'d> {
             if judging.is_whole || judging.is_cut || nodes == 0 {
                 break;
             }
-            let effort = Effort { nodes: nodes.min(TURN), spent: 0, until: self.until };
+            // What is decided is written by another search.
+            let until = self.until.map(before);
+            let effort = Effort { nodes: nodes.min(TURN), spent: 0, until };
             let weights = &self.weights;
             let decided = search::decide(problem, weights, effort, &known, self.gauge);
             let Some(decided) = decided.map_err(no_answer)? else { break };
             nodes -= decided.nodes.min(nodes);
-            let rest = judging.rest(problem, weights, Some(decided.worth));
+            let rest = judging.rest(problem, weights, Some(decided.worth), self.gauge);
             if let Some(rest) = rest {
                 let bound = decided.bound.max(rest);
                 bounded = Some(bounded.map_or(bound, |known: Micros| known.min(bound)));
@@ -308,6 +315,12 @@ impl<'d> Desk<'d> {
             plan.given_up = best.as_ref().map(|best| clash::given_up(best, Some(t)));
         }
     }
+}
+
+/// Somewhat before a moment: a tenth of the time until then.
+fn before(moment: Instant) -> Instant {
+    let left = moment.saturating_duration_since(Instant::now());
+    moment.checked_sub(left / 10).unwrap_or(moment)
 }
 
 /// What all needs would be worth, each with excellent outfits.

@@ -174,7 +174,7 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
         assert!(!judging.is_cut);
         let plan = planned(&part);
         let reached = plan.value.objective();
-        let rest = judging.rest(&part, &weights, Some(reached)).unwrap();
+        let rest = judging.rest(&part, &weights, Some(reached), &unhurried()).unwrap();
         assert!(reached <= best && plan.bound.max(rest) >= best, "{judgements}: {rest}");
         assert!(rest > reached || reached == best);
         // What could be better than the plan is judged too, until nothing is left that could.
@@ -187,8 +187,9 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
         assert_eq!(reached, best, "{judgements}");
     }
     // Without time for anything there is a bound all the same.
-    let (part, judging) = judged_by(5_000, &unhurried().hurried());
+    let (part, mut judging) = judged_by(5_000, &unhurried().hurried());
     assert!(judging.is_cut && !judging.is_whole);
     let reached = planned(&part).value.objective();
-    assert!(judging.rest(&part, &weights, Some(reached)).is_some_and(|rest| rest >= best));
+    let rest = judging.rest(&part, &weights, Some(reached), &unhurried());
+    assert!(rest.is_some_and(|rest| rest >= best));
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
-use deepbend_core::gear::{Lure, Outfit, infer_power};
+use deepbend_core::gear::{Lure, Outfit, Word as _, infer_power};
 use deepbend_core::judge;
 use deepbend_planner::season::{self, Addition, SeasonError};
 use deepbend_planner::weights::{Micros, ONE, in_words};
@@ -129,7 +129,7 @@ fn gaps(
     let mut in_time = true;
     let first = additions.first().map_or(0, |a| a.adds);
     for addition in additions.iter().filter(|a| a.adds > 0 && a.adds * LEAST_SHARE >= first) {
-        if gaps.len() >= count {
+        if gaps.len() >= count && told(&gaps).len() >= count {
             break;
         }
         desk.gauge.wanted().map_err(stopped)?;
@@ -182,16 +182,22 @@ fn gaps(
             Thing::New(_) | Thing::Like(_) | Thing::Owned(_) => {}
         }
     }
-    gaps.sort_by_key(|gap| std::cmp::Reverse(gap.added_micros));
-    let mut told: Vec<pb::Gap> = Vec::new();
-    for gap in gaps {
-        if !told.iter().any(|better| says_no_more(&gap, better)) {
+    let mut gaps: Vec<pb::Gap> = told(&gaps).into_iter().cloned().collect();
+    gaps.truncate(count);
+    Ok((gaps, in_time))
+}
+
+/// Gaps that say more than a better one, the best first.
+fn told(gaps: &[pb::Gap]) -> Vec<&pb::Gap> {
+    let mut order: Vec<&pb::Gap> = gaps.iter().collect();
+    order.sort_by_key(|gap| std::cmp::Reverse(gap.added_micros));
+    let mut told: Vec<&pb::Gap> = Vec::new();
+    for gap in order {
+        if !told.iter().any(|better| says_no_more(gap, better)) {
             told.push(gap);
         }
     }
-    let mut gaps = told;
-    gaps.truncate(count);
-    Ok((gaps, in_time))
+    told
 }
 
 /// Whether a gap is another one with a lesser rod of the same kind, for the same lures.
@@ -347,10 +353,10 @@ fn gap(
     like: Option<String>,
 ) -> Option<pb::Gap> {
     let window = table.window(members)?;
-    let lures: Vec<&str> = addition.lifts.iter().map(|(n, _)| lure_id(table, *n)).collect();
-    let mut names: Vec<&str> = Vec::new();
-    lures.iter().for_each(|lure| {
-        if !names.contains(lure) {
+    let lures = addition.lifts.iter().map(|(n, _)| lifted(table, addition.outfit, *n));
+    let mut names: Vec<String> = Vec::new();
+    lures.for_each(|lure| {
+        if !names.contains(&lure) {
             names.push(lure);
         }
     });
@@ -381,6 +387,17 @@ fn gap(
 fn upper(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// A lure that is lifted; with the verdict where that stays below what is asked for.
+fn lifted(table: &Table<'_>, outfit: usize, need: usize) -> String {
+    let (t, n) = table.needs[need];
+    let lure = lure_id(table, need);
+    let wanted = &table.judges[t].asked.trip.needs[n];
+    match table.verdict(outfit, need).filter(|verdict| !wanted.met_by(*verdict)) {
+        Some(verdict) => format!("{lure} (to {})", verdict.as_word()),
+        None => lure.to_owned(),
+    }
 }
 
 fn lure_id<'t>(table: &'t Table<'_>, need: usize) -> &'t str {

@@ -66,6 +66,13 @@ impl Gauge {
         self.enough.map(share)
     }
 
+    /// The end of a share of the time that is left until the deadline.
+    pub(super) fn share(&self, share: f64) -> Option<Instant> {
+        let now = Instant::now();
+        let left = |deadline: Instant| deadline.saturating_duration_since(now).mul_f64(share);
+        self.deadline.map(|deadline| now + left(deadline))
+    }
+
     /// Goes on although it is late, unless nobody waits any more: a plan that is known is written.
     ///
     /// # Errors

@@ -24,6 +24,9 @@ const AT_ONCE: usize = 6_000_000;
 /// Rounds in which judgements are spent where there are not enough for all.
 const ROUNDS: usize = 6;
 
+/// Share of the time that is left which a bound of what was not judged may take.
+const BOUND_SHARE: f64 = 0.1;
+
 /// What of the outfits was judged.
 #[derive(Debug)]
 pub(super) struct Judging<'j> {
@@ -34,6 +37,8 @@ pub(super) struct Judging<'j> {
     sketches: Vec<Sketch>,
     /// By sketch, whether it was judged too.
     judged: Vec<bool>,
+    /// By sketch, the least bound of the plans that take it that was ever found.
+    most: Vec<Micros>,
     /// By sketch, the trip, the task and how many judgements it takes at most.
     tasks: Vec<(usize, Task<'j, 'j>, usize)>,
     leaders: Vec<Leaders>,
@@ -75,6 +80,7 @@ pub(super) fn judge<'j>(
         is_cut: !all_sketched,
         sketches: Vec::new(),
         judged: Vec::new(),
+        most: Vec::new(),
         tasks: Vec::new(),
         leaders,
         at: judges.iter().map(|_| Vec::new()).collect(),
@@ -90,6 +96,7 @@ pub(super) fn judge<'j>(
         }
     }
     judging.judged = vec![false; judging.tasks.len()];
+    judging.most = vec![Micros::MAX; judging.tasks.len()];
     // What is judged promises less than its sketch: after each round others may promise more.
     let mut left = judgements;
     for _ in 0..ROUNDS {
@@ -110,7 +117,7 @@ pub(super) fn judge<'j>(
     judging.is_cut |= !all_judged;
     judging.is_whole = !judging.is_cut && judging.judged.iter().all(|is_judged| *is_judged);
     if !judging.is_whole {
-        gauge.judged_in_part(judging.rest(problem, weights, None));
+        gauge.judged_in_part(judging.rest(problem, weights, None, gauge));
     }
     Ok(judging)
 }
@@ -227,9 +234,9 @@ fn all<'j>(
     if !is_whole {
         gauge.judged_in_part(None);
     }
-    let (is_cut, sketches, judged) = (!is_whole, Vec::new(), Vec::new());
+    let (is_cut, sketches, judged, most) = (!is_whole, Vec::new(), Vec::new(), Vec::new());
     let (tasks, leaders, at) = (Vec::new(), Vec::new(), Vec::new());
-    Ok(Judging { is_whole, is_cut, sketches, judged, tasks, leaders, at })
+    Ok(Judging { is_whole, is_cut, sketches, judged, most, tasks, leaders, at })
 }
 
 /// Leaves out what changes nothing; by outfit, whether it stays.
@@ -283,7 +290,11 @@ impl Judging<'_> {
         enough: Option<Instant>,
         gauge: &Gauge,
     ) -> Result<(usize, bool), Stopped> {
-        let most = self.at_most(problem, weights, reached);
+        // A part of the time: to know which promise most is worth less than to judge them.
+        let now = Instant::now();
+        let soon = enough.map(|enough| now + enough.saturating_duration_since(now) / 4);
+        self.bound(problem, weights, reached, soon);
+        let most = &self.most;
         let is_better = |at: usize| reached.is_none_or(|reached| most[at] > reached);
         let open = (0..self.tasks.len()).filter(|at| !self.judged[*at] && is_better(*at));
         let mut order: Vec<usize> = open.collect();
@@ -292,6 +303,16 @@ impl Judging<'_> {
             judges[*trip].is_asked_for(task)
         };
         order.sort_by_key(|at| (!is_asked_for(*at), Reverse(most[*at]), *at));
+        // The first of all boats, then the next: whatever time there is, no boat has nothing.
+        let mut begun = vec![0; judges.len()];
+        let mut turns: Vec<(usize, usize)> = Vec::with_capacity(order.len());
+        for at in order {
+            let of_trip = &mut begun[self.tasks[at].0];
+            turns.push((*of_trip, at));
+            *of_trip += 1;
+        }
+        turns.sort_by_key(|(turn, _)| *turn);
+        let mut order: Vec<usize> = turns.into_iter().map(|(_, at)| at).collect();
         let mut spent = 0;
         order.retain(|at| {
             let is_begun = spent < judgements;
@@ -334,7 +355,7 @@ impl Judging<'_> {
         let (spent, _) =
             self.round(judges, problem, weights, some, Some(reached), enough, gauge)?;
         self.is_whole = !self.is_cut && self.judged.iter().all(|is_judged| *is_judged);
-        gauge.judged_in_part(self.rest(problem, weights, Some(reached)));
+        gauge.judged_in_part(self.rest(problem, weights, Some(reached), gauge));
         Ok(spent > 0)
     }
 
@@ -360,30 +381,38 @@ impl Judging<'_> {
         }
     }
 
-    /// By sketch, what no plan that takes it is worth more than.
-    fn at_most(
-        &self,
+    /// Bounds by sketch the plans that take it, until a moment.
+    fn bound(
+        &mut self,
         problem: &FleetProblem,
         weights: &Weights,
         reached: Option<Micros>,
-    ) -> Vec<Micros> {
-        let on = |_: &Progress| ControlFlow::Continue(());
-        sketch::at_most(problem, &self.sketches, weights, reached, &on)
+        until: Option<Instant>,
+    ) {
+        let is_over = || until.is_some_and(|until| Instant::now() >= until);
+        let ask = |_: &Progress| match is_over() {
+            true => ControlFlow::Break(()),
+            false => ControlFlow::Continue(()),
+        };
+        let most = sketch::at_most(problem, &self.sketches, weights, reached, &ask);
+        // Sketches only ever promise less: what bounded them bounds them.
+        self.most.iter_mut().zip(most).for_each(|(known, now)| *known = now.min(*known));
     }
 
     /// What no plan is worth more than that takes what was not judged, where a known plan is worth
     /// `reached`; `None`: nobody knows.
     pub(super) fn rest(
-        &self,
+        &mut self,
         problem: &FleetProblem,
         weights: &Weights,
         reached: Option<Micros>,
+        gauge: &Gauge,
     ) -> Option<Micros> {
         if self.sketches.is_empty() {
             return None;
         }
-        let most = self.at_most(problem, weights, reached);
-        let open = self.judged.iter().zip(most).filter(|(is_judged, _)| !**is_judged);
-        Some(open.map(|(_, most)| most).max().unwrap_or(Micros::MIN))
+        self.bound(problem, weights, reached, gauge.share(BOUND_SHARE));
+        let open = self.judged.iter().zip(&self.most).filter(|(is_judged, _)| !**is_judged);
+        Some(open.map(|(_, most)| *most).max().unwrap_or(Micros::MIN))
     }
 }

@@ -176,3 +176,19 @@ pub(super) fn short_to(value: f64, decimals: usize) -> String {
         text
     }
 }
+
+/// Things in groups whose lines are of one kind, in their order.
+pub(super) fn by_kind<T>(
+    things: impl IntoIterator<Item = T>,
+    kind: impl Fn(&T) -> Line,
+) -> Vec<Vec<T>> {
+    let mut groups: Vec<(Line, Vec<T>)> = Vec::new();
+    for thing in things {
+        let kind = kind(&thing);
+        match groups.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, group)) => group.push(thing),
+            None => groups.push((kind, vec![thing])),
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
+}

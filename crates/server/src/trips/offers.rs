@@ -19,7 +19,7 @@ use tokio::time::Instant;
 use super::ask::Asked;
 use super::bench::{Bench, Leaders, OnReel};
 use super::gauge::{Gauge, Stopped};
-use super::lines::{FITTED, Spooled, stands_in};
+use super::lines::{FITTED, Spooled, by_kind, stands_in};
 use super::pool::{Pool, PoolLeader, PoolReel, PoolRod};
 
 /// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
@@ -242,7 +242,7 @@ impl Judge<'_, '_> {
     /// Reels of a task with their lines, those with the same line together: most of a judgement
     /// asks about neither reel nor leader.
     fn by_line(&self, task: &Task<'_, '_>) -> Vec<Vec<Spool<'_, '_>>> {
-        let mut by_line: Vec<(Line, Vec<Spool<'_, '_>>)> = Vec::new();
+        let mut all = Vec::new();
         for (at, reel) in self.pool.reels.iter().enumerate() {
             let own = reel.place == self.pool.boat.place;
             // Pins are the planner's to keep: it names those that clash.
@@ -251,15 +251,10 @@ impl Judge<'_, '_> {
                 continue;
             }
             for (position, line) in self.lines_for(task.rod, reel).into_iter().enumerate() {
-                let spool = Spool { at: [at, position], reel, line };
-                let kind = line.kind();
-                match by_line.iter_mut().find(|(known, _)| *known == kind) {
-                    Some((_, spools)) => spools.push(spool),
-                    None => by_line.push((kind, vec![spool])),
-                }
+                all.push(Spool { at: [at, position], reel, line });
             }
         }
-        by_line.into_iter().map(|(_, spools)| spools).collect()
+        by_kind(all, |spool| spool.line.kind())
     }
 
     /// How many judgements a task takes at most.

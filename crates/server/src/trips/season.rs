@@ -7,7 +7,7 @@ use std::ops::ControlFlow;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{
-    Action, Handle, Line, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
+    Action, Handle, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
 };
 use deepbend_core::judge::{Verdict, score_with_interval};
 use deepbend_core::quantity::words::{GRAMS, KILOGRAMS};
@@ -22,7 +22,7 @@ use super::ask::Asked;
 use super::bench::{Bench, Leaders, OnReel};
 use super::desk::Desk;
 use super::gauge::Stopped;
-use super::lines::Spooled;
+use super::lines::{Spooled, by_kind};
 use super::offers::{self, Case, Judge, in_parallel, outfit, rings_allow};
 use super::pool::{Pool, PoolRod};
 use super::request::Trip;
@@ -332,15 +332,7 @@ fn best_of(
     let mut best: Vec<Option<Chosen>> = vec![None; judge.cases.len()];
     let Some(rod) = judge.pool.rod(id) else { return best };
     let spools = spools(judge, rod, own);
-    let mut by_line: Vec<(Line, Vec<usize>)> = Vec::new();
-    for (at, (_, line)) in spools.iter().enumerate() {
-        let kind = line.kind();
-        match by_line.iter_mut().find(|(known, _)| *known == kind) {
-            Some((_, list)) => list.push(at),
-            None => by_line.push((kind, vec![at])),
-        }
-    }
-    for (_, list) in by_line {
+    for list in by_kind(0..spools.len(), |at| spools[*at].1.kind()) {
         let (reel, line) = &spools[list[0]];
         let outfit = outfit(rod.rod, reel, line);
         let fitting = judge.fitting(&outfit.line);
@@ -421,6 +413,17 @@ impl Table<'_> {
             Thing::Owned(id) | Thing::Like(id) => self.best_outfit(&self.judges[t], id, need),
         };
         best.map_or(0, |best| self.low_worth_of(&best, need))
+    }
+
+    /// The verdict of an outfit of the table for a need, with what suits it best.
+    pub(super) fn verdict(&self, outfit: usize, need: usize) -> Option<Verdict> {
+        let (t, n) = self.needs[need];
+        let judge = &self.judges[t];
+        let best = match &self.things[outfit] {
+            Thing::New(spec) => self.specs[*spec].outfit(),
+            Thing::Owned(id) | Thing::Like(id) => self.best_outfit(judge, id, need)?,
+        };
+        Some(judge.cases[n].weigh(judge.model, judge.weights, &best).verdict)
     }
 
     /// A rod with what it is best fished with for a need.

@@ -8,6 +8,7 @@ use deepbend_contract::{ToWire as _, pb};
 use deepbend_core::gear::{LureClass, Word as _};
 use deepbend_core::quantity::words::{GRAMS, ROD_METRES};
 use deepbend_core::quantity::{Length, Mass};
+use deepbend_ledger::item::{Item, ItemKind, Status as Readiness};
 use deepbend_planner::Status as Proof;
 use deepbend_planner::median::Work;
 use deepbend_planner::season::{self, SetOutfit, SetPoint, SetProgress};
@@ -17,6 +18,7 @@ use tonic::Status;
 use super::answer;
 use super::ask_season::Set;
 use super::desk::Desk;
+use super::known;
 use super::season::{Reels, Table, Thing};
 use super::stopped;
 use crate::error::ServiceError;
@@ -32,9 +34,8 @@ const USUAL_ROD_M: f64 = 2.1;
 
 /// Answers with the coverage curve.
 pub(super) fn design(desk: &Desk<'_>, asked: &Set) -> Result<pb::DesignSetResponse, Status> {
-    let kept = |item: &deepbend_ledger::item::Item| {
-        asked.keep.iter().any(|id| id == item.id.as_str())
-            || !matches!(item.kind(), deepbend_ledger::item::ItemKind::Rod)
+    let kept = |item: &Item| {
+        asked.keep.iter().any(|id| id == item.id.as_str()) || item.kind() != ItemKind::Rod
     };
     desk.season(&asked.season.trips, &kept, Reels::Own, &BTreeMap::new(), &mut |table| {
         answer(desk, asked, table)
@@ -55,7 +56,8 @@ fn answer(
     for id in asked.keep.iter().filter(missing) {
         let right = "rods that are ready";
         let at = At::ROOT.field("keep_rod_ids");
-        faults.push(pb::FaultCode::Conflict, at, format!("name {id}, which is not"), right);
+        let wrong = format!("name {id}, which is {}", why_not(desk, id));
+        faults.push(pb::FaultCode::Conflict, at, wrong, right);
     }
     if let Some(tube) = asked.tube_m {
         for id in asked.keep.iter().filter(|id| packed_m(table, id) > tube) {
@@ -88,6 +90,16 @@ fn answer(
         model: Some(desk.model.id().to_wire()),
         request_label: String::new(),
     })
+}
+
+/// Why a rod cannot be kept.
+fn why_not(desk: &Desk<'_>, id: &str) -> String {
+    let item = known::item(desk.view, ItemKind::Rod, id);
+    let status = item.map(|item| item.status).filter(|status| *status != Readiness::Ready);
+    match status {
+        Some(status) => status.as_word().replace('_', " "),
+        None => "not to be had".to_owned(),
+    }
 }
 
 fn packed_m(table: &Table<'_>, id: &str) -> f64 {
