@@ -199,7 +199,8 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     let plan = [&["trip", "fleet", "--from", "S0", "--from", "B2"], &files[..]].concat();
     let table = run(&plan).code(0);
     assert!(table.out.lines().all(|line| line.chars().count() <= 80), "{}", table.out);
-    table.says(&["OPTIMAL", "Tonight's moves", "05:10", "==== T1 B1", "==== T2 B3"]).says(&[
+    let table = table.says(&["OPTIMAL", "Tonight's moves", "05:10", "==== T1 B1", "==== T2 B3"]);
+    let table = table.says(&[
         "Load list",
         "Starts with",
         "Rig card",
@@ -207,11 +208,33 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
         "more wind",
         "Return check-list",
     ]);
+    // What the quay needs, and nothing else.
+    let brief = run(&[&plan[..], &["--brief"]].concat()).code(0);
+    assert!(brief.out.lines().all(|line| line.chars().count() <= 80), "{}", brief.out);
+    assert!(brief.out.lines().count() * 2 < table.out.lines().count(), "{}", brief.out);
+    let brief =
+        brief.says(&["OPTIMAL", "==== T1 B1", "==== T2 B3", "Load, the lightest rod first"]);
+    let brief = brief.says(&[
+        "R16 with",
+        "Starts with",
+        "Open",
+        "b L30",
+        "Bring to the boat",
+        "05:10",
+        "Do before departure",
+        "Cautions",
+    ]);
+    for left_out in ["Rig card", "Return check-list", "What if", "Not taken", "Segment a"] {
+        assert!(!brief.out.contains(left_out), "{left_out}: {}", brief.out);
+    }
     let csv = run(&[&plan[..], &["-o", "csv"]].concat()).code(0).out;
+    let rows = write(folder.path(), "plan.csv", csv.as_bytes());
+    let check = ["trip", "check", "--plan", &rows, "--data", &data];
+    run(&check).code(65).warns(&["plan.csv: it is not the JSON of a plan", "-o json"]);
     assert!(csv.contains(",T1,B1") && csv.contains(",T2,B3"));
     // R16 goes to Grebe in this plan: the boat is found by what is lost.
     let lost = run(&["trip", "check", "--lost", "R16", "--data", &data]).code(0);
-    lost.says(&["of 15 lures are covered from what is aboard", "- R16 with"]);
+    lost.says(&["of 15 lures are covered from what is aboard", "- R16 with", "all else stays"]);
     // Fewer outfits are left than people were to fish at once: the trip goes on.
     let fewer = run(&["trip", "check", "--boat", "B3", "--lost", "R22", "--data", &data]).code(0);
     fewer.says(&["1 of 2 fish at once", "takes turns", "7 of 8 lures are covered"]);
@@ -231,7 +254,12 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     let less = [&plan[..], &["--leave", "B1:R16", "-o", "json"]].concat();
     let second = write(folder.path(), "second.json", run(&less).code(0).out.as_bytes());
     let compared = run(&["trip", "compare", &first, &second]).code(0);
-    compared.says(&["The second plan is worth", "less", "- R16 with"]);
+    let compared = compared.says(&["The second plan is worth", "less", "- R16 with"]);
+    assert!(!compared.out.contains("another wind"), "{}", compared.out);
+    let windier = [&plan[..], &["--more-wind", "2", "-o", "json"]].concat();
+    let windier = write(folder.path(), "windier.json", run(&windier).code(0).out.as_bytes());
+    let other = run(&["trip", "compare", &first, &windier]).code(0);
+    other.says(&["plans of B1 were made for another wind", "plans of B3", "2 m/s"]);
     let same = run(&["trip", "compare", &first, &first]).code(0);
     same.says(&["The second plan is worth as much."]);
     let nothing = write(folder.path(), "nothing.json", b"{}");
@@ -262,7 +290,14 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     let said = run(&["trip", "compare", &none, &first]).code(65);
     said.warns(&["none.json: it says that there is no plan"]);
     let clash = [&plan[..], &["--take", "B1:R16", "--leave", "B1:R16"]].concat();
-    run(&clash).says(&["INFEASIBLE", "B1 takes R16", "B1 leaves R16"]);
+    let told = run(&clash).code(3).says(&["INFEASIBLE", "B1 takes R16", "B1 leaves R16"]);
+    assert!(!told.err.contains("keeps all limits"), "said twice: {}", told.err);
+    let whose = run(&[&plan[..], &["--hold", "B7:b/L17"]].concat()).code(2);
+    whose.warns(&["B7 is none of the boats", "B1, B3"]);
+    let hold = ["trip", "plan", "--trip", "T1", "--hold", "b/L17", "--print-request"];
+    let asked = run(&[&hold[..], &files[..]].concat()).code(0).out;
+    let asked: serde_json::Value = serde_json::from_str(&asked).unwrap();
+    assert_eq!(asked["pins"][0]["boatId"], "B1", "{asked}");
 }
 
 // Source: the demo's trips; what is found is checked by the tests of the server.
@@ -281,6 +316,16 @@ fn a_season_says_what_to_buy_and_what_to_own() {
     let curve = run(&[&set[..], &files[..]].concat()).code(0);
     assert!(curve.out.lines().all(|line| line.chars().count() <= 80), "{}", curve.out);
     curve.says(&["covers", "optimal", "3 outfits", "kept: R07"]);
+    let gaps = |more: &[&str]| run(&[&["trip", "gaps"][..], more, &files[..]].concat()).code(0);
+    gaps(&["--budget", "1"]).says(&["What the budget buys", "costs so little"]);
+    let three = gaps(&["--count", "3"]);
+    three.says(&["1. adds", "2. adds", "3. adds", "L30 (to workable)"]);
+    let bench = run(&[&["trip", "set", "--keep", "R12"], &files[..]].concat()).code(65);
+    bench.warns(&["R12, which is in service"]);
+    let few =
+        run(&[&["trip", "set", "--most", "1", "--keep", "R07", "--keep", "R16"], &files[..]]
+            .concat());
+    assert!(!few.code(65).err.contains("outfit_count"));
     let wrong = run(&[&["trip", "gaps", "--days", "T9=3"], &files[..]].concat()).code(2);
     wrong.warns(&["no such trip", "T1, T2"]);
 }

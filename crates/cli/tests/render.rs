@@ -126,7 +126,7 @@ fn what_rounds_to_nothing_is_no_number() {
     keeps_to(80, &text);
     let compared = |gain_micros| {
         let difference = pb::PlanDifference { gain_micros, ..Default::default() };
-        render::plan_difference(&difference, true, 80)
+        render::plan_difference(&difference, true, &[], 80)
     };
     for (gain, said) in [
         (4_999, "is worth as much."),
@@ -164,10 +164,10 @@ fn plans_without_a_common_trip_are_not_said_to_be_worth_as_much() {
         added_trips: vec![trip("B3")],
         ..pb::PlanDifference::default()
     };
-    let text = render::plan_difference(&difference, false, 80);
+    let text = render::plan_difference(&difference, false, &[], 80);
     assert!(text.contains("No trip is in both") && !text.contains("worth"), "{text}");
     assert!(text.contains("B1") && text.contains("B3"), "{text}");
-    let text = render::plan_difference(&pb::PlanDifference::default(), true, 80);
+    let text = render::plan_difference(&pb::PlanDifference::default(), true, &[], 80);
     assert!(text.contains("worth as much"), "{text}");
 }
 
@@ -234,7 +234,7 @@ fn a_comparison_says_how_much_and_how_long() {
         needs: vec![need],
         ..pb::PlanDifference::default()
     };
-    let text = render::plan_difference(&difference, true, 80);
+    let text = render::plan_difference(&difference, true, &[], 80);
     keeps_to(80, &text);
     for part in [
         "+ move line K02, 150 m (164 yd) from S0 to B1, by 06:40",
@@ -277,4 +277,63 @@ fn contested_gear_shows_what_it_takes() {
     for part in ["R17", "nylon 7.3 kg (16.1 lb) from K02", "150 m (164 yd)", "(12 min)"] {
         assert!(text.contains(part), "{part} not in\n{text}");
     }
+}
+
+// By hand: where nothing is said of it there is no column for it.
+#[test]
+fn a_move_without_words_for_its_loss_has_no_empty_column() {
+    let moved = |if_missing: &str| {
+        let step = pb::Move {
+            item_id: "R16".to_owned(),
+            from_place_id: "B3".to_owned(),
+            to_place_id: "B1".to_owned(),
+            deadline: "05:10".to_owned(),
+            if_missing: if_missing.to_owned(),
+            ..Default::default()
+        };
+        let text = render::plan(&pb::Plan { moves: vec![step], ..Default::default() }, 80);
+        assert!(text.contains("R16") && text.contains("05:10"), "{text}");
+        keeps_to(80, &text);
+        text.contains("if it does not arrive")
+    };
+    assert_eq!(["", "L17 stays open."].map(moved), [false, true]);
+}
+
+// By hand, from the contract: what is loaded stands in the order of the rack, an outfit in one line.
+#[test]
+fn a_brief_plan_loads_outfits_whole() {
+    let line = |id: &str, outfit: &str| pb::LoadLine {
+        item_id: id.to_owned(),
+        outfit_id: outfit.to_owned(),
+        ..Default::default()
+    };
+    let outfit = |id: &str, rod: &str, reel: &str| pb::PlannedOutfit {
+        id: id.to_owned(),
+        rod_id: rod.to_owned(),
+        reel_id: reel.to_owned(),
+        ..Default::default()
+    };
+    let open = pb::Uncovered {
+        segment_id: "b".to_owned(),
+        lure_id: "L30".to_owned(),
+        ..Default::default()
+    };
+    let plan = pb::Plan {
+        outfits: vec![outfit("O1", "R01", "E01"), outfit("O2", "R09", "E08")],
+        load_list: vec![
+            line("R01", "O1"),
+            line("E01", "O1"),
+            line("R09", "O2"),
+            line("E08", "O2"),
+            line("L17", ""),
+        ],
+        uncovered: vec![open],
+        ..Default::default()
+    };
+    let text = render::brief(&plan, 80);
+    let loaded: Vec<&str> = text.lines().filter(|line| line.contains("[ ]")).collect();
+    assert_eq!(loaded.len(), 3, "{text}");
+    assert!(loaded[0].contains("R01 with E01") && loaded[1].contains("R09 with E08"), "{text}");
+    assert!(text.contains("b L30  nothing; no cure is known"), "{text}");
+    keeps_to(80, &text);
 }

@@ -87,6 +87,10 @@ pub struct TermsArgs {
     /// Wind that is added in each segment, m/s
     #[arg(long, value_name = "M/S")]
     pub more_wind: Option<f64>,
+    /// Only what the quay needs: by boat what to load, who starts with what, what stays open with its
+    /// cure, moves and jobs, cautions
+    #[arg(long)]
+    pub brief: bool,
 }
 
 /// What is lost, and which plan the boat went out with.

@@ -49,6 +49,7 @@ pub(super) async fn trip(global: &Global, args: &PlanArgs) -> Result<(), Failure
     if global.explain.is_some() {
         request.explanation = explanation(global, pb::Explanation::Full);
     }
+    plan_terms::settle_boats(&mut request.pins, request.trip.iter())?;
     if printed_only(global, &request)? {
         return Ok(());
     }
@@ -64,12 +65,13 @@ pub(super) async fn trip(global: &Global, args: &PlanArgs) -> Result<(), Failure
         let plans = std::slice::from_ref(plan);
         recover::keep(global, &trips, plans);
         put(&match global.output {
+            Format::Table if args.terms.brief => render::brief(plan, output::width()),
             Format::Table => render::plan(plan, output::width()),
             Format::Json => output::json_text(&answer)?,
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&HEADER, &rows(plans))?,
         })?;
-        ending(plan)
+        ending(global.output, plan)
     };
     let done = done.await;
     finish(service, done).await
@@ -102,6 +104,7 @@ pub(super) async fn fleet(global: &Global, args: &FleetArgs) -> Result<(), Failu
     if global.explain.is_some() {
         request.explanation = explanation(global, pb::Explanation::Full);
     }
+    plan_terms::settle_boats(&mut request.pins, request.trips.iter())?;
     if printed_only(global, &request)? {
         return Ok(());
     }
@@ -113,12 +116,14 @@ pub(super) async fn fleet(global: &Global, args: &FleetArgs) -> Result<(), Failu
         let Some(plan) = &answer.plan else { return nothing_planned(global, &answer) };
         recover::keep(global, &trips, &plan.plans);
         put(&match global.output {
+            Format::Table if args.terms.brief => render::brief_fleet(plan, output::width()),
             Format::Table => render::fleet_plan(plan, output::width()),
             Format::Json => output::json_text(&answer)?,
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&HEADER, &rows(&plan.plans))?,
         })?;
-        ended(plan.status, plan.reproducible, plan.clash.as_ref(), plan.given_up.as_ref())
+        let why = (plan.clash.as_ref(), plan.given_up.as_ref());
+        ended(global.output, plan.status, plan.reproducible, why)
     };
     let done = done.await;
     finish(service, done).await
@@ -136,18 +141,21 @@ fn nothing_planned<M: prost::Message + prost::Name>(
 }
 
 /// How a command ends that was to plan one trip.
-pub(super) fn ending(plan: &pb::Plan) -> Result<(), Failure> {
-    ended(plan.status, plan.reproducible, plan.clash.as_ref(), plan.given_up.as_ref())
+pub(super) fn ending(output: Format, plan: &pb::Plan) -> Result<(), Failure> {
+    let why = (plan.clash.as_ref(), plan.given_up.as_ref());
+    ended(output, plan.status, plan.reproducible, why)
 }
 
 fn ended(
+    output: Format,
     status: i32,
     reproducible: bool,
-    clash: Option<&pb::PlanClash>,
-    given_up: Option<&pb::GivenUp>,
+    (clash, given_up): (Option<&pb::PlanClash>, Option<&pb::GivenUp>),
 ) -> Result<(), Failure> {
     match pb::PlanStatus::try_from(status).unwrap_or_default() {
         pb::PlanStatus::Optimal | pb::PlanStatus::Feasible => Ok(()),
+        // The table has said what clashes and what is left out.
+        pb::PlanStatus::Infeasible if output == Format::Table => Err(Failure::silent(Exit::NoPlan)),
         pb::PlanStatus::Infeasible => {
             let given = given_up.map(|given| given.text.as_str());
             let text = given.or(clash.map(|clash| clash.text.as_str())).unwrap_or_default();
@@ -207,7 +215,8 @@ mod tests {
         for (reproducible, names) in [(true, "--work"), (false, "--deadline")] {
             let mut plan = pb::Plan { reproducible, ..pb::Plan::default() };
             plan.set_status(pb::PlanStatus::NotFound);
-            let hint = ending(&plan).unwrap_err().hint.unwrap();
+            let output = Format::Table;
+            let hint = ending(output, &plan).unwrap_err().hint.unwrap();
             assert!(hint.contains(names), "{hint}");
             let text = render::plan(&plan, 80);
             assert!(text.contains("NOT FOUND") && text.contains(names), "{text}");

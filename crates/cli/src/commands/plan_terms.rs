@@ -46,6 +46,28 @@ fn place(text: &str) -> Result<pb::PoolPlace, Failure> {
     Ok(pb::PoolPlace { place_id: place_id.to_owned(), move_cost_micros: Some(cost) })
 }
 
+/// Says which boat each pin is about where there is only one, and refuses one that is about none of
+/// the boats.
+pub(super) fn settle_boats<'t>(
+    pins: &mut [pb::Pin],
+    trips: impl Iterator<Item = &'t pb::Trip>,
+) -> Result<(), Failure> {
+    let boats: Vec<&str> = trips.map(|trip| trip.boat_id.as_str()).collect();
+    for pin in pins {
+        match (pin.boat_id.as_str(), boats.as_slice()) {
+            ("", [only]) => pin.boat_id = (*only).to_owned(),
+            ("", _) => {}
+            (named, boats) if boats.contains(&named) => {}
+            (named, boats) => {
+                let said = format!("{named}:{}: {named} is none of the boats", pin.item_id);
+                let hint = format!("one of {}", boats.join(", "));
+                return Err(Failure::usage(said).hint(hint));
+            }
+        }
+    }
+    Ok(())
+}
+
 /// Decisions that the plan must respect.
 pub(super) fn pins(args: &TermsArgs) -> Result<Vec<pb::Pin>, Failure> {
     let of = |rule: pb::PinRule, text: &str| {

@@ -86,6 +86,9 @@ fn answered(path: &Path, text: &str) -> Result<Vec<pb::Plan>, Failure> {
     let left = |text: &str| -> Result<Vec<pb::Plan>, json::JsonFault> {
         Ok(json::from_json::<pb::CheckCoverageResponse>(text)?.plan.into_iter().collect())
     };
+    if !text.trim_start().starts_with('{') {
+        return Err(bad("it is not the JSON of a plan".to_owned()));
+    }
     let plans = fleet(text).or_else(|_| left(text));
     let plans = plans.map_err(|error| bad(error.to_string()))?;
     if plans.is_empty() {
@@ -129,7 +132,7 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
             Format::Csv => output::csv_text(&header(), &rows(std::slice::from_ref(plan)))?,
         })?;
         // What is left is fished with, though not everybody may fish at once.
-        if plan.given_up.is_some() { Ok(()) } else { ending(plan) }
+        if plan.given_up.is_some() { Ok(()) } else { ending(global.output, plan) }
     };
     let done = Box::pin(done).await;
     finish(service, done).await
@@ -224,12 +227,59 @@ pub(super) fn compare(global: &Global, args: &ComparePlansArgs) -> Result<(), Fa
     let difference = plan_difference(&first, &second);
     let trip = |plan: &pb::Plan| (plan.boat_id.clone(), plan.trip_id.clone());
     let is_common = first.iter().any(|plan| second.iter().any(|other| trip(plan) == trip(other)));
+    let winds = other_winds(&first, &second);
     put(&match global.output {
-        Format::Table => render::plan_difference(&difference, is_common, output::width()),
+        Format::Table => render::plan_difference(&difference, is_common, &winds, output::width()),
         Format::Json => output::json_text(&difference)?,
         Format::Jsonl => output::json_line(&difference)?,
         Format::Csv => output::csv_text(&CHANGES, &change_rows(&difference))?,
     })
+}
+
+/// For each trip of two plans that was judged in another wind, what it is in each.
+fn other_winds(first: &[pb::Plan], second: &[pb::Plan]) -> Vec<String> {
+    let added = |plan: &pb::Plan| {
+        let basis = plan.basis.as_ref();
+        basis.and_then(|basis| basis.added_wind_m_s).filter(|wind| *wind > 0.0)
+    };
+    let stated = |plan: &pb::Plan| -> Vec<(String, Option<f64>)> {
+        let segments = plan.trip.iter().flat_map(|trip| &trip.segments);
+        let wind = |s: &pb::Segment| s.water.as_ref().and_then(|water| water.wind_speed_m_s);
+        segments.map(|segment| (segment.id.clone(), wind(segment))).collect()
+    };
+    let words = |wind: Option<f64>| match wind {
+        Some(wind) => render::speed(wind),
+        None => "none".to_owned(),
+    };
+    let mut told = Vec::new();
+    for one in first {
+        let same =
+            |other: &&pb::Plan| (&other.boat_id, &other.trip_id) == (&one.boat_id, &one.trip_id);
+        let Some(other) = second.iter().find(same) else { continue };
+        if added(one) != added(other) {
+            told.push(format!(
+                "The plans of {} were made for another wind: more than the trip states it is {} in \
+                 the first, {} in the second.",
+                one.boat_id,
+                words(added(one)),
+                words(added(other))
+            ));
+        }
+        let others = stated(other);
+        for (segment, wind) in stated(one) {
+            let now = others.iter().find(|(id, _)| *id == segment);
+            if let Some((_, now)) = now.filter(|(_, now)| *now != wind) {
+                told.push(format!(
+                    "The plans of {} were made for another wind in segment {segment}: {} in the \
+                     first, {} in the second.",
+                    one.boat_id,
+                    words(wind),
+                    words(*now)
+                ));
+            }
+        }
+    }
+    told
 }
 
 /// Columns of what differs between two plans.

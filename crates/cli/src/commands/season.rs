@@ -10,7 +10,7 @@ use super::watched::{other_answer, watched};
 use super::{finish, json_of, plan_terms, printed_only};
 use crate::args::{GapsArgs, Global, SeasonArgs, SetArgs};
 use crate::failure::Failure;
-use crate::output::{self, Format, put};
+use crate::output::{self, Format, put, wrapped_note};
 use crate::render;
 use crate::service::{Needs, Service};
 use crate::trip_files;
@@ -35,6 +35,14 @@ pub(super) async fn gaps(global: &Global, args: &GapsArgs) -> Result<(), Failure
     let done = async {
         let answer = watched(global, &service, Work::FindGaps(request)).await?;
         let Part::FindGaps(answer) = answer else { return Err(other_answer()) };
+        let wanted = args.count.and_then(|count| usize::try_from(count).ok()).unwrap_or(0);
+        if answer.gaps.len() < wanted && !answer.gaps.is_empty() && !answer.abridged {
+            let text = format!(
+                "{} of {wanted} gaps: all others add less than an eighth of the first, or say no more",
+                answer.gaps.len()
+            );
+            wrapped_note("note: ", &text);
+        }
         put(&match global.output {
             Format::Table => render::gaps(&answer, output::width()),
             Format::Json => output::json_text(&answer)?,

@@ -33,12 +33,13 @@ use judgement::{assumed, cautions};
 pub(crate) use judgement::{caution_text, leading};
 pub use judgement::{judgement, verdict_line};
 pub use mechanics::{bend, cast, measured};
-pub use plan::{fleet_moves, fleet_plan, plan};
+pub use plan::{brief, brief_fleet, fleet_moves, fleet_plan, plan};
 pub use plan_change::{plan_difference, recovered};
 pub use ranking::ranking;
 pub use season::{gaps, outfit_sets};
 pub use table::Table;
 pub use text::{LEAST_WIDTH, Page};
+pub(crate) use units::speed;
 
 /// The word of an enum of the contract: lower case, underscores, without the name of the enum;
 /// empty where it is not given.

@@ -49,6 +49,55 @@ pub fn fleet_plan(fleet: &pb::FleetPlan, width: usize) -> String {
     page.finish()
 }
 
+/// What the quay needs of a plan.
+#[must_use]
+pub fn brief(plan: &pb::Plan, width: usize) -> String {
+    let mut page = Page::new(width);
+    status(&mut page, plan.status, plan.gap, plan.reproducible);
+    clash(&mut page, plan.clash.as_ref(), plan.given_up.as_ref());
+    for_quay(&mut page, plan);
+    page.finish()
+}
+
+/// The same of several boats, boat by boat.
+#[must_use]
+pub fn brief_fleet(fleet: &pb::FleetPlan, width: usize) -> String {
+    let mut page = Page::new(width);
+    status(&mut page, fleet.status, fleet.gap, fleet.reproducible);
+    clash(&mut page, fleet.clash.as_ref(), fleet.given_up.as_ref());
+    for plan in fleet.plans.iter().filter(|_| fleet.value.is_some()) {
+        page.line("");
+        page.line(&format!("==== {} {} ====", plan.trip_id, plan.boat_id));
+        for_quay(&mut page, plan);
+    }
+    page.finish()
+}
+
+fn for_quay(page: &mut Page, plan: &pb::Plan) {
+    added_wind(page, plan);
+    if plan.abridged {
+        page.paragraph(
+            "The deadline left no time for all of it: cautions and cures may be missing.",
+        );
+    }
+    plan_jobs::loaded(page, plan);
+    plan_jobs::starts(page, plan);
+    if !plan.uncovered.is_empty() {
+        page.heading("Open");
+    }
+    for need in &plan.uncovered {
+        let reached = match plain!(Verdict, need.reached) {
+            none if none.is_empty() => "nothing".to_owned(),
+            verdict => verdict,
+        };
+        let cure = if need.cure.is_empty() { "no cure is known" } else { need.cure.as_str() };
+        let lead = format!("  {} {}  ", need.segment_id, need.lure_id);
+        page.hanging(&lead, &format!("{reached}; {cure}"));
+    }
+    plan_jobs::before_departure(page, plan);
+    cautions(page, &plan.cautions);
+}
+
 fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
     status(page, fleet.status, fleet.gap, fleet.reproducible);
     clash(page, fleet.clash.as_ref(), fleet.given_up.as_ref());

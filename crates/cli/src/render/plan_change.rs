@@ -37,9 +37,11 @@ pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
 pub fn plan_difference(
     difference: &pb::PlanDifference,
     has_common_trip: bool,
+    winds: &[String],
     width: usize,
 ) -> String {
     let mut page = Page::new(width);
+    winds.iter().for_each(|wind| page.paragraph(wind));
     if has_common_trip {
         write(&mut page, difference, "The second plan");
     } else {
@@ -104,6 +106,13 @@ pub fn recovered(
         for swap in &answer.swaps {
             page.hanging("  - ", &format!("{} ({} min)", swap.text, swap.duration_minutes));
         }
+    }
+    if before.is_some() {
+        page.line("");
+        page.paragraph(
+            "Below stands what changes against the plan, who fishes and starts with what and the \
+             rig cards for it; all else stays as it was.",
+        );
     }
     let changed = changed(plan, before);
     plan::coverage(&mut page, &changed);

@@ -37,20 +37,21 @@ pub(super) fn moves<'p>(page: &mut Page, heading: &str, steps: impl Iterator<Ite
         return;
     }
     page.heading(heading);
-    let mut table = Table::new()
-        .left("  what")
-        .left("from")
-        .left("to")
-        .left("by")
-        .wrapped("if it does not arrive");
+    // A short deadline leaves no time to say what would happen.
+    let is_told = steps.iter().any(|step| !step.if_missing.is_empty());
+    let mut table = Table::new().left("  what").left("from").left("to").left("by");
+    if is_told {
+        table = table.wrapped("if it does not arrive");
+    }
     for step in steps {
-        table.row(vec![
+        let mut row = vec![
             format!("  {}", quantity(step.kind, &step.item_id, step.quantity)),
             step.from_place_id.clone(),
             step.to_place_id.clone(),
             step.deadline.clone(),
-            step.if_missing.clone(),
-        ]);
+        ];
+        row.extend(is_told.then(|| step.if_missing.clone()));
+        table.row(row);
     }
     page.table(&table);
 }
@@ -72,6 +73,30 @@ pub(super) fn load_list(page: &mut Page, plan: &pb::Plan) {
     }
     page.heading("Load list, the lightest rod first");
     list(page, &plan.load_list, "lies at");
+}
+
+/// What to load, in the order of the rack, the outfits with rod and reel in one line.
+pub(super) fn loaded(page: &mut Page, plan: &pb::Plan) {
+    if plan.load_list.is_empty() {
+        return;
+    }
+    page.heading("Load, the lightest rod first");
+    let mut done: Vec<&str> = Vec::new();
+    for line in &plan.load_list {
+        let outfit = plan.outfits.iter().find(|outfit| {
+            outfit.id == line.outfit_id
+                && [&outfit.rod_id, &outfit.reel_id].contains(&&line.item_id)
+        });
+        let text = match outfit {
+            Some(outfit) if done.contains(&outfit.id.as_str()) => continue,
+            Some(outfit) => {
+                done.push(&outfit.id);
+                format!("{}  {} with {}", outfit.id, outfit.rod_id, outfit.reel_id)
+            }
+            None => quantity(line.kind, &line.item_id, line.quantity),
+        };
+        page.hanging("  [ ] ", &text);
+    }
 }
 
 /// The same for the way back.

@@ -16,6 +16,25 @@ fn adds(micros: i64) -> String {
     if micros < 50_000 { "next to nothing".to_owned() } else { worth(micros) }
 }
 
+/// The same of what nothing exceeds: rounded up.
+fn adds_at_most(micros: i64) -> String {
+    if micros < 50_000 {
+        adds(micros)
+    } else {
+        worth(micros.saturating_add(99_999) / 100_000 * 100_000)
+    }
+}
+
+/// A share in percent, rounded down.
+fn percent(share: f64) -> String {
+    format!("{:.1} %", (1000.0 * share + 1e-9).floor() / 10.0)
+}
+
+/// The same of what nothing exceeds, rounded up.
+fn percent_at_most(share: f64) -> String {
+    format!("{:.1} %", (1000.0 * share - 1e-9).ceil() / 10.0)
+}
+
 /// Ids, of a long list the first, and how many more there are.
 fn listed(ids: &[&str]) -> String {
     let shown = ids[..ids.len().min(IDLE)].join(", ");
@@ -69,8 +88,24 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
     if answer.gaps.is_empty() && !answer.abridged {
         page.paragraph("No outfit would add anything.");
     }
+    if answer.purchases.is_empty() && answer.bound_micros.is_some() {
+        page.heading("What the budget buys");
+        page.hanging("  ", "Nothing: no outfit that adds something costs so little.");
+    }
     if !answer.purchases.is_empty() {
         page.heading("What the budget buys");
+        if let Some(bound) = answer.bound_micros {
+            let all = answer.purchases.iter().map(|buy| buy.added_micros).sum();
+            page.hanging(
+                "  ",
+                &format!(
+                    "Together it adds {}; nothing that it could buy adds more than {}. What adds most \
+                     together need not be what fills the gaps above, each of which is counted alone.",
+                    adds(all),
+                    adds_at_most(bound)
+                ),
+            );
+        }
         for buy in &answer.purchases {
             let text = format!(
                 "{} for {}: adds {}",
@@ -91,7 +126,9 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
         }
     }
     let idle: Vec<&pb::RackRod> = answer.rack.iter().filter(|r| r.added_micros <= 0).collect();
-    page.heading("On the rack");
+    if !answer.rack.is_empty() {
+        page.heading("On the rack");
+    }
     if !idle.is_empty() {
         let ids: Vec<&str> = idle.iter().map(|rod| rod.rod_id.as_str()).collect();
         let text = match ids.as_slice() {
@@ -134,9 +171,9 @@ pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
         let full = set.worth_micros as f64 / set.coverage.max(f64::MIN_POSITIVE);
         curve.row(vec![
             set.outfits.len().to_string(),
-            format!("{:.1} % {}", 100.0 * set.coverage, super::bar(set.coverage)),
-            format!("{:.1} %", 100.0 * set.worth_low_micros as f64 / full.max(1.0)),
-            format!("{:.1} %", 100.0 * set.bound_micros as f64 / full.max(1.0)),
+            format!("{} {}", percent(set.coverage), super::bar(set.coverage)),
+            percent(set.worth_low_micros as f64 / full.max(1.0)),
+            percent_at_most(set.bound_micros as f64 / full.max(1.0)),
             plain!(PlanStatus, set.status),
         ]);
     }
@@ -182,5 +219,35 @@ mod tests {
         assert!(!text.contains("No outfit would add anything"), "{text}");
         let sets = pb::DesignSetResponse { abridged: true, ..Default::default() };
         assert!(outfit_sets(&sets, 80).contains("--deadline"));
+    }
+
+    // Source: arithmetic.
+    #[test]
+    fn no_set_reads_as_if_it_covered_more_than_any_can() {
+        let set = pb::OutfitSet {
+            coverage: 0.455_6,
+            worth_micros: 4_556,
+            bound_micros: 4_556,
+            worth_low_micros: 4_009,
+            ..Default::default()
+        };
+        let sets = pb::DesignSetResponse { sets: vec![set], ..Default::default() };
+        let text = outfit_sets(&sets, 80);
+        let shown = ["45.5 %", "40.0 %", "45.6 %"].map(|percent| text.find(percent));
+        assert!(shown.iter().all(Option::is_some) && shown.is_sorted(), "{text}");
+        assert_eq!((percent(0.5), percent_at_most(0.5)), ("50.0 %".into(), "50.0 %".into()));
+    }
+
+    // Source: the contract of FindGapsResponse.bound_micros: set where a budget was asked about.
+    #[test]
+    fn a_budget_is_answered_with_what_it_can_add_at_most() {
+        let mut found = pb::FindGapsResponse::default();
+        assert!(!gaps(&found, 80).contains("budget") && !gaps(&found, 80).contains("On the rack"));
+        found.bound_micros = Some(0);
+        assert!(gaps(&found, 80).contains("costs so little"), "{}", gaps(&found, 80));
+        found.bound_micros = Some(1_210_000);
+        found.purchases = vec![pb::Purchase { added_micros: 1_150_000, ..Default::default() }];
+        let text = gaps(&found, 80);
+        assert!(text.contains("more than 1.3"), "{text}");
     }
 }
