@@ -24,6 +24,9 @@ const AT_ONCE: usize = 6_000_000;
 /// Rounds in which judgements are spent where there are not enough for all.
 const ROUNDS: usize = 6;
 
+/// Tasks of a boat that are judged first of all, as many as serve whatever it is to fish.
+const FRONT: usize = 12;
+
 /// Share of the time that is left which a bound of what was not judged may take.
 const BOUND_SHARE: f64 = 0.1;
 
@@ -302,7 +305,9 @@ impl Judging<'_> {
             let (trip, task, _) = &self.tasks[at];
             judges[*trip].is_asked_for(task)
         };
-        order.sort_by_key(|at| (!is_asked_for(*at), Reverse(most[*at]), *at));
+        let front = self.front(problem);
+        let place = |at: usize| front.iter().position(|first| *first == at).unwrap_or(usize::MAX);
+        order.sort_by_key(|at| (!is_asked_for(*at), place(*at), Reverse(most[*at]), *at));
         // The first of all boats, then the next: whatever time there is, no boat has nothing.
         let mut begun = vec![0; judges.len()];
         let mut turns: Vec<(usize, usize)> = Vec::with_capacity(order.len());
@@ -333,6 +338,38 @@ impl Judging<'_> {
         self.add(problem, weights, new);
         self.is_cut |= !all_judged;
         Ok((spent, all_judged))
+    }
+
+    /// Before anything is judged, for each trip a few tasks that may serve all of its needs between
+    /// them: however little time there is, everybody is to have something to fish with.
+    fn front(&self, problem: &FleetProblem) -> Vec<usize> {
+        let mut front: Vec<usize> = Vec::new();
+        if self.judged.contains(&true) {
+            return front;
+        }
+        for (t, trip) in problem.trips.iter().enumerate() {
+            let needs = &trip.problem.needs;
+            let mut served: Vec<Micros> = vec![1; needs.len()];
+            let own: Vec<usize> =
+                (0..self.tasks.len()).filter(|at| self.tasks[*at].0 == t).collect();
+            for _ in 0..FRONT {
+                let promises = |at: usize| -> Micros {
+                    let offers = self.sketches[at].offers.iter().zip(needs).zip(&served);
+                    offers
+                        .map(|(((worth, _), need), served)| {
+                            Micros::from(need.importance) * worth / (served * served)
+                        })
+                        .sum()
+                };
+                let open = own.iter().copied().filter(|at| !front.contains(at));
+                let Some(next) = open.max_by_key(|at| (promises(*at), Reverse(*at))) else { break };
+                for (served, (worth, _)) in served.iter_mut().zip(&self.sketches[next].offers) {
+                    *served += Micros::from(*worth > 0);
+                }
+                front.push(next);
+            }
+        }
+        front
     }
 
     /// The same after a search, whose plan is worth `reached`; whether there is anything new.
