@@ -306,8 +306,9 @@ impl Judging<'_> {
             judges[*trip].is_asked_for(task)
         };
         let front = self.front(problem);
-        let place = |at: usize| front.iter().position(|first| *first == at).unwrap_or(usize::MAX);
-        order.sort_by_key(|at| (!is_asked_for(*at), place(*at), Reverse(most[*at]), *at));
+        let mut place = vec![usize::MAX; self.tasks.len()];
+        front.iter().enumerate().for_each(|(turn, at)| place[*at] = turn);
+        order.sort_by_key(|at| (!is_asked_for(*at), place[*at], Reverse(most[*at]), *at));
         // The first of all boats, then the next: whatever time there is, no boat has nothing.
         let mut begun = vec![0; judges.len()];
         let mut turns: Vec<(usize, usize)> = Vec::with_capacity(order.len());
@@ -344,6 +345,10 @@ impl Judging<'_> {
     /// them: however little time there is, everybody is to have something to fish with.
     fn front(&self, problem: &FleetProblem) -> Vec<usize> {
         let mut front: Vec<usize> = Vec::new();
+        // What is sketched in part says too little: what lies aboard comes first then.
+        if self.is_cut {
+            return (0..self.tasks.len()).collect();
+        }
         if self.judged.contains(&true) {
             return front;
         }
