@@ -290,13 +290,19 @@ impl<'a> Checker<'a> {
                     .iter()
                     .position(|n| n.segment == segment.id && n.lure == start.lure);
                 let candidate = plan.outfits.get(start.outfit).and_then(|o| self.candidate(o));
-                let sound = need.zip(candidate).is_some_and(|(n, candidate)| {
+                let angler = self.problem.anglers.iter().find(|a| a.id == start.angler);
+                let parts = need.zip(candidate).zip(angler);
+                let sound = parts.is_some_and(|((n, candidate), angler)| {
                     !candidate.not_for.contains(&start.angler)
                         && candidate.offers.iter().any(|o| {
                             let leaders = &plan.outfits[start.outfit].leaders;
+                            // What counts is what it is in the hands of whoever gets it.
+                            let (verdict, score) = o.in_hands(angler.skill);
                             o.need == n
-                                && o.verdict != Verdict::Unsafe
-                                && self.problem.needs[n].met_by(o.verdict)
+                                && (&o.leader, verdict) == (&start.leader, start.verdict)
+                                && score == start.score
+                                && verdict != Verdict::Unsafe
+                                && self.problem.needs[n].met_by(verdict)
                                 && o.leader.as_ref().is_none_or(|l| leaders.contains(l))
                         })
                 });

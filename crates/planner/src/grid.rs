@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_core::judge::Verdict;
+use deepbend_core::water::Skill;
 
 use crate::plan::ItemKind;
 use crate::problem::{MUST, Pin, TripProblem};
@@ -83,8 +84,25 @@ pub(crate) struct Off {
     pub(crate) score: f64,
     /// Whether it reaches the verdict that the need asks for.
     pub(crate) meets: bool,
+    /// Those of the segment in whose hands it does.
+    pub(crate) hands: Hands,
     /// Position in the offers of the source.
     pub(crate) source: usize,
+}
+
+/// Scores of an offer in the hands of those of the segment in which it reaches its verdict.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Hands([Option<f32>; Skill::Expert as usize + 1]);
+
+impl Hands {
+    pub(crate) fn score(&self, skill: Skill) -> Option<f32> {
+        self.0[skill as usize]
+    }
+
+    /// Whether it reaches its verdict in all hands in which another one does.
+    pub(crate) fn hold(&self, other: &Self) -> bool {
+        self.0.iter().zip(&other.0).all(|(own, other)| own.is_some() || other.is_none())
+    }
 }
 
 /// Limits of one boat.
@@ -125,6 +143,8 @@ pub(crate) struct Grid<'a> {
     pub(crate) lure_ids: Vec<&'a str>,
     /// By segment, the anglers, the least skilled first.
     pub(crate) crews: Vec<Vec<usize>>,
+    /// By angler.
+    pub(crate) skills: Vec<Skill>,
     pub(crate) needs: Vec<Demand>,
     /// By boat, then rod id, then reel id; the line on the reel before those of stocks.
     pub(crate) cands: Vec<Cand>,
@@ -226,6 +246,7 @@ impl<'a> Grid<'a> {
             line_ids: Vec::new(),
             lure_ids: Vec::new(),
             crews: Vec::new(),
+            skills: Vec::new(),
             needs: Vec::new(),
             cands: Vec::new(),
             wanted: Vec::new(),
@@ -295,6 +316,7 @@ impl<'a> Grid<'a> {
             .enumerate()
             .map(|(i, a)| (a.id.as_str(), (a.skill, before + i)))
             .collect();
+        self.skills.extend(trip.anglers.iter().map(|angler| angler.skill));
         let first_segment = self.crews.len();
         self.crews.extend(trip.segments.iter().map(|segment| {
             let mut crew: Vec<_> = segment
@@ -343,6 +365,8 @@ impl<'a> Grid<'a> {
         let first_need = self.needs.len() - trip.needs.len();
         let anglers: usize = trips.iter().map(|t| t.anglers.len()).sum();
         let before: usize = trips[..boat].iter().map(|t| t.anglers.len()).sum();
+        let crew_of =
+            |segment: usize| self.crews[segment].iter().map(|angler| self.skills[*angler]);
         let mut cands = Vec::new();
         for (source, candidate) in trip.candidates.iter().enumerate() {
             let rod = rod_by[candidate.rod.as_str()];
@@ -358,6 +382,10 @@ impl<'a> Grid<'a> {
             if taken.is_some_and(|(stock, metres)| metres > lines.list[stock].quantity) {
                 continue;
             }
+            let meets = |need: usize, verdict: Verdict| {
+                (lift.no_unsafe || verdict != Verdict::Unsafe)
+                    && (lift.min_verdict || trip.needs[need].met_by(verdict))
+            };
             let mut offers: Vec<_> = candidate
                 .offers
                 .iter()
@@ -368,8 +396,17 @@ impl<'a> Grid<'a> {
                     verdict: offer.verdict,
                     worth: if offer.verdict == Verdict::Unsafe { 0 } else { offer.worth },
                     score: offer.score,
-                    meets: (lift.no_unsafe || offer.verdict != Verdict::Unsafe)
-                        && (lift.min_verdict || trip.needs[offer.need].met_by(offer.verdict)),
+                    meets: meets(offer.need, offer.verdict),
+                    hands: {
+                        let crew = crew_of(self.needs[first_need + offer.need].segment);
+                        let met = |skill: &Skill| meets(offer.need, offer.in_hands(*skill).0);
+                        let any = lift.angler_suits && crew.clone().any(|skill| met(&skill));
+                        let mut hands = Hands::default();
+                        for skill in crew.filter(|skill| any || met(skill)) {
+                            hands.0[skill as usize] = Some(offer.in_hands(skill).1 as f32);
+                        }
+                        hands
+                    },
                     source,
                 })
                 .filter(|o| o.worth > 0 || o.meets)
@@ -427,6 +464,11 @@ impl<'a> Grid<'a> {
                 Pin::Leave { .. } | Pin::Pair { .. } => {}
             }
         }
+    }
+
+    /// The score of an offer of an outfit in the hands of an angler, where it reaches its verdict.
+    pub(crate) fn in_hands(&self, cand: &Cand, offer: &Off, angler: usize) -> Option<f32> {
+        offer.hands.score(self.skills[angler]).filter(|_| cand.suits[angler])
     }
 
     /// Outfits that the boat of a trip takes.

@@ -5,7 +5,7 @@ use deepbend_core::judge::Verdict;
 use crate::crew;
 use crate::grid::{Grid, Lift};
 use crate::plan::{ItemKind, TripPlan};
-use crate::problem::{Candidate, Offer, TripProblem};
+use crate::problem::{Candidate, Hand, Offer, TripProblem};
 use crate::weights::Weights;
 use crate::worth::Selection;
 
@@ -20,11 +20,28 @@ pub struct Crew {
     pub seated: u32,
 }
 
+/// What is left of an offer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Left {
+    /// The verdict, as [`Offer::verdict`].
+    pub verdict: Verdict,
+    /// In other hands, as [`Offer::hands`].
+    pub hands: Vec<Hand>,
+}
+
+impl Left {
+    /// All of it.
+    #[must_use]
+    pub fn whole(offer: &Offer) -> Self {
+        Self { verdict: offer.verdict, hands: offer.hands.clone() }
+    }
+}
+
 /// Seats the anglers of every segment anew with what is left of a plan, by the rule of the plan
-/// itself: each an outfit of their own that suits them, with a lure of the segment at its verdict.
+/// itself: each an outfit of their own, with a lure of the segment at its verdict in their own hands.
 ///
 /// `serve` is asked for every offer of an outfit, with the position of the outfit in the plan:
-/// which verdict is left of it, `None` for nothing.
+/// what is left of it, by verdict and in whose hands; `None` for nothing.
 ///
 /// The problem and the plan go together: [`check`](crate::check()) has found the plan sound.
 #[must_use]
@@ -32,7 +49,7 @@ pub fn crews(
     problem: &TripProblem,
     weights: &Weights,
     plan: &TripPlan,
-    serve: &dyn Fn(usize, &Offer) -> Option<Verdict>,
+    serve: &dyn Fn(usize, &Offer) -> Option<Left>,
 ) -> Vec<Crew> {
     let position = |c: &Candidate| {
         plan.outfits.iter().position(|o| (&o.rod, &o.reel, &o.line) == (&c.rod, &c.reel, &c.line))
@@ -40,8 +57,8 @@ pub fn crews(
     let taken = problem.candidates.iter().filter_map(|c| Some((position(c)?, c)));
     let candidates = taken.map(|(outfit, candidate)| {
         let offers = candidate.offers.iter().filter_map(|offer| {
-            let verdict = serve(outfit, offer)?;
-            Some(Offer { verdict, worth: weights.of(verdict), ..offer.clone() })
+            let Left { verdict, hands } = serve(outfit, offer)?;
+            Some(Offer { verdict, hands, worth: weights.of(verdict), ..offer.clone() })
         });
         Candidate { offers: offers.collect(), ..candidate.clone() }
     });

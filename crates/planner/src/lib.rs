@@ -41,6 +41,7 @@ mod exchange;
 pub mod faults;
 pub mod fleet;
 mod grid;
+pub mod hands;
 mod incumbent;
 mod left;
 pub mod median;
@@ -70,7 +71,7 @@ pub use fleet::{
     Decided, FleetAnswer, FleetPlan, FleetProblem, decide_fleet, plan_fleet, plan_fleet_from,
     plan_fleet_watched,
 };
-pub use left::{Crew, crews};
+pub use left::{Crew, Left, crews};
 pub use plan::{Answer, Status, TripPlan, Value};
 pub use problem::TripProblem;
 pub use prune::matters;

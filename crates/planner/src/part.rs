@@ -57,6 +57,7 @@ impl<'a> Part<'a> {
             line_ids: grid.line_ids.clone(),
             lure_ids: grid.lure_ids.clone(),
             crews: grid.crews.clone(),
+            skills: grid.skills.clone(),
             needs: grid.needs.clone(),
             cands: cands.iter().map(|c| grid.cands[*c].clone()).collect(),
             wanted: grid.wanted.iter().filter(of_boat).copied().collect(),

@@ -1,6 +1,7 @@
 //! What a caller gets: one plan, whole.
 
 use deepbend_core::judge::Verdict;
+use deepbend_core::water::Skill;
 
 use crate::problem::Pin;
 use crate::watch;
@@ -161,6 +162,12 @@ pub struct Use {
     pub score: f64,
     /// What it does.
     pub role: Role,
+    /// The skill of those in whose hands verdict and score count; `None`: all who fish do as well
+    /// with it, or nobody said who fishes.
+    pub skill: Option<Skill>,
+    /// Anglers of the segment in whose hands it reaches that verdict. Empty where that says
+    /// nothing.
+    pub anglers: Vec<String>,
 }
 
 /// How a need is served.
@@ -177,7 +184,7 @@ pub struct NeedCover {
 }
 
 /// What an angler starts a segment with.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Start {
     /// The segment.
     pub segment: String,
@@ -187,6 +194,12 @@ pub struct Start {
     pub outfit: usize,
     /// The lure.
     pub lure: String,
+    /// The leader on it.
+    pub leader: Option<String>,
+    /// The verdict in the hands of this angler.
+    pub verdict: Verdict,
+    /// The score in these hands, 0 to 1.
+    pub score: f64,
 }
 
 /// Why a need stays below its verdict.
@@ -227,6 +240,8 @@ pub struct PoolOffer {
     pub verdict: Verdict,
     /// Score, 0 to 1.
     pub score: f64,
+    /// As in [`Use::skill`].
+    pub skill: Option<Skill>,
     /// What limits it.
     pub limiting: String,
 }

@@ -343,7 +343,7 @@ pub struct Candidate {
     pub reel: String,
     /// Id of the line option of that reel.
     pub line: String,
-    /// Ids of the anglers who cannot use it: crank on the wrong side, too hard to handle.
+    /// Ids of the anglers who cannot use it whatever they fish: the crank is on the wrong side.
     pub not_for: Vec<String>,
     /// Whether the reel is on the rod by habit: it was rigged so last. Settles ties.
     pub habit: bool,
@@ -359,6 +359,12 @@ pub struct Offer {
     /// Id of the leader; none: the main line is tied to the lure. Several offers of one outfit
     /// for one need differ in the leader.
     pub leader: Option<String>,
+    /// The skill of those in whose hands it counts, by [`judged_for`](crate::hands::judged_for);
+    /// verdict, worth and score are theirs. `None`: nobody said who fishes.
+    pub skill: Option<Skill>,
+    /// What it is in the hands of others who fish in the segment, each skill once; whoever is not
+    /// named has the verdict of the offer.
+    pub hands: Vec<Hand>,
     /// The verdict; an unsafe offer is never used.
     pub verdict: Verdict,
     /// What it is worth, 0 to 1 000 000: [`crate::Weights::of`] the verdict, or
@@ -368,4 +374,30 @@ pub struct Offer {
     pub score: f64,
     /// What limits it, one plain sentence.
     pub limiting: String,
+}
+
+impl Offer {
+    /// The skill in whose hands it counts, where others do not do the same with it.
+    #[must_use]
+    pub fn counts_for(&self) -> Option<Skill> {
+        self.skill.filter(|_| !self.hands.is_empty())
+    }
+
+    /// Verdict and score in the hands of somebody as practised as this.
+    #[must_use]
+    pub fn in_hands(&self, skill: Skill) -> (Verdict, f64) {
+        let own = self.hands.iter().find(|hand| hand.skill == skill);
+        own.map_or((self.verdict, self.score), |hand| (hand.verdict, hand.score))
+    }
+}
+
+/// What an outfit is for a need in the hands of somebody more or less practised.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hand {
+    /// How practised.
+    pub skill: Skill,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The score, 0 to 1.
+    pub score: f64,
 }

@@ -38,6 +38,7 @@ fn covers(better: &Cand, worse: &Cand) -> bool {
                 b.need == w.need
                     && b.worth >= w.worth
                     && (b.meets || !w.meets)
+                    && b.hands.hold(&w.hands)
                     && (b.leader.is_none() || b.leader == w.leader)
             })
         })

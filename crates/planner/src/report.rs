@@ -4,11 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::ashore;
 use crate::crew::{self, Seat};
-use crate::grid::Grid;
+use crate::grid::{Grid, Off};
 use crate::plan::{
     Counts, ItemKind, Job, JobKind, Load, Move, NeedCover, PlannedOutfit, Role, Start, Status,
     TripPlan, Use,
 };
+use crate::problem::{Angler, Candidate, Offer, TripProblem};
 use crate::uncovered;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
@@ -42,11 +43,17 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
     let starts = seats
         .into_iter()
         .filter_map(|seat| {
+            let angler = &grid.problem.anglers[seat.angler];
+            let offer = in_hands(grid, selection, &seat)?;
+            let (verdict, score) = offer.in_hands(angler.skill);
             Some(Start {
                 segment: grid.problem.segments[seat.segment].id.clone(),
-                angler: grid.problem.anglers[seat.angler].id.clone(),
+                angler: angler.id.clone(),
                 outfit: selection.outfits.iter().position(|c| *c == seat.cand)?,
                 lure: grid.problem.needs[seat.need].lure.clone(),
+                leader: offer.leader.clone(),
+                verdict,
+                score,
             })
         })
         .collect();
@@ -88,6 +95,33 @@ fn outfits(grid: &Grid<'_>, selection: &Selection) -> Vec<PlannedOutfit> {
         .collect()
 }
 
+/// What an angler starts with, with the leader that is best in these hands.
+fn in_hands<'g>(grid: &Grid<'g>, selection: &Selection, seat: &Seat) -> Option<&'g Offer> {
+    let cand = &grid.cands[seat.cand];
+    let tied =
+        |offer: &Off| offer.leader.is_none_or(|l| selection.leaders.contains(&(seat.cand, l)));
+    let of_need = cand.offers.iter().filter(|o| o.need == seat.need && tied(o));
+    let fit = of_need.filter(|o| grid.in_hands(cand, o, seat.angler).is_some());
+    let offers = fit.map(|o| &grid.problem.candidates[cand.source].offers[o.source]);
+    let skill = grid.skills[seat.angler];
+    offers.reduce(|a, b| if b.in_hands(skill).1 > a.in_hands(skill).1 { b } else { a })
+}
+
+/// Who does as well with an offer of a candidate as it says; nobody where that says nothing.
+fn whose(problem: &TripProblem, candidate: &Candidate, offer: &Offer) -> Vec<String> {
+    if offer.counts_for().is_none() {
+        return Vec::new();
+    }
+    let segment = problem.segments.iter().find(|s| s.id == problem.needs[offer.need].segment);
+    let at_once = segment.map_or(&[][..], |segment| &segment.anglers);
+    let fishes = |a: &&Angler| at_once.is_empty() || at_once.contains(&a.id);
+    let does = |a: &&Angler| {
+        !candidate.not_for.contains(&a.id) && offer.in_hands(a.skill).0 <= offer.verdict
+    };
+    let anglers = problem.anglers.iter().filter(fishes).filter(does);
+    anglers.map(|angler| angler.id.clone()).collect()
+}
+
 fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
     let demand = &grid.needs[need];
     let fished = (demand.copies as usize).min(demand.shares.len());
@@ -95,7 +129,11 @@ fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
         .into_iter()
         .enumerate()
         .filter_map(|(rank, service)| {
+            let candidate = &grid.problem.candidates[grid.cands[service.cand].source];
+            let offer = &candidate.offers[service.offer];
             Some(Use {
+                skill: offer.counts_for(),
+                anglers: whose(grid.problem, candidate, offer),
                 outfit: selection.outfits.iter().position(|c| *c == service.cand)?,
                 leader: service.leader.map(|l| grid.leader_ids[l].to_owned()),
                 verdict: service.verdict,

@@ -96,5 +96,14 @@ fn sketched(problem: &FleetProblem, sketches: &[Sketch], trip: usize) -> TripPro
 }
 
 fn offer(need: usize, (worth, verdict): (Micros, Verdict)) -> Offer {
-    Offer { need, leader: None, verdict, worth, score: 0.0, limiting: String::new() }
+    Offer {
+        need,
+        leader: None,
+        verdict,
+        worth,
+        score: 0.0,
+        limiting: String::new(),
+        skill: None,
+        hands: Vec::new(),
+    }
 }

@@ -81,6 +81,7 @@ fn not_ready(grid: &Grid<'_>, need: usize) -> Option<NotReady> {
         leader: offer.leader.clone(),
         verdict: offer.verdict,
         score: offer.score,
+        skill: offer.counts_for(),
         limiting: offer.limiting.clone(),
     };
     Some(NotReady { offer, text })
@@ -132,6 +133,7 @@ fn pool_offer(grid: &Grid<'_>, cand: &Cand, offer: &Off) -> PoolOffer {
         leader: offer.leader.map(|l| grid.leader_ids[l].to_owned()),
         verdict: offer.verdict,
         score: offer.score,
+        skill: source.offers[offer.source].counts_for(),
         limiting: source.offers[offer.source].limiting.clone(),
     }
 }

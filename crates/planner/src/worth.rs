@@ -32,6 +32,8 @@ pub(crate) struct Service {
     pub(crate) worth: Micros,
     pub(crate) score: f64,
     pub(crate) meets: bool,
+    /// Position in the offers of the source.
+    pub(crate) offer: usize,
 }
 
 /// Offers of one need, one for each outfit, the best first.
@@ -65,6 +67,7 @@ fn serve(
                     worth: offer.worth,
                     score: offer.score,
                     meets,
+                    offer: offer.source,
                 });
             }
         }

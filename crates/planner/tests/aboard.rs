@@ -12,7 +12,7 @@ use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
 use deepbend_planner::plan::{Answer, ItemKind, TripPlan};
 use deepbend_planner::problem::{Angler, Candidate, Offer};
-use deepbend_planner::{Budget, Crew, TripProblem, Weights, check, crews, plan_trip};
+use deepbend_planner::{Budget, Crew, Left, TripProblem, Weights, check, crews, plan_trip};
 use proptest::prelude::*;
 
 const SIZE: Size = Size { rods: 5, reels: 5, lures: 8, anglers: 3 };
@@ -24,7 +24,7 @@ fn loaded(plan: &TripPlan, kind: ItemKind, id: &str) -> u32 {
 /// What is left of a plan without one outfit.
 fn without(p: &TripProblem, plan: &TripPlan, lost: usize) -> Vec<Crew> {
     crews(p, &Weights::default(), plan, &|outfit, offer: &Offer| {
-        (outfit != lost).then_some(offer.verdict)
+        (outfit != lost).then(|| Left::whole(offer))
     })
 }
 
@@ -165,7 +165,8 @@ fn a_loss_that_opens_no_lure_can_leave_somebody_without_an_outfit() {
     assert_eq!(without(&p, &plan, 9), [crew(2)]);
     // What falls below the verdict does not count either.
     let weak = crews(&p, &Weights::default(), &plan, &|outfit, offer| {
-        Some(if outfit == 0 { Verdict::Workable } else { offer.verdict })
+        let weak = Left { verdict: Verdict::Workable, hands: Vec::new() };
+        Some(if outfit == 0 { weak } else { Left::whole(offer) })
     });
     assert_eq!(weak, [crew(1)]);
 }

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use microlp::{ComparisonOp, Variable};
 
 use super::{Model, SCALE};
-use crate::crew::Cut;
+use crate::crew::{Cut, Why};
 use crate::grid::Off;
 use crate::weights::{Micros, ONE};
 
@@ -71,23 +71,32 @@ impl Model<'_, '_> {
     pub(super) fn add_cut(&mut self, cut: &Cut) {
         let grid = self.grid;
         let mut terms = BTreeMap::new();
-        let mut missing = cut.anglers.len() as f64;
-        for n in &cut.needs {
-            let lure = grid.needs[*n].lure;
-            let quantity = f64::from(grid.lures[lure].quantity.min(1_000));
+        let mut missing = match &cut.why {
+            Why::Few { .. } => cut.anglers.len() as f64,
+            Why::Same { .. } => 1.0,
+        };
+        let lures: Vec<(usize, f64)> = match &cut.why {
+            Why::Few { needs } => {
+                let lures = needs.iter().map(|n| grid.needs[*n].lure);
+                lures.map(|l| (l, f64::from(grid.lures[l].quantity.min(1_000)))).collect()
+            }
+            Why::Same { lures, .. } => lures.iter().map(|l| (*l, 1.0)).collect(),
+        };
+        for (lure, quantity) in lures {
             match self.lure.get(&lure) {
                 Some(bring) => *terms.entry(*bring).or_insert(0.0) += quantity,
                 None => missing -= quantity,
             }
         }
-        let elsewhere = |o: &Off| {
-            o.meets && grid.needs[o.need].segment == cut.segment && !cut.needs.contains(&o.need)
-        };
         let cands: Vec<_> = self.take.keys().copied().collect();
         for c in cands {
-            if cut.anglers.iter().any(|a| grid.cands[c].suits[*a])
-                && let Some(serves) = self.serves(c, elsewhere)
-            {
+            let of_use = |o: &Off| {
+                let cand = &grid.cands[c];
+                grid.needs[o.need].segment == cut.segment
+                    && cut.anglers.iter().any(|a| grid.in_hands(cand, o, *a).is_some())
+                    && !cut.why.counts(c, o)
+            };
+            if let Some(serves) = self.serves(c, of_use) {
                 terms.insert(serves, 1.0);
             }
         }

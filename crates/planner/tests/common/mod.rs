@@ -8,9 +8,10 @@ use std::collections::BTreeSet;
 use deepbend_core::gear::Handle;
 use deepbend_core::judge::Verdict;
 use deepbend_core::water::Skill;
+use deepbend_planner::hands::judged_for;
 use deepbend_planner::plan::{Answer, TripPlan};
 use deepbend_planner::problem::{
-    Angler, Boat, Candidate, LeaderStock, LineOption, LineStock, LureStock, Need, Offer, Pin,
+    Angler, Boat, Candidate, Hand, LeaderStock, LineOption, LineStock, LureStock, Need, Offer, Pin,
     Place, Reel, Rod, Segment, StockUse, TripProblem,
 };
 use deepbend_planner::{Budget, Weights, check, plan_trip};
@@ -85,6 +86,8 @@ pub(crate) fn offer(need: usize, verdict: Verdict) -> Offer {
             Verdict::Unsafe => 0.0,
         },
         limiting: "the load limits it".into(),
+        skill: None,
+        hands: Vec::new(),
     }
 }
 
@@ -229,6 +232,88 @@ pub(crate) fn random(seed: u64, size: &Size) -> TripProblem {
         }
     }
     p
+}
+
+/// A random problem with a crew of several skills, in whose hands the outfits differ. Lures are few,
+/// so that who starts with what matters.
+pub(crate) fn mixed(seed: u64, size: &Size) -> TripProblem {
+    let mut p = random(seed, size);
+    let mut d = Dice(seed ^ 0xc4e3);
+    let skills = [Skill::Novice, Skill::Intermediate, Skill::Expert];
+    for angler in &mut p.anglers {
+        angler.skill = skills[d.roll(3) as usize];
+    }
+    for segment in &mut p.segments {
+        if !d.one_in(3) {
+            segment.anglers = p.anglers.iter().map(|a| a.id.clone()).collect();
+        }
+    }
+    for lure in &mut p.lures {
+        lure.quantity = lure.quantity.min(1 + d.roll(2) as u32);
+    }
+    let verdicts =
+        [Verdict::Excellent, Verdict::Good, Verdict::Workable, Verdict::Poor, Verdict::Unsafe];
+    for offer in p.candidates.iter_mut().flat_map(|c| &mut c.offers) {
+        let own = skills[d.roll(3) as usize];
+        offer.skill = Some(own);
+        for skill in skills.into_iter().filter(|skill| *skill != own) {
+            let verdict = verdicts[d.roll(5) as usize];
+            offer.hands.push(Hand { skill, verdict, score: common_score(verdict) });
+        }
+    }
+    p
+}
+
+/// A random problem in a world in which each outfit is for each skill what it is, never worse in
+/// more practised hands; planned for a crew.
+pub(crate) fn in_the_hands_of(
+    seed: u64,
+    size: &Size,
+    crew: &[(Skill, bool)],
+    at_once: bool,
+    most_copies: u32,
+) -> TripProblem {
+    let mut p = random(seed, &Size { anglers: 0, ..*size });
+    p.needs.iter_mut().for_each(|n| n.copies_at_once = n.copies_at_once.min(most_copies));
+    let mut d = Dice(seed ^ 0x4a2d);
+    let id = |a: usize| format!("A{a}");
+    p.anglers = (0..crew.len()).map(|a| Angler { id: id(a), skill: crew[a].0 }).collect();
+    for segment in &mut p.segments {
+        let anglers = (0..crew.len()).filter(|_| at_once).map(id);
+        segment.anglers = anglers.collect();
+    }
+    let skills = [Skill::Novice, Skill::Intermediate, Skill::Expert];
+    let verdicts =
+        [Verdict::Excellent, Verdict::Good, Verdict::Workable, Verdict::Poor, Verdict::Unsafe];
+    for candidate in &mut p.candidates {
+        // Every other angler cranks on the other side.
+        let one_side = d.one_in(4);
+        let suits = |a: usize| !one_side || crew[a].1;
+        candidate.not_for = (0..crew.len()).filter(|a| !suits(*a)).map(id).collect();
+        for offer in &mut candidate.offers {
+            let mut worst: Vec<usize> = (0..3).map(|_| d.roll(5) as usize).collect();
+            worst.sort_unstable_by(|a, b| b.cmp(a));
+            let verdict = |skill: Skill| verdicts[worst[skill as usize]];
+            let hands: Vec<_> = (0..crew.len()).map(|a| (crew[a].0, suits(a))).collect();
+            let copies = p.needs[offer.need].copies_at_once;
+            let rank = |skill: Skill| std::cmp::Reverse(verdict(skill));
+            let skill = judged_for(&hands, copies, rank);
+            let own = skill.map_or(Verdict::Unsafe, verdict);
+            (offer.skill, offer.verdict, offer.score) = (skill, own, common_score(own));
+            offer.worth = Weights::default().of(own);
+            let others = skills.into_iter().filter(|s| Some(*s) != skill);
+            let hand = |skill| {
+                let verdict = verdict(skill);
+                Hand { skill, verdict, score: common_score(verdict) }
+            };
+            offer.hands = others.map(hand).collect();
+        }
+    }
+    p
+}
+
+fn common_score(verdict: Verdict) -> f64 {
+    offer(0, verdict).score
 }
 
 /// A random problem in which each second rod, reel and line is nearly the twin of the one before,
@@ -501,13 +586,19 @@ fn worth(
     let everybody = p.segments.iter().all(|segment| {
         let options = |c: usize, angler: &str| -> Vec<usize> {
             let may = !chosen[c].not_for.iter().any(|a| a == angler);
+            let skill = p.anglers.iter().find(|a| a.id == angler).unwrap().skill;
+            let in_hands = |o: &Offer| {
+                let own = o.hands.iter().find(|hand| hand.skill == skill);
+                own.map_or(o.verdict, |hand| hand.verdict)
+            };
             chosen[c]
                 .offers
                 .iter()
                 .filter(|o| {
                     may && usable(c, o)
                         && p.needs[o.need].segment == segment.id
-                        && o.verdict <= p.needs[o.need].min_verdict
+                        && (o.worth > 0 || o.verdict <= p.needs[o.need].min_verdict)
+                        && in_hands(o) <= p.needs[o.need].min_verdict
                 })
                 .map(|o| o.need)
                 .collect()
