@@ -108,6 +108,26 @@ proptest! {
         }
     }
 
+    // Source: the judgement itself, made in one go.
+    #[test]
+    fn what_is_judged_in_other_hands_is_the_same(
+        o in outfit(), l in lure(), w in water(), set in any::<bool>(),
+    ) {
+        let mut o = o;
+        o.drag = o.drag.filter(|_| set);
+        let skills = [Skill::Novice, Skill::Intermediate, Skill::Expert];
+        let with = |skill: Skill| Water { skill: Some(skill), ..w.clone() };
+        for first in skills {
+            let bare = Bare::new(model(), &o, &l, &with(first));
+            for skill in skills {
+                let mut other = bare.in_hands(skill);
+                let tied = other.tie(&o.leader);
+                let now = other.on(&tied, &o.reel, o.line.length);
+                prop_assert_eq!(now, score(model(), &o, &l, &with(skill)));
+            }
+        }
+    }
+
     #[test]
     fn same_input_same_answer(o in outfit(), l in lure(), w in water()) {
         let first = serde_json::to_string(&whole(&o, &l, &w)).unwrap();

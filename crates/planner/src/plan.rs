@@ -117,7 +117,7 @@ pub struct Counts {
     pub outfit_limit: u32,
     /// Items and stocks to be moved.
     pub moves: u32,
-    /// Minutes of jobs before departure.
+    /// Minutes of all jobs.
     pub job_minutes: u32,
     /// Candidates that were considered.
     pub candidates: u32,
@@ -330,7 +330,7 @@ pub enum JobKind {
     Leader,
 }
 
-/// Work before departure.
+/// Work on an outfit; what of it waits for a change of segment the caller knows.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Job {
     /// What is to be done.
@@ -403,7 +403,7 @@ pub struct TripPlan {
     pub loads: Vec<Load>,
     /// What of it must be brought to the boat.
     pub moves: Vec<Move>,
-    /// What must be done before departure.
+    /// What must be done.
     pub jobs: Vec<Job>,
     /// What stays ashore.
     pub ashore: Vec<Ashore>,

@@ -34,7 +34,8 @@ pub struct TripProblem {
     pub needs: Vec<Need>,
     /// Outfits that can be put together, with what each offers.
     pub candidates: Vec<Candidate>,
-    /// Minutes for jobs before departure that cost nothing.
+    /// Minutes of jobs that cost nothing: all re-spooling and all leaders, also those that are tied
+    /// at a change of segment only.
     pub job_minutes_budget: u32,
     /// What is settled beforehand.
     pub pins: Vec<Pin>,
@@ -242,7 +243,7 @@ pub struct LineOption {
     pub id: String,
     /// The stock it is taken from; none for the line on the reel.
     pub stock: Option<StockUse>,
-    /// Minutes of work before departure.
+    /// Minutes of work.
     pub minutes: u32,
 }
 
@@ -275,7 +276,7 @@ pub struct LeaderStock {
     pub place: String,
     /// Leaders that are there or can be cut.
     pub quantity: u32,
-    /// Minutes to tie one on before departure.
+    /// Minutes to tie one on.
     pub minutes: u32,
 }
 

@@ -103,8 +103,12 @@ fn in_hands<'g>(grid: &Grid<'g>, selection: &Selection, seat: &Seat) -> Option<&
     let of_need = cand.offers.iter().filter(|o| o.need == seat.need && tied(o));
     let fit = of_need.filter(|o| grid.in_hands(cand, o, seat.angler).is_some());
     let offers = fit.map(|o| &grid.problem.candidates[cand.source].offers[o.source]);
-    let skill = grid.skills[seat.angler];
-    offers.reduce(|a, b| if b.in_hands(skill).1 > a.in_hands(skill).1 { b } else { a })
+    // Where hands do not differ it is the leader that the need is fished with.
+    offers.max_by(|a, b| {
+        let [one, other] = [a, b].map(|o| o.in_hands(grid.skills[seat.angler]));
+        let worse = (a.worth, other.0).cmp(&(b.worth, one.0));
+        worse.then(one.1.total_cmp(&other.1)).then(b.leader.cmp(&a.leader))
+    })
 }
 
 /// Who does as well with an offer of a candidate as it says; nobody where that says nothing.

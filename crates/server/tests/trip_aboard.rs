@@ -87,7 +87,14 @@ fn agrees(plan: &pb::Plan) {
             continue;
         }
         let second = wanted(&s.segment_id, &s.second_lure_id, &s.second_outfit_id).unwrap();
-        assert_eq!(second.verdict, s.second_verdict);
+        // In the hands of a crew of several skills it may be less, or more, than it counts for.
+        if second.angler_ids.is_empty() || second.angler_ids.contains(&s.angler_id) {
+            assert!(s.second_verdict() <= second.verdict(), "{told}");
+        } else {
+            assert!(s.second_verdict() > second.verdict(), "{told}");
+        }
+        assert!(second.skill() != pb::Skill::Unspecified || s.second_verdict == second.verdict);
+        assert!(s.second_meets);
         assert_eq!(carded(&s.segment_id, &s.second_lure_id, &s.second_outfit_id), 1, "{told}");
     }
     // An outfit carries one leader at a time: one is tied before departure, unless the outfit

@@ -118,8 +118,19 @@ async fn grebe_goes_out_with_a_proven_plan() {
     let plan = self::plan(&without, t1()).await;
     makes_sense(&plan, "B1", 8);
     assert!(plan.counts.unwrap().covered_count >= 11);
-    // S10: the deep diver stays below good, and the plan says what to do about it.
+    // S10: the deep diver stays below good, and the plan says what to do about it. The story judges
+    // for a crew of middling practice; in an expert's hands alone R19 just reaches good.
     let l27 = uncovered(&plan, "L27").unwrap();
+    let best = l27.best_in_pool.as_ref().unwrap();
+    assert_eq!(l27.reached(), pb::Verdict::Workable);
+    assert_eq!((best.rod_id.as_str(), best.skill()), ("R19", pb::Skill::Expert));
+    assert!(!l27.cure.is_empty());
+    let mut middling = t1();
+    for angler in &mut middling.trip.as_mut().unwrap().anglers {
+        angler.skill = angler.skill.min(pb::Skill::Intermediate.into());
+    }
+    let middling = self::plan(&without, middling).await;
+    let l27 = uncovered(&middling, "L27").unwrap();
     assert!(l27.best_in_pool.as_ref().unwrap().verdict() >= pb::Verdict::Workable);
     assert!(!l27.cure.is_empty());
     // S11: the giant shad stays ashore, or is lobbed from R20.

@@ -212,14 +212,18 @@ fn head(page: &mut Page, plan: &pb::Plan) {
     added_wind(page, plan);
     if let Some(counts) = &plan.counts {
         page.paragraph(&format!(
-            "{} of {} lures covered with {} ({} at most); {}, {} of jobs before departure; {} \
-             looked at.",
+            "{} of {} lures covered with {} ({} at most); {}, {} of jobs before departure{}; \
+             {} looked at.",
             counts.covered_count,
             counts.need_count,
             units::counted(counts.outfit_count.into(), "outfit"),
             counts.outfit_limit_count,
             units::counted(counts.move_count.into(), "move"),
             units::counted(plan_jobs::minutes_at_home(plan).into(), "minute"),
+            match counts.job_minutes - plan_jobs::minutes_at_home(plan) {
+                0 => String::new(),
+                later => format!(" and {later} at a change of segment"),
+            },
             units::counted(counts.candidate_count.into(), "outfit"),
         ));
     }
@@ -250,6 +254,16 @@ fn outfits(page: &mut Page, plan: &pb::Plan) {
     page.table(&table);
 }
 
+/// Whether what is said of an outfit and a lure in a segment holds for some who fish there alone.
+fn is_for_some(plan: &pb::Plan, one: &pb::Assignment, segment: &str) -> bool {
+    let trip = plan.trip.as_ref();
+    let part = trip.and_then(|trip| trip.segments.iter().find(|s| s.id == segment));
+    let at_once = part.map_or(0, |part| part.angler_ids.len());
+    let crew = if at_once > 0 { at_once } else { trip.map_or(0, |trip| trip.anglers.len()) };
+    let named = one.angler_ids.len();
+    one.segment_id == segment && named > 0 && named < crew
+}
+
 pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
     let segments: BTreeSet<&str> = plan.assignments.iter().map(|a| a.segment_id.as_str()).collect();
     if !segments.is_empty() {
@@ -257,9 +271,15 @@ pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
         page.paragraph(
             "verdict: in the worst wind direction that blows often; score: mean over all of them",
         );
+        if plan.assignments.iter().any(|a| is_for_some(plan, a, &a.segment_id)) {
+            page.paragraph(
+                "by: those in whose hands it does that well; the others do worse with it",
+            );
+        }
     }
     for segment in segments {
         page.heading(&format!("Segment {segment}: who fishes what"));
+        let differ = plan.assignments.iter().any(|a| is_for_some(plan, a, segment));
         let mut table = Table::new()
             .left("lure")
             .left("outfit")
@@ -267,18 +287,28 @@ pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
             .left("role")
             .left("verdict")
             .left("score");
+        if differ {
+            table = table.wrapped("by");
+        }
         for one in plan.assignments.iter().filter(|a| a.segment_id == segment) {
             if pb::AssignmentRole::try_from(one.role) == Ok(pb::AssignmentRole::Spare) {
                 continue;
             }
-            table.row(vec![
+            let mut row = vec![
                 one.lure_id.clone(),
                 one.outfit_id.clone(),
                 one.leader_stock_id.clone(),
                 plain!(AssignmentRole, one.role),
                 plain!(Verdict, one.verdict),
                 format!("{:.2} {}", one.score, bar(one.score)),
-            ]);
+            ];
+            if differ {
+                row.push(match is_for_some(plan, one, segment) {
+                    true => one.angler_ids.join(" "),
+                    false => "all".to_owned(),
+                });
+            }
+            table.row(row);
         }
         page.table(&table);
     }

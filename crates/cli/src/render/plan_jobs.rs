@@ -171,18 +171,19 @@ pub(super) fn starts(page: &mut Page, plan: &pb::Plan) {
             .map(|outfit| format!("{id} {}+{}", outfit.rod_id, outfit.reel_id))
             .unwrap_or_default()
     };
+    // What it is in the hands of whoever gets it.
+    let lure = |id: &str, verdict: i32| match plain!(Verdict, verdict) {
+        none if none.is_empty() => id.to_owned(),
+        verdict => format!("{id} {verdict}"),
+    };
     for start in &plan.starts {
         table.row(vec![
             format!("  {}", start.segment_id),
             start.angler_id.clone(),
             rod(&start.outfit_id),
-            start.lure_id.clone(),
+            lure(&start.lure_id, start.verdict),
             rod(&start.second_outfit_id),
-            match (start.second_lure_id.as_str(), start.second_meets) {
-                ("", _) | (_, true) => start.second_lure_id.clone(),
-                // Better than nothing, and less than was asked for.
-                (lure, false) => format!("{lure} ({})", plain!(Verdict, start.second_verdict)),
-            },
+            lure(&start.second_lure_id, start.second_verdict),
         ]);
     }
     page.table(&table);
@@ -259,5 +260,11 @@ fn own(card: &pb::RigCard, common: &[(String, String)]) -> String {
     pairs.retain(|(name, _)| name != "reel" && name != "holds for");
     pairs.retain(|pair| !common.contains(pair));
     let own = pairs.iter().map(|(name, value)| format!(" {}: {value}.", capital(name)));
-    format!("{}.{}", capital(&card.summary), own.collect::<String>())
+    let hands = match plain!(Skill, card.skill) {
+        none if none.is_empty() => String::new(),
+        skill => format!("In {skill} hands: "),
+    };
+    let summary = capital(&card.summary);
+    let summary = if hands.is_empty() { summary } else { hands + &within(&summary) };
+    format!("{summary}.{}", own.collect::<String>())
 }

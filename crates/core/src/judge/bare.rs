@@ -5,13 +5,13 @@ use super::Score;
 use super::case::Resolved;
 use super::compose::{self, Parts};
 use super::factors::{Asks, FACTORS};
-use super::judgement::Verdict;
+use super::judgement::{FactorKind, Verdict};
 use super::limits;
 use super::resolve::{reel_facts, tie, without_leader};
 use crate::gear::{Leader, LeaderMaterial, Lure, Outfit, Reel};
 use crate::model::Model;
 use crate::quantity::{Force, Length};
-use crate::water::Water;
+use crate::water::{Skill, Water};
 
 /// An outfit that lacks leader and reel, with a lure in given water.
 #[derive(Clone, Debug)]
@@ -44,6 +44,20 @@ impl<'m> Bare<'m> {
         let parts = parts(&resolved, Asks::Nothing, &[None; FACTORS.len()]);
         let noted = (resolved.assumptions.len(), resolved.spreads.all.len());
         Self { resolved, drag: outfit.drag, noted, parts }
+    }
+
+    /// The same for somebody as practised as this: what does not ask who fishes is not reckoned
+    /// again. Of the water the skill was given.
+    #[must_use]
+    pub fn in_hands(&self, skill: Skill) -> Self {
+        let mut other = self.clone();
+        other.resolved.case.skill = skill;
+        for (i, factor) in FACTORS.iter().enumerate() {
+            if matches!(factor.kind, FactorKind::Load | FactorKind::Skill) {
+                other.parts[i] = compose::part_of(&other.resolved.case, i);
+            }
+        }
+        other
     }
 
     /// Judges what hangs on the leader.

@@ -389,6 +389,8 @@ fn assignments(plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
                 role: role.into(),
                 verdict: used.verdict.to_wire_word().into(),
                 score: used.score,
+                skill: used.skill.map_or(0, |skill| skill.to_wire_word().into()),
+                angler_ids: used.anglers.clone(),
             });
         }
     }

@@ -5,10 +5,12 @@ use deepbend_core::gear::{Leader, Lure, Outfit, Reel};
 use deepbend_core::judge::{Bare, Score, Tied, Verdict};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::Length;
-use deepbend_core::water::Water;
+use deepbend_core::water::{Skill, Water};
+use deepbend_planner::problem::Hand;
 use deepbend_planner::weights::{Micros, Weights};
 
-use super::offers::{Case, Weighed, best, no_leader};
+use super::case::{Case, Weighed};
+use super::offers::{best, no_leader};
 use super::pool::Pool;
 
 /// Kinds of leaders of a pool: those of one kind score the same, wherever they lie.
@@ -62,6 +64,11 @@ impl<'m> Rack<'m> {
         Self { bare: Bare::new(model, outfit, lure, water), tied: vec![None; kinds] }
     }
 
+    /// The same in the hands of somebody as practised as this.
+    fn in_hands(&self, skill: Skill) -> Self {
+        Self { bare: self.bare.in_hands(skill), tied: vec![None; self.tied.len()] }
+    }
+
     /// `None`: the best that any reel can make of it.
     fn score(&mut self, leaders: &Leaders, kind: usize, on: Option<OnReel<'_>>) -> Score {
         let Self { bare, tied } = self;
@@ -76,14 +83,11 @@ impl<'m> Rack<'m> {
 /// Rod and line on the bench, for a need.
 #[derive(Debug)]
 pub(super) struct Bench<'b, 'm> {
-    model: &'m Model,
     case: &'b Case<'b>,
-    outfit: &'b Outfit,
     leaders: &'b Leaders,
-    /// By water of the case.
-    waters: Vec<Rack<'m>>,
-    /// By water of the case, and by those who are less practised.
-    skilled: Vec<Vec<Rack<'m>>>,
+    /// By hands of the case, then by water; those of other hands than the first are put up when
+    /// they are asked for.
+    hands: Vec<Vec<Rack<'m>>>,
 }
 
 impl<'b, 'm> Bench<'b, 'm> {
@@ -95,20 +99,21 @@ impl<'b, 'm> Bench<'b, 'm> {
         leaders: &'b Leaders,
     ) -> Self {
         let rack = |water: &Water| Rack::new(model, outfit, case.lure, water, leaders.kinds.len());
-        let waters: Vec<_> = case.waters.iter().map(|(water, _)| rack(water)).collect();
-        let skilled = waters.iter().map(|_| Vec::new()).collect();
-        Self { model, case, outfit, leaders, waters, skilled }
+        let waters = case.waters().iter().map(|(water, _)| rack(water)).collect();
+        let mut hands = vec![waters];
+        hands.resize_with(case.all_waters().len(), Vec::new);
+        Self { case, leaders, hands }
     }
 
     /// Whether two reels cannot be told apart by what is judged.
     pub(super) fn is_alike(&self, one: OnReel<'_>, other: OnReel<'_>) -> bool {
-        let bare = self.waters.first().map(|rack| &rack.bare);
+        let bare = self.hands[0].first().map(|rack| &rack.bare);
         bare.is_some_and(|b| b.is_alike((one.reel, one.length), (other.reel, other.length)))
     }
 
     /// The score in the most frequent wind with each of some leaders.
     pub(super) fn with_each(&mut self, fitting: &[Option<usize>], on: OnReel<'_>) -> Vec<Score> {
-        let Some(rack) = self.waters.first_mut() else { return Vec::new() };
+        let Some(rack) = self.hands[0].first_mut() else { return Vec::new() };
         let mut known: Vec<Option<Score>> = vec![None; self.leaders.kinds.len()];
         let scores = fitting.iter().map(|leader| {
             let kind = self.leaders.kind(*leader);
@@ -134,51 +139,72 @@ impl<'b, 'm> Bench<'b, 'm> {
         leader: Option<usize>,
         on: OnReel<'_>,
     ) -> Weighed {
-        let kind = self.leaders.kind(leader);
-        self.case.weigh_by(weights, |at| self.waters[at].score(self.leaders, kind, Some(on)))
+        self.weigh_all(weights, leader, on).0
     }
 
-    /// What no reel and none of some leaders make it worth more than, and the verdict that none
-    /// is better than; `known` where that is more already.
+    /// The same, and what it is in other hands.
+    pub(super) fn weigh_all(
+        &mut self,
+        weights: &Weights,
+        leader: Option<usize>,
+        on: OnReel<'_>,
+    ) -> (Weighed, Vec<Hand>) {
+        self.put_up();
+        let kind = self.leaders.kind(leader);
+        let (case, leaders) = (self.case, self.leaders);
+        let score = |hands: usize, at: usize| self.hands[hands][at].score(leaders, kind, Some(on));
+        case.weigh_by(weights, on.reel, score)
+    }
+
+    /// Puts up what is judged in other hands than the first.
+    fn put_up(&mut self) {
+        for at in 1..self.hands.len() {
+            if self.hands[at].is_empty() {
+                let skill = self.case.all_waters()[at].first().and_then(|(water, _)| water.skill);
+                let Some(skill) = skill else { continue };
+                self.hands[at] = self.hands[0].iter().map(|rack| rack.in_hands(skill)).collect();
+            }
+        }
+    }
+
+    /// What no reel and none of some leaders make it worth more than in any hands, and the verdict
+    /// that none is better than; `known` where that is more already.
     pub(super) fn at_most(
         &mut self,
         weights: &Weights,
         fitting: &[Option<usize>],
         known: (Micros, Verdict),
     ) -> (Micros, Verdict) {
+        self.put_up();
+        (0..self.hands.len())
+            .fold(known, |known, hands| self.at_most_in(weights, hands, fitting, known))
+    }
+
+    fn at_most_in(
+        &mut self,
+        weights: &Weights,
+        hands: usize,
+        fitting: &[Option<usize>],
+        known: (Micros, Verdict),
+    ) -> (Micros, Verdict) {
         let better = |(worth, verdict): (Micros, Verdict), most: Weighed| {
             (most.worth.max(worth), most.verdict.min(verdict))
         };
-        let bare = self.case.weigh_by(weights, |at| self.waters[at].bare.at_most(None));
+        let (case, leaders) = (self.case, self.leaders);
+        let racks = &mut self.hands[hands];
+        let bare = case.weigh_in(weights, hands, |at| racks[at].bare.at_most(None));
         let most = better(known, bare);
         let mut now = known;
-        let mut kinds: Vec<usize> = fitting.iter().map(|l| self.leaders.kind(*l)).collect();
+        let mut kinds: Vec<usize> = fitting.iter().map(|l| leaders.kind(*l)).collect();
         kinds.sort_unstable();
         kinds.dedup();
         for kind in kinds {
             if now == most {
                 break;
             }
-            let waters = &mut self.waters;
-            let tied = self.case.weigh_by(weights, |at| waters[at].score(self.leaders, kind, None));
+            let tied = case.weigh_in(weights, hands, |at| racks[at].score(leaders, kind, None));
             now = better(now, tied);
         }
         now
-    }
-
-    /// The verdict in the hands of each who is less practised, in the water that decides.
-    pub(super) fn by_skill(&mut self, leader: Option<usize>, on: OnReel<'_>) -> Vec<Verdict> {
-        let (case, leaders) = (self.case, self.leaders);
-        let kind = leaders.kind(leader);
-        let at = case.deciding_by(|at| self.waters[at].score(leaders, kind, Some(on)));
-        let racks = &mut self.skilled[at];
-        if racks.is_empty() {
-            let with = |(_, skill): &(&str, _)| {
-                let water = Water { skill: Some(*skill), ..case.waters[at].0.clone() };
-                Rack::new(self.model, self.outfit, case.lure, &water, leaders.kinds.len())
-            };
-            racks.extend(case.skills.iter().map(with));
-        }
-        racks.iter_mut().map(|rack| rack.score(leaders, kind, Some(on)).verdict).collect()
     }
 }

@@ -4,7 +4,8 @@ use deepbend_core::gear::{Outfit, Word as _};
 use deepbend_core::judge::score;
 use deepbend_planner::plan::TripPlan;
 
-use super::offers::{Case, Judge, Weighed};
+use super::case::{Case, Weighed};
+use super::offers::Judge;
 use super::specs::{Spec, lattice};
 
 /// A rod that could be bought, and how it would do.
@@ -44,7 +45,7 @@ pub(super) fn closest(judge: &Judge<'_, '_>, need: usize) -> Option<Outfit> {
     let ranked = lattice(judge.model).into_iter().map(|spec| {
         let outfit = spec.outfit();
         // Unsafe ones all score 0: what they would be without the limit tells them apart.
-        let water = case.deciding(judge.model, &outfit);
+        let water = case.deciding(judge.model, judge.weights, &outfit);
         let score = score(judge.model, &outfit, case.lure, water);
         (score.verdict, score.score_without_limits, outfit)
     });

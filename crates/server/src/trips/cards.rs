@@ -3,7 +3,8 @@
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{LeaderMaterial, LineMaterial, Outfit};
 use deepbend_core::judge::judge;
-use deepbend_planner::plan::{NeedCover, PlannedOutfit, Role, TripPlan, Use};
+use deepbend_core::water::Skill;
+use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
 use super::answer::{Gathered, outfit_id};
 use super::gauge::{Gauge, Stopped};
@@ -55,11 +56,7 @@ impl Cards<'_, '_> {
             let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };
             let lies = |used: &&Use| used.role == Role::Fishes || self.lies_ready(cover, used);
             for used in cover.uses.iter().filter(lies) {
-                let planned = &self.plan.outfits[used.outfit];
-                let Some(card) = self.card(need, used.outfit, planned, used.leader.as_deref())
-                else {
-                    continue;
-                };
+                let Some(card) = self.card(need, cover, used) else { continue };
                 card.cautions.iter().for_each(|caution| gathered.add(caution));
                 cards.push(card);
             }
@@ -76,17 +73,32 @@ impl Cards<'_, '_> {
         })
     }
 
-    fn card(
-        &self,
-        need: usize,
-        position: usize,
-        planned: &PlannedOutfit,
-        leader: Option<&str>,
-    ) -> Option<pb::RigCard> {
-        let by = self.judge;
+    /// How practised whoever begins with it is, or has it ready as the second; else those in whose
+    /// hands it counts. The leader on it is that of the start.
+    fn whose<'p>(&'p self, cover: &NeedCover, used: &'p Use) -> (Option<Skill>, Option<&'p str>) {
+        let (id, trip) = (outfit_id(used.outfit), &self.judge.asked.trip);
+        let skill = |angler: &str| trip.anglers.iter().find(|a| a.id == angler).map(|a| a.skill);
+        let begun = self.plan.starts.iter().find(|start| {
+            (&start.segment, &start.lure, start.outfit)
+                == (&cover.segment, &cover.lure, used.outfit)
+        });
+        if let Some(start) = begun {
+            return (skill(&start.angler), start.leader.as_deref());
+        }
+        let ready = self.starts.iter().find(|start| {
+            (&start.segment_id, &start.second_lure_id, &start.second_outfit_id)
+                == (&cover.segment, &cover.lure, &id)
+        });
+        let skill = ready.and_then(|start| skill(&start.angler_id)).or(used.skill);
+        (skill, used.leader.as_deref())
+    }
+
+    fn card(&self, need: usize, cover: &NeedCover, used: &Use) -> Option<pb::RigCard> {
+        let (by, planned) = (self.judge, &self.plan.outfits[used.outfit]);
+        let (skill, leader) = self.whose(cover, used);
         let outfit = by.assembled(&planned.rod, &planned.reel, &planned.line, leader)?;
         let case = &by.cases[need];
-        let water = case.deciding(by.model, &outfit);
+        let water = case.deciding_for(by.model, &outfit, skill);
         let judgement = judge(by.model, &outfit, case.lure, water);
         let mut settings = judgement.settings.to_wire();
         tied(&mut settings, &outfit);
@@ -94,7 +106,9 @@ impl Cards<'_, '_> {
         Some(pb::RigCard {
             segment_id: wanted.segment.clone(),
             lure_id: wanted.lure.clone(),
-            outfit_id: outfit_id(position),
+            outfit_id: outfit_id(used.outfit),
+            skill: (water.skill.filter(|_| used.skill.is_some()))
+                .map_or(0, |skill| skill.to_wire_word().into()),
             settings: Some(settings),
             summary: judgement.summary,
             cautions: judgement.cautions.iter().map(|caution| caution.to_wire()).collect(),

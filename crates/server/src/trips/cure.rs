@@ -5,7 +5,6 @@ use std::cell::OnceCell;
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
 use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
-use deepbend_core::quantity::Speed;
 use deepbend_ledger::item::Item;
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
@@ -14,8 +13,9 @@ use deepbend_planner::problem::Candidate;
 
 use super::answer::{several, uncovered_reason};
 use super::buy;
+use super::case::{Case, Weighed};
 use super::lines::{FITTED, short};
-use super::offers::{Case, Judge, Weighed, outfit, rings_allow};
+use super::offers::{Judge, outfit, rings_allow};
 use super::pool::{self, Pool, PoolReel, PoolRod};
 
 /// Writes what is uncovered.
@@ -62,6 +62,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             leader_stock_id: offer.leader.clone().unwrap_or_default(),
             verdict: offer.verdict.to_wire_word().into(),
             score: offer.score,
+            skill: offer.skill.map_or(0, |skill| skill.to_wire_word().into()),
             limiting: limiting.clone().unwrap_or_else(|| offer.limiting.clone()),
         });
         pb::Uncovered {
@@ -111,7 +112,8 @@ impl<'a, 'v> Cures<'a, 'v> {
                 .then(|| self.judge.assembled(&c.rod, &c.reel, &c.line, o.leader.as_deref()));
             let case = &self.judge.cases[need];
             let spare = outfit.flatten().map_or(o.score, |outfit| {
-                score(self.judge.model, &outfit, case.lure, &case.waters[0].0).score_without_limits
+                score(self.judge.model, &outfit, case.lure, &case.waters()[0].0)
+                    .score_without_limits
             });
             (c, o, spare)
         });
@@ -124,6 +126,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             leader: offer.leader.clone(),
             verdict: offer.verdict,
             score: offer.score,
+            skill: offer.counts_for(),
             limiting: offer.limiting.clone(),
         })
     }
@@ -143,7 +146,7 @@ impl<'a, 'v> Cures<'a, 'v> {
     ) -> Option<Judgement> {
         let outfit = self.judge.assembled(rod, reel, line, leader)?;
         let case = &self.judge.cases[need];
-        let water = case.deciding(self.judge.model, &outfit);
+        let water = case.deciding(self.judge.model, self.judge.weights, &outfit);
         Some(judge(self.judge.model, &outfit, case.lure, water))
     }
 
@@ -266,10 +269,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             };
         }
         let (by, lure) = (self.judge, &self.judge.asked.trip.needs[need].lure);
-        let mut calm = by.cases[need].clone();
-        for (water, _) in &mut calm.waters {
-            water.wind_speed = Some(Speed::from_m_s(0.0));
-        }
+        let calm = by.cases[need].in_wind(|_| 0.0);
         let owned = self.best_of(need, &calm, &|_| true).map(|found| found.is);
         if let Some(would) = owned.or_else(|| buy::in_wind(by, need, &calm)) {
             return format!(
@@ -278,7 +278,7 @@ impl<'a, 'v> Cures<'a, 'v> {
         }
         let limit = buy::closest(by, need).map(|outfit| {
             let case = &by.cases[need];
-            let water = case.deciding(by.model, &outfit);
+            let water = case.deciding(by.model, by.weights, &outfit);
             limiting_text(&judge(by.model, &outfit, case.lure, water))
         });
         format!(

@@ -19,10 +19,11 @@ use tonic::Status;
 use super::answer::{self, Deadlines, Writer};
 use super::ask::{Asked, Terms};
 use super::basis;
+use super::case;
 use super::clash::{self, write_clash};
 use super::gauge::Gauge;
 use super::judging::{self, Judging};
-use super::offers::{self, Judge};
+use super::offers::Judge;
 use super::pool::{self, Pool};
 use super::search::{self, Effort, NoAnswer};
 use super::{sighted, stopped};
@@ -116,7 +117,7 @@ impl<'d> Desk<'d> {
             .map(|asked| Pool::gather(self.model, self.view, asked, &|item| reach(asked, item)))
             .collect();
         let cases: Vec<_> =
-            trips.iter().zip(&pools).map(|(asked, pool)| offers::cases(asked, pool)).collect();
+            trips.iter().zip(&pools).map(|(asked, pool)| case::cases(asked, pool)).collect();
         let tables = trips.iter().zip(&pools).zip(&cases);
         let judges: Vec<Judge<'_, '_>> = tables
             .map(|((asked, pool), cases)| Judge {

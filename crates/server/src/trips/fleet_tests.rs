@@ -14,9 +14,10 @@ use tokio::sync::watch::Sender;
 use tokio_util::sync::CancellationToken;
 
 use super::ask;
+use super::case;
 use super::gauge::Gauge;
 use super::judging::judge;
-use super::offers::{self, Judge};
+use super::offers::Judge;
 use super::pool::{self, Pool};
 use super::search::{self, Effort};
 
@@ -31,7 +32,7 @@ fn problem(id: &str, places: &[&str]) -> TripProblem {
     let weights = Weights::default();
     let pool =
         Pool::gather(Model::builtin(), &view, &asked, &|item| pool::in_pool(&view, &asked, item));
-    let cases = offers::cases(&asked, &pool);
+    let cases = case::cases(&asked, &pool);
     let model = Model::builtin();
     let judge = Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(&asked);
@@ -152,7 +153,7 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
     let asked = ask::trip(request).unwrap().trips.remove(0);
     let (model, weights) = (Model::builtin(), Weights::default());
     let pool = Pool::gather(model, &view, &asked, &|item| pool::in_pool(&view, &asked, item));
-    let cases = offers::cases(&asked, &pool);
+    let cases = case::cases(&asked, &pool);
     let judges = [Judge { model, weights: &weights, asked: &asked, pool: &pool, cases: &cases }];
     let unhurried = || Gauge::new(None, CancellationToken::new(), Sender::default());
     let judged_by = |judgements: usize, gauge: &Gauge| {

@@ -438,7 +438,7 @@ fn detail(
         .map(|(_, n)| judge.cases[n].lure.clone())
         .take(judge::MOST_LURES)
         .collect();
-    let water = &judge.cases[at].waters[0].0;
+    let water = &judge.cases[at].waters()[0].0;
     let of_window = |class: f64, outfit: &Outfit| {
         let same = |spec: &Spec| {
             (spec.rod.handle, spec.rod.action, spec.rod.material, Some(spec.line))

@@ -6,15 +6,15 @@ use std::collections::BTreeSet;
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{Word as _, infer_power};
 use deepbend_core::judge::Verdict;
-use deepbend_core::quantity::Speed;
 use deepbend_core::quantity::words::METRES_A_SECOND;
 use deepbend_planner::plan::{ItemKind, Load, Move, NeedCover, Start, TripPlan, Use};
 use deepbend_planner::problem::{Candidate, MUST, Offer};
 use deepbend_planner::weights::{Micros, SHOWN, in_words};
-use deepbend_planner::{Crew, TripProblem, crews};
+use deepbend_planner::{Crew, Left, TripProblem, crews};
 
 use super::answer::{cargo, count, outfit_id, several};
-use super::offers::{Case, Judge};
+use super::case::Case;
+use super::offers::Judge;
 
 /// Wind that is added to see how a plan bears it, m/s. From the project's rules for trips.
 const MORE_WIND_M_S: f64 = 3.0;
@@ -74,7 +74,8 @@ struct Tally {
 struct Second<'p> {
     lure: &'p str,
     used: &'p Use,
-    meets: bool,
+    /// In the hands of whom it lies ready for.
+    verdict: Verdict,
 }
 
 impl<'p> Hands<'p, '_> {
@@ -158,7 +159,7 @@ impl<'p> Hands<'p, '_> {
             .map(|position| {
                 let (tally, cost) = self.without(&|_, used| used.outfit == position);
                 let short =
-                    self.short_crews(&|lost, offer| (lost != position).then_some(offer.verdict));
+                    self.short_crews(&|lost, offer| (lost != position).then(|| Left::whole(offer)));
                 let outfit = &self.plan.outfits[position];
                 let text = format!(
                     "Without {} with {}: {}.",
@@ -190,18 +191,8 @@ impl<'p> Hands<'p, '_> {
     /// The same outfits in more wind.
     pub(super) fn windier(&self) -> pb::Windier {
         let by = self.judge;
-        let cases: Vec<Case<'_>> = by
-            .cases
-            .iter()
-            .map(|case| {
-                let mut case = case.clone();
-                for (water, _) in &mut case.waters {
-                    let now = water.wind_speed.map_or(0.0, Speed::m_s);
-                    water.wind_speed = Some(Speed::from_m_s(now + MORE_WIND_M_S));
-                }
-                case
-            })
-            .collect();
+        let more = |now: f64| now + MORE_WIND_M_S;
+        let cases: Vec<Case<'_>> = by.cases.iter().map(|case| case.in_wind(more)).collect();
         let tally = self.tally(&|at, used| {
             let o = &self.plan.outfits[used.outfit];
             let outfit = by.assembled(&o.rod, &o.reel, &o.line, used.leader.as_deref())?;
@@ -216,7 +207,8 @@ impl<'p> Hands<'p, '_> {
                 return None;
             }
             let outfit = by.assembled(&o.rod, &o.reel, &o.line, leader)?;
-            Some(cases[offer.need].weigh(by.model, by.weights, &outfit).verdict)
+            let (weighed, hands) = cases[offer.need].weigh_all(by.model, by.weights, &outfit);
+            Some(Left { verdict: weighed.verdict, hands })
         });
         pb::Windier {
             added_wind_m_s: MORE_WIND_M_S,
@@ -256,7 +248,7 @@ impl<'p> Hands<'p, '_> {
                 ItemKind::Leader => offer.leader.as_ref() == Some(&step.id),
                 ItemKind::Lure => self.judge.asked.trip.needs[offer.need].lure == step.id,
             };
-            (!missing).then_some(offer.verdict)
+            (!missing).then(|| Left::whole(offer))
         });
         if tally.opens.is_empty() && short.is_empty() && cost <= 0 {
             return "nothing changes: the rest does its work".to_owned();
@@ -265,7 +257,7 @@ impl<'p> Hands<'p, '_> {
     }
 
     /// Segments in which what is left of the plan no longer seats all who fish at once.
-    fn short_crews(&self, serve: &dyn Fn(usize, &Offer) -> Option<Verdict>) -> Vec<pb::ShortCrew> {
+    fn short_crews(&self, serve: &dyn Fn(usize, &Offer) -> Option<Left>) -> Vec<pb::ShortCrew> {
         let left = crews(self.problem, self.judge.weights, self.plan, serve);
         let missing = |crew: &Crew| crew.seated < crew.anglers;
         left.into_iter().filter(missing).map(short_crew).collect()
@@ -290,17 +282,19 @@ impl<'p> Hands<'p, '_> {
                 angler_id: start.angler.clone(),
                 outfit_id: outfit_id(start.outfit),
                 lure_id: start.lure.clone(),
+                verdict: start.verdict.to_wire_word().into(),
+                score: start.score,
                 second_outfit_id: second.map(|s| outfit_id(s.used.outfit)).unwrap_or_default(),
                 second_lure_id: second.map(|s| s.lure.to_owned()).unwrap_or_default(),
-                second_verdict: second.map_or(0, |s| s.used.verdict.to_wire_word().into()),
-                second_meets: second.is_some_and(|s| s.meets),
+                second_verdict: second.map_or(0, |s| s.verdict.to_wire_word().into()),
+                second_meets: second.is_some(),
             });
         }
         list
     }
 
-    /// A free outfit for the angler and the most important lure that it fishes, one that reaches
-    /// its verdict first. Of no lure lie more ready than are aboard.
+    /// A free outfit for the angler and the most important lure that it covers in these hands. Of no
+    /// lure lie more ready than are aboard.
     fn second(
         &self,
         start: &Start,
@@ -308,26 +302,32 @@ impl<'p> Hands<'p, '_> {
         fished: &[(&str, &str)],
     ) -> Option<Second<'p>> {
         let segment = start.segment.as_str();
-        let suits = |position: usize| {
-            self.candidate(position).is_some_and(|c| !c.not_for.contains(&start.angler))
-        };
-        let mut best: Option<((bool, u32, f64), Second<'p>)> = None;
+        let angler = self.problem.anglers.iter().find(|a| a.id == start.angler)?;
+        let mut best: Option<((u32, f64), Second<'p>)> = None;
         let elsewhere = |c: &&NeedCover| c.segment == segment && c.lure != start.lure;
         for cover in self.plan.coverage.iter().filter(elsewhere) {
             let Some(at) = self.judge.need(&cover.segment, &cover.lure) else { continue };
             let need = &self.judge.asked.trip.needs[at];
             let lie = fished.iter().filter(|f| **f == (segment, cover.lure.as_str())).count();
-            let aboard = self.loaded(ItemKind::Lure, &cover.lure) as usize;
-            let free = |used: &&Use| !busy.contains(&(segment, used.outfit)) && suits(used.outfit);
-            let used = cover.uses.iter().find(free).filter(|_| lie < aboard);
-            let Some(used) = used else { continue };
-            let meets = need.met_by(used.verdict);
-            let rank = (meets, need.importance, used.score);
-            if best.is_none_or(|(known, _)| rank > known) {
-                best = Some((rank, Second { lure: &cover.lure, used, meets }));
+            if lie >= self.loaded(ItemKind::Lure, &cover.lure) as usize {
+                continue;
+            }
+            for used in cover.uses.iter().filter(|u| !busy.contains(&(segment, u.outfit))) {
+                let Some(offer) = self.suiting(at, used, &start.angler) else { continue };
+                let (verdict, score) = offer.in_hands(angler.skill);
+                let rank = (need.importance, score);
+                if need.met_by(verdict) && best.is_none_or(|(known, _)| rank > known) {
+                    best = Some((rank, Second { lure: &cover.lure, used, verdict }));
+                }
             }
         }
         best.map(|(_, second)| second)
+    }
+
+    /// The offer behind a use, if the outfit is one for this angler.
+    fn suiting(&self, need: usize, used: &Use, angler: &String) -> Option<&'p Offer> {
+        let candidate = self.candidate(used.outfit).filter(|c| !c.not_for.contains(angler))?;
+        candidate.offers.iter().find(|o| o.need == need && o.leader == used.leader)
     }
 
     fn loaded(&self, kind: ItemKind, id: &str) -> u32 {

@@ -5,9 +5,9 @@
 //! 1. `ask`, `request` and `ask_plan`: the request is read with all its faults;
 //! 2. `known`: whether the inventory has what it names; `pool` and `lines`: rods, reels, lines,
 //!    leaders and lures of its places;
-//! 3. `judging`, `offers` and `bench`: every outfit that can be put together is judged for every
-//!    need, or where there are too many of them those that promise most, and after a search those
-//!    that promise more than its plan;
+//! 3. `judging`, `offers`, `case` and `bench`: every outfit that can be put together is judged for
+//!    every need, in the hands of whoever can use it, or where there are too many of them those that
+//!    promise most, and after a search those that promise more than its plan;
 //! 4. `search`: the planner chooses for all boats together, within a budget of work and the
 //!    deadline, and the checker looks the plan over;
 //! 5. `answer`, with `cards`, `clash`, `hands`, `jobs`, `cure` and `buy`: the plan is written with
@@ -52,6 +52,7 @@ mod buy;
 #[cfg(test)]
 mod call_tests;
 mod cards;
+mod case;
 mod clash;
 mod cure;
 mod desk;

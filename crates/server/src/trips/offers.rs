@@ -1,159 +1,28 @@
 //! Every outfit that can be put together from the pool, judged for every need.
 
-use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use deepbend_contract::pb;
 use deepbend_core::gear::{
-    GuideCondition, Handle, Leader, LeaderMaterial, Line, LineMaterial, Lure, Outfit, Reel,
-    RetrieveSide, Rod,
+    GuideCondition, Leader, LeaderMaterial, Line, LineMaterial, Outfit, Reel, Rod,
 };
 use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
-use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_planner::problem::{Candidate, Offer};
 use deepbend_planner::sketch::Sketch;
-use deepbend_planner::weights::{Micros, Weights};
+use deepbend_planner::weights::Weights;
 use tokio::time::Instant;
 
 use super::ask::Asked;
 use super::bench::{Bench, Leaders, OnReel};
+use super::case::{Case, Weighed, is_cranked};
 use super::gauge::{Gauge, Stopped};
 use super::lines::{FITTED, Spooled, by_kind, stands_in};
 use super::pool::{Pool, PoolLeader, PoolReel, PoolRod};
 
-/// A wind direction with a smaller share does not decide the verdict. From the demo's rules.
-const DECIDING_SHARE: f64 = 0.3;
-
 /// How many times stronger than the line a leader may be. From memory: beyond that no knot between
 /// the two holds, and a light lure no longer flies.
 const LEADER_OVER_LINE: f64 = 4.0;
-
-/// A lure in a part of the day, ready to be judged.
-#[derive(Clone, Debug)]
-pub(super) struct Case<'a> {
-    pub(super) lure: &'a Lure,
-    /// The water by wind direction, with the share of each, the largest share first.
-    pub(super) waters: Vec<(Water, f64)>,
-    /// The same water at the skill of those who are less practised than the middle of the crew.
-    pub(super) skills: Vec<(&'a str, Skill)>,
-}
-
-impl Case<'_> {
-    /// The water that decides the verdict of an outfit.
-    pub(super) fn deciding(&self, model: &Model, outfit: &Outfit) -> &Water {
-        &self.waters[self.deciding_by(|at| self.score(model, outfit, at))].0
-    }
-
-    fn score(&self, model: &Model, outfit: &Outfit, water: usize) -> Score {
-        score(model, outfit, self.lure, &self.waters[water].0)
-    }
-
-    /// The same by the score in each water.
-    pub(super) fn deciding_by(&self, mut score: impl FnMut(usize) -> Score) -> usize {
-        let least = self.least_share();
-        let mut worst: Option<(Verdict, f64, usize)> = None;
-        for (at, (_, share)) in self.waters.iter().enumerate() {
-            if *share < least || *share <= 0.0 {
-                continue;
-            }
-            let Score { verdict, score, .. } = score(at);
-            if worst.is_none_or(|(v, s, _)| verdict > v || (verdict == v && score < s)) {
-                worst = Some((verdict, score, at));
-            }
-        }
-        worst.map_or(0, |(.., at)| at)
-    }
-
-    fn least_share(&self) -> f64 {
-        let most = self.waters.first().map_or(0.0, |(_, share)| *share);
-        most.min(DECIDING_SHARE)
-    }
-
-    /// Value, verdict and score over all wind directions.
-    pub(super) fn weigh(&self, model: &Model, weights: &Weights, outfit: &Outfit) -> Weighed {
-        self.weigh_by(weights, |at| self.score(model, outfit, at))
-    }
-
-    /// The same by the score in each water.
-    pub(super) fn weigh_by(
-        &self,
-        weights: &Weights,
-        mut score: impl FnMut(usize) -> Score,
-    ) -> Weighed {
-        let least = self.least_share();
-        let mut parts = Vec::with_capacity(self.waters.len());
-        let mut weighed = Weighed {
-            verdict: Verdict::Excellent,
-            worth: 0,
-            score: 0.0,
-            limiting: FactorKind::Load,
-        };
-        let mut lowest = f64::INFINITY;
-        let (mut sum, mut shares) = (0.0, 0.0);
-        for (at, (_, share)) in self.waters.iter().enumerate() {
-            let judged = score(at);
-            parts.push((*share, judged.verdict));
-            sum += share * judged.score;
-            shares += share;
-            // A broken limit counts however seldom the wind blows so.
-            if *share >= least || judged.verdict == Verdict::Unsafe {
-                weighed.verdict = weighed.verdict.max(judged.verdict);
-                if judged.score < lowest {
-                    lowest = judged.score;
-                    weighed.limiting = judged.limiting_factor;
-                }
-            }
-        }
-        let useful = weighed.verdict <= Verdict::Workable;
-        weighed.worth = if useful { weights.mean(&parts) } else { 0 };
-        weighed.score = (sum / shares).clamp(0.0, 1.0);
-        weighed
-    }
-}
-
-/// How an outfit suits a need.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Weighed {
-    pub(super) verdict: Verdict,
-    pub(super) worth: Micros,
-    pub(super) score: f64,
-    pub(super) limiting: FactorKind,
-}
-
-/// The needs as cases, in their order. The skill that counts is the middle one of those who fish.
-pub(super) fn cases<'a>(asked: &'a Asked, pool: &Pool<'a>) -> Vec<Case<'a>> {
-    asked
-        .trip
-        .needs
-        .iter()
-        .filter_map(|need| {
-            let part = asked.trip.parts.iter().find(|part| part.id == need.segment)?;
-            let lure = *pool.lures.get(&need.lure)?;
-            let fishing =
-                |id: &str| part.anglers.is_empty() || part.anglers.iter().any(|a| a == id);
-            let mut crew: Vec<_> =
-                asked.trip.anglers.iter().filter(|a| fishing(&a.id)).map(|a| a.skill).collect();
-            crew.sort_unstable();
-            let middle = crew.get(crew.len().saturating_sub(1) / 2).copied();
-            let water = |direction: Option<WindDirection>| {
-                let wind_direction = direction.or(part.water.wind_direction);
-                Water { wind_direction, skill: middle, ..part.water.clone() }
-            };
-            let mut waters: Vec<_> =
-                part.winds.iter().map(|(direction, share)| (water(*direction), *share)).collect();
-            waters.sort_by(|a, b| b.1.total_cmp(&a.1));
-            let skills = asked
-                .trip
-                .anglers
-                .iter()
-                .filter(|a| part.anglers.contains(&a.id) && Some(a.skill) < middle)
-                .map(|a| (a.id.as_str(), a.skill))
-                .collect();
-            Some(Case { lure, waters, skills })
-        })
-        .collect()
-}
 
 /// The outfit without a leader; the drag is left to the judge, which sets it as it recommends.
 pub(super) fn outfit(rod: &Rod, reel: &Reel, line: &Spooled) -> Outfit {
@@ -419,7 +288,7 @@ impl Judge<'_, '_> {
             let same = |(other, _): &&Tried| choice.map(leader) == other.map(leader);
             let score = tried.iter().find(same).map(|(_, known)| *known).unwrap_or_else(|| {
                 outfit.leader = self.leader(choice);
-                score(self.model, outfit, case.lure, &case.waters[0].0)
+                score(self.model, outfit, case.lure, &case.waters()[0].0)
             });
             tried.push((choice, score));
         }
@@ -439,22 +308,21 @@ impl Judge<'_, '_> {
         let mut benches: Vec<Bench<'_, '_>> =
             self.cases.iter().map(|case| Bench::new(self.model, case, &outfit, leaders)).collect();
         // Reels that are alike, with as much line on them, are judged once.
-        let mut known: Vec<(OnReel<'_>, Vec<Offer>, Vec<String>)> = Vec::new();
+        let mut known: Vec<(OnReel<'_>, Vec<String>, Vec<Offer>)> = Vec::new();
         let mut candidates = Vec::with_capacity(spools.len());
         for Spool { reel, line, .. } in spools {
             let on = OnReel { reel: reel.reel, length: line.line.length };
+            let not_for: Vec<String> = self.wrong_side(reel).map(ToOwned::to_owned).collect();
             let alike = |other: &OnReel<'_>| benches.first().is_none_or(|b| b.is_alike(on, *other));
-            let at = known.iter().position(|(other, ..)| alike(other)).unwrap_or_else(|| {
+            let same = |(other, hands, _): &(OnReel<'_>, Vec<String>, Vec<Offer>)| {
+                *hands == not_for && alike(other)
+            };
+            let at = known.iter().position(same).unwrap_or_else(|| {
                 let offers = self.offers(&mut benches, &fitting, on);
-                let hard = self.not_for(&mut benches, &offers, on);
-                known.push((on, offers, hard));
+                known.push((on, not_for.clone(), offers));
                 known.len() - 1
             });
-            let (_, offers, hard) = &known[at];
-            let mut not_for = hard.clone();
-            not_for.extend(self.wrong_side(reel).map(ToOwned::to_owned));
-            not_for.sort_unstable();
-            not_for.dedup();
+            let (.., offers) = &known[at];
             candidates.push(Candidate {
                 rod: rod.item.id.to_string(),
                 reel: reel.item.id.to_string(),
@@ -479,14 +347,19 @@ impl Judge<'_, '_> {
         let chosen = self.few_leaders(fitting, &tried);
         let mut offers = Vec::with_capacity(benches.len());
         for (need, bench) in benches.iter_mut().enumerate() {
+            if !self.cases[need].is_cranked(on.reel) {
+                continue;
+            }
             for leader in chosen[need].iter().map(|at| fitting[*at]) {
-                let weighed = bench.weigh(self.weights, leader, on);
+                let (weighed, hands) = bench.weigh_all(self.weights, leader, on);
                 offers.push(Offer {
                     need,
                     leader: leader.map(|l| self.pool.leaders[l].stock.id.clone()),
                     verdict: weighed.verdict,
                     worth: weighed.worth,
                     score: weighed.score,
+                    skill: weighed.skill,
+                    hands,
                     limiting: limiting_words(weighed).to_owned(),
                 });
             }
@@ -554,46 +427,14 @@ impl Judge<'_, '_> {
 
     /// Those who crank with the other hand than the reel asks for.
     fn wrong_side<'s>(&'s self, reel: &PoolReel<'_>) -> impl Iterator<Item = &'s str> {
-        use RetrieveSide::{Left, Right};
-        // Who fishes with fixed-spool reels puts the crank where it belongs.
-        let side = reel.reel.retrieve_side.filter(|_| reel.kind == Handle::Casting);
-        let wrong = move |wanted: &RetrieveSide| {
-            matches!((side, wanted), (Some(Left), Right) | (Some(Right), Left))
-        };
-        let sides = &self.asked.trip.sides;
-        sides.iter().filter(move |(_, wanted)| wrong(wanted)).map(|(angler, _)| angler.as_str())
+        let sides = self.asked.trip.sides.iter();
+        let wrong = sides.filter(move |(_, side)| !is_cranked(reel.reel, Some(**side)));
+        wrong.map(|(angler, _)| angler.as_str())
     }
 
     /// Whether anybody of the trip can crank the reel.
     pub(super) fn suits_somebody(&self, reel: &PoolReel<'_>) -> bool {
         self.wrong_side(reel).count() < self.asked.trip.anglers.len()
-    }
-
-    /// Those who fish at once and for whom the outfit is too hard: more than half of the lures
-    /// that it covers fall below their verdict in their hands.
-    fn not_for(
-        &self,
-        benches: &mut [Bench<'_, '_>],
-        offers: &[Offer],
-        on: OnReel<'_>,
-    ) -> Vec<String> {
-        let mut held: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
-        for offer in offers {
-            let (case, need) = (&self.cases[offer.need], &self.asked.trip.needs[offer.need]);
-            if case.skills.is_empty() || !need.met_by(offer.verdict) {
-                continue;
-            }
-            let leader = offer.leader.as_ref();
-            let at = leader.and_then(|id| self.pool.leaders.iter().position(|l| l.stock.id == *id));
-            let verdicts = benches[offer.need].by_skill(at, on);
-            for ((angler, _), verdict) in case.skills.iter().zip(verdicts) {
-                let (met, all) = held.entry(angler).or_insert((0, 0));
-                *met += u32::from(need.met_by(verdict));
-                *all += 1;
-            }
-        }
-        let hard = held.into_iter().filter(|(_, (met, all))| met * 2 < *all);
-        hard.map(|(angler, _)| angler.to_owned()).collect()
     }
 }
 

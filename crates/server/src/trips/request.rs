@@ -50,7 +50,7 @@ pub(super) struct Part {
     pub(super) anglers: Vec<String>,
 }
 
-/// Minutes for jobs before departure that cost nothing, as the contract states.
+/// Minutes of jobs that cost nothing, as the contract states.
 const JOB_MINUTES: u32 = 60;
 
 /// Reads a trip.

@@ -13,10 +13,11 @@ use tonic::Status;
 
 use super::answer::{Deadlines, Writer};
 use super::ask::Before;
+use super::case;
 use super::desk::{Desk, at_best};
 use super::gauge::{Gauge, Stopped};
 use super::lines::FITTED;
-use super::offers::{self, Judge};
+use super::offers::Judge;
 use super::pool::{self, Pool};
 use super::{basis, recover, sighted, stopped};
 use crate::error::ServiceError;
@@ -67,7 +68,7 @@ fn differing(desk: &Desk<'_>, gauge: &Gauge, before: &Before) -> Result<Vec<Diff
         None => pool::in_pool(desk.view, asked, item),
     };
     let pool = Pool::gather(desk.model, desk.view, asked, &reach);
-    let cases = offers::cases(asked, &pool);
+    let cases = case::cases(asked, &pool);
     let judge =
         Judge { model: desk.model, weights: &desk.weights, asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(asked);

@@ -156,7 +156,7 @@ async fn every_falsified_field_is_named() {
     let asked = &before.asked;
     let reach = |item: &deepbend_ledger::item::Item| pool::in_pool(&view, asked, item);
     let pool = Pool::gather(model, &view, asked, &reach);
-    let cases = offers::cases(asked, &pool);
+    let cases = case::cases(asked, &pool);
     let judge = Judge { model, weights: &desk.weights, asked, pool: &pool, cases: &cases };
     let mut problem = pool.problem(asked);
     (problem.candidates, _) = judge.candidates(&gauge, None).unwrap();

@@ -20,10 +20,11 @@ use tonic::Status;
 
 use super::ask::Asked;
 use super::bench::{Bench, Leaders, OnReel};
+use super::case::{self, Case};
 use super::desk::Desk;
 use super::gauge::Stopped;
 use super::lines::{Spooled, by_kind};
-use super::offers::{self, Case, Judge, in_parallel, outfit, rings_allow};
+use super::offers::{Judge, in_parallel, outfit, rings_allow};
 use super::pool::{Pool, PoolRod};
 use super::request::Trip;
 use super::specs::{Spec, lattice};
@@ -113,7 +114,7 @@ impl Desk<'_> {
         let pools: Vec<Pool<'_>> =
             asked.iter().map(|asked| Pool::gather(self.model, self.view, asked, &reach)).collect();
         let cases: Vec<Vec<Case<'_>>> =
-            asked.iter().zip(&pools).map(|(asked, pool)| offers::cases(asked, pool)).collect();
+            asked.iter().zip(&pools).map(|(asked, pool)| case::cases(asked, pool)).collect();
         let judges: Vec<Judge<'_, '_>> = asked
             .iter()
             .zip(&pools)
@@ -442,7 +443,7 @@ impl Table<'_> {
         let (t, n) = self.needs[need];
         let judge = &self.judges[t];
         let case = &judge.cases[n];
-        let water = case.deciding(judge.model, outfit);
+        let water = case.deciding(judge.model, judge.weights, outfit);
         let (_, interval, _) = score_with_interval(judge.model, outfit, case.lure, water);
         let p = &judge.model.parameters().compose;
         let verdict = match interval.low {

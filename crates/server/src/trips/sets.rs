@@ -183,7 +183,7 @@ fn job(table: &Table<'_>, needs: &[usize]) -> String {
         let (t, n) = table.needs[*need];
         let case = &table.judges[t].cases[n];
         classes.extend(case.lure.class);
-        fish.extend(case.waters.first().and_then(|(water, _)| water.species.clone()));
+        fish.extend(case.waters().first().and_then(|(water, _)| water.species.clone()));
         masses.extend(case.lure.rigged_mass.map(Mass::g));
     }
     if needs.is_empty() {
