@@ -7,7 +7,7 @@ mod trip_support;
 
 use deepbend_contract::WireWord as _;
 use deepbend_contract::{At, Faults, FromWire as _, pb};
-use deepbend_core::gear::{Leader, LeaderMaterial, Line, Lure, Outfit};
+use deepbend_core::gear::{HookStyle, Leader, LeaderMaterial, Line, Lure, Outfit};
 use deepbend_core::judge::{Verdict, score};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::Length;
@@ -166,6 +166,25 @@ async fn a_practised_angler_beside_a_beginner_counts() {
             // Two beginners cover 9 of 15; one of them with an expert what two experts cover.
             assert!(covered[0].0 < covered[2].0 && covered[2].0 == covered[3].0, "{covered:?}");
         }
+    }
+}
+
+// Common practice, no source: beside a beginner trebles are what they are, whoever casts them.
+#[tokio::test]
+async fn a_beginner_aboard_is_warned_of() {
+    use pb::Skill::{Expert, Novice};
+    let fleet = Fleet::demo();
+    let view = fleet.inventory().view();
+    let trebles = |card: &&pb::RigCard| {
+        let Spec::Lure(lure) = &item(&view, ItemKind::Lure, &card.lure_id).spec else { panic!() };
+        lure.hook.style == Some(HookStyle::Treble) && lure.hook.count.is_some_and(|n| n >= 2)
+    };
+    let plan = plan(&fleet, with_crew(t1(), &[Novice, Expert])).await;
+    let cards: Vec<&pb::RigCard> = plan.rig_cards.iter().filter(trebles).collect();
+    assert!(cards.iter().any(|card| card.skill() == Expert && card.segment_id == "a"));
+    for card in cards {
+        let codes: Vec<_> = card.cautions.iter().map(pb::Caution::code).collect();
+        assert!(codes.contains(&pb::CautionCode::Hooks), "{card:?}");
     }
 }
 

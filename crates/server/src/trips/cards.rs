@@ -2,7 +2,7 @@
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{LeaderMaterial, LineMaterial, Outfit};
-use deepbend_core::judge::judge;
+use deepbend_core::judge::{Caution, CautionCode, cautions, judge};
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
@@ -100,6 +100,20 @@ impl Cards<'_, '_> {
         let case = &by.cases[need];
         let water = case.deciding_for(by.model, &outfit, skill);
         let judgement = judge(by.model, &outfit, case.lure, water);
+        let mut judged = judgement.cautions;
+        // Whoever holds it, a beginner may stand beside the hooks, or be handed the rod.
+        if let Some(least) = case.least_practised().filter(|least| Some(*least) != water.skill) {
+            let beside = case.deciding_for(by.model, &outfit, Some(least));
+            let more = cautions(by.model, &outfit, case.lure, beside);
+            let mut anglers = by.asked.trip.anglers.iter().filter(|a| used.anglers.contains(&a.id));
+            let may_hold = anglers.any(|angler| angler.skill == least);
+            let new = |c: &Caution| {
+                (may_hold || c.code == CautionCode::Hooks)
+                    && judged.iter().all(|known| known.code != c.code)
+            };
+            judged.extend(more.into_iter().filter(new).collect::<Vec<_>>());
+            judged.sort_by_key(|caution| caution.code);
+        }
         let mut settings = judgement.settings.to_wire();
         tied(&mut settings, &outfit);
         let wanted = &by.asked.trip.needs[need];
@@ -111,7 +125,7 @@ impl Cards<'_, '_> {
                 .map_or(0, |skill| skill.to_wire_word().into()),
             settings: Some(settings),
             summary: judgement.summary,
-            cautions: judgement.cautions.iter().map(|caution| caution.to_wire()).collect(),
+            cautions: judged.iter().map(|caution| caution.to_wire()).collect(),
         })
     }
 }

@@ -105,6 +105,12 @@ impl Case<'_> {
         self.hands[hands].first().and_then(|(water, _)| water.skill)
     }
 
+    /// The least practised of the crew, where it is of several skills.
+    pub(super) fn least_practised(&self) -> Option<Skill> {
+        let skills = (0..self.hands.len()).filter(|_| self.hands.len() > 1);
+        skills.filter_map(|hands| self.skill(hands)).min()
+    }
+
     /// Whether somebody who fishes here can crank a reel.
     pub(super) fn is_cranked(&self, reel: &Reel) -> bool {
         self.crew.is_empty() || self.crew.iter().any(|(_, side)| is_cranked(reel, *side))
