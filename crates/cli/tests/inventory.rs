@@ -150,7 +150,13 @@ fn a_trip_is_planned_from_files() {
     let plan = ["trip", "plan", "--trip", "T1", "--from", "S0", "--from", "B2"];
     let table = run(&[&plan[..], &files[..]].concat()).code(0);
     assert!(table.out.lines().all(|line| line.chars().count() <= 80), "{}", table.out);
-    table.says(&["OPTIMAL", "Outfits to take", "Segment a", "Segment b", "Rig card"]);
+    // A beginner, a middling and a practised hand: what the beginner cannot do as well is told.
+    table.says(&["OPTIMAL", "Outfits to take", "Segment a", "Segment b", "Rig card"]).says(&[
+        "by: those in whose hands it does that well",
+        "A2 A3",
+        "  a        A1      O2 R04+E04  L02 excellent",
+        "In novice hands: ",
+    ]);
     let csv = run(&[&plan[..], &files[..], &["-o", "csv"]].concat()).code(0).out;
     assert!(csv.starts_with("segment_id,lure_id,outfit_id,rod_id,reel_id,"));
     // Common practice, no source: progress goes to stderr, data alone to stdout.

@@ -6,7 +6,7 @@
 
 mod common;
 
-use common::{Size, candidate, empty, lure, need, offer, random, reel, rod, solve, sound};
+use common::{Size, candidate, empty, lure, mixed, need, offer, random, reel, rod, solve, sound};
 use deepbend_core::judge::Verdict::{self, Excellent, Good};
 use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
@@ -51,7 +51,12 @@ fn most_seated(
             let tied = offer.leader.as_ref().is_none_or(|l| o.leaders.contains(l));
             let there = loaded(plan, ItemKind::Lure, &need.lure) as usize;
             let gone = fished.iter().filter(|l| **l == need.lure).count();
-            let fits = offer.verdict != Verdict::Unsafe && offer.verdict <= need.min_verdict;
+            let skill = p.anglers.iter().find(|a| a.id == *first).unwrap().skill;
+            let own = offer.hands.iter().find(|hand| hand.skill == skill);
+            let verdict = own.map_or(offer.verdict, |hand| hand.verdict);
+            // What is worth nothing for the need is nobody's start.
+            let counts = offer.worth > 0 || offer.verdict <= need.min_verdict;
+            let fits = counts && offer.verdict != Verdict::Unsafe && verdict <= need.min_verdict;
             if need.segment != segment || !tied || !fits || gone >= there {
                 continue;
             }
@@ -103,8 +108,8 @@ proptest! {
     }
 
     #[test]
-    fn who_is_left_without_is_counted(seed in any::<u64>()) {
-        let problem = random(seed, &SIZE);
+    fn who_is_left_without_is_counted(seed in any::<u64>(), several in any::<bool>()) {
+        let problem = if several { mixed(seed, &SIZE) } else { random(seed, &SIZE) };
         let answer = plan_trip(&problem, &Weights::default(), &Budget::default()).unwrap();
         prop_assume!(matches!(answer, Answer::Plan(_)));
         let plan = sound(&problem, answer);

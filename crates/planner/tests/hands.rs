@@ -15,7 +15,7 @@ use deepbend_core::water::Skill::{self, Expert, Intermediate, Novice};
 use deepbend_planner::check::Rule;
 use deepbend_planner::plan::{Answer, Status};
 use deepbend_planner::problem::{Angler, Hand, Offer};
-use deepbend_planner::{TripProblem, Weights, check};
+use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip};
 use proptest::prelude::*;
 
 const SMALL: Size = Size { rods: 3, reels: 3, lures: 4, anglers: 3 };
@@ -76,6 +76,17 @@ proptest! {
         failure_persistence: None,
         ..ProptestConfig::default()
     })]
+
+    #[test]
+    fn pruning_loses_nothing_of_a_mixed_crew(seed in any::<u64>()) {
+        let problem = mixed(seed, &Size { rods: 6, reels: 6, lures: 8, anglers: 3 });
+        let all = Budget { prune: false, ..Budget::default() };
+        let unpruned = match plan_trip(&problem, &Weights::default(), &all).unwrap() {
+            Answer::Plan(plan) => Some(plan.value.objective()),
+            Answer::Infeasible(_) | Answer::NotFound { .. } => None,
+        };
+        prop_assert_eq!(objective(&problem), unpruned);
+    }
 
     #[test]
     fn a_more_practised_angler_lowers_no_plan(

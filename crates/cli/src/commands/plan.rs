@@ -13,7 +13,7 @@ use crate::render;
 use crate::service::{Needs, Service};
 use crate::trip_files;
 
-const HEADER: [&str; 11] = [
+const HEADER: [&str; 13] = [
     "segment_id",
     "lure_id",
     "outfit_id",
@@ -25,6 +25,8 @@ const HEADER: [&str; 11] = [
     "score",
     "trip_id",
     "boat_id",
+    "skill",
+    "angler_ids",
 ];
 
 /// Plans one trip.
@@ -193,6 +195,8 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
                     format!("{:.6}", one.score),
                     plan.trip_id.clone(),
                     plan.boat_id.clone(),
+                    render::word!(Skill, one.skill),
+                    one.angler_ids.join(" "),
                 ]
             })
             .collect()
@@ -201,7 +205,7 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
 }
 
 /// Header of [`rows`].
-pub(super) const fn header() -> [&'static str; 11] {
+pub(super) const fn header() -> [&'static str; 13] {
     HEADER
 }
 
