@@ -71,49 +71,26 @@ impl Identity {
         noted: Noted,
         read_only: bool,
     ) -> io::Result<Self> {
-        let Noted { device: noted_device, founder: noted } = noted;
-        let bad = |file: &str, what: String| {
-            io::Error::new(io::ErrorKind::InvalidData, format!("{file} {what}"))
-        };
         let path = folder.join(KEY);
         let key = match read(&path)?.map(|text| read_key(&text)) {
-            Some(Err(what)) if !read_only => return Err(bad(KEY, what)),
+            Some(Err(what)) if !read_only => return Err(bad(KEY, &what)),
             key => key.and_then(Result::ok),
         };
-        let device = match (device, read(&folder.join(NAME))?) {
-            (Some(device), kept) => {
-                let kept = kept.and_then(|text| read_name(&text).ok());
-                if let Some(kept) = kept.filter(|kept| *kept != device && !read_only) {
+        let device = match device {
+            Some(device) => {
+                let kept = kept_device(folder).filter(|kept| *kept != device && !read_only);
+                if let Some(kept) = kept {
                     tracing::warn!(%kept, %device, "the folder is recorded in under another name");
                 }
                 device
             }
-            (None, kept) => {
-                let kept = kept.map(|text| read_name(&text).map_err(|what| bad(NAME, what)));
-                match (kept, noted_device) {
-                    (Some(Ok(kept)), _) => kept,
-                    (None | Some(Err(_)), Some(noted)) => {
-                        tracing::warn!(device = %noted, "put the file `{NAME}` back from the store");
-                        noted
-                    }
-                    (Some(Err(damaged)), None) => return Err(damaged),
-                    (None, None) if key.is_some() => {
-                        let cure = "is missing: name the device as before with --device, or put \
-                                    it back";
-                        return Err(bad(NAME, cure.to_owned()));
-                    }
-                    (None, None) => Id::new(DEVICE).map_err(|e| bad(NAME, e.to_string()))?,
-                }
-            }
+            None => device_of(folder, noted.device, key.is_some())?,
         };
-        if !read_only {
-            keep_name(folder, &device)?;
-        }
         let founder = match founder {
             Some(founder) => {
-                let kept = read(&folder.join(FOUNDER))?;
-                let kept = kept.and_then(|text| read_founder(checked(&text)?).ok()).or(noted);
-                if let Some(kept) = kept.filter(|kept| *kept != founder) {
+                let kept = read(&folder.join(FOUNDER))?.and_then(|text| kept_founder(&text));
+                let kept = kept.or(noted.founder).filter(|kept| *kept != founder);
+                if let Some(kept) = kept {
                     let (kept, founder) = (write_founder(&kept), write_founder(&founder));
                     tracing::warn!(
                         kept,
@@ -123,25 +100,11 @@ impl Identity {
                 }
                 Some(founder)
             }
-            None => {
-                let sound = |text: String| {
-                    let founder = checked(&text).and_then(|founder| read_founder(founder).ok());
-                    let cure = "is damaged: name the founder as before with --founder";
-                    founder.ok_or_else(|| bad(FOUNDER, cure.to_owned()))
-                };
-                match (read(&folder.join(FOUNDER))?.map(sound).transpose(), noted) {
-                    (Ok(Some(kept)), _) => Some(kept),
-                    (Ok(None) | Err(_), Some(noted)) => {
-                        let founder = write_founder(&noted);
-                        tracing::warn!(founder, "put the file `founder` back from the store");
-                        Some(noted)
-                    }
-                    (kept, None) => kept?,
-                }
-            }
+            None => founder_of(folder, noted.founder)?,
         };
-        if let Some(founder) = founder.as_ref().filter(|_| !read_only) {
-            keep_founder(folder, founder)?;
+        if !read_only {
+            keep_name(folder, &device)?;
+            founder.iter().try_for_each(|founder| keep_founder(folder, founder))?;
         }
         let key = match key {
             None if !read_only => {
@@ -153,6 +116,53 @@ impl Identity {
         };
         Ok(Self { device, founder, key })
     }
+}
+
+/// The name that a folder was recorded in under; what the store `noted` counts where its file does
+/// not say. A folder that `has_key` has a name.
+fn device_of(folder: &Path, noted: Option<Id>, has_key: bool) -> io::Result<Id> {
+    let kept = read(&folder.join(NAME))?.map(|text| read_name(&text));
+    if let Some(Ok(kept)) = kept {
+        return Ok(kept);
+    }
+    if let Some(noted) = noted {
+        tracing::warn!(device = %noted, "put the file `{NAME}` back from the store");
+        return Ok(noted);
+    }
+    match kept {
+        Some(Err(what)) => Err(bad(NAME, &what)),
+        _ if has_key => {
+            let what = "is missing: name the device as before with --device, or put it back";
+            Err(bad(NAME, what))
+        }
+        _ => Id::new(DEVICE).map_err(|error| bad(NAME, &error.to_string())),
+    }
+}
+
+/// The founder of a folder's fleet, if it has one; what the store `noted` counts where its file does
+/// not say.
+fn founder_of(folder: &Path, noted: Option<Founder>) -> io::Result<Option<Founder>> {
+    let kept = read(&folder.join(FOUNDER))?.map(|text| kept_founder(&text));
+    match (kept, noted) {
+        (Some(Some(kept)), _) => Ok(Some(kept)),
+        (None | Some(None), Some(noted)) => {
+            let founder = write_founder(&noted);
+            tracing::warn!(founder, "put the file `{FOUNDER}` back from the store");
+            Ok(Some(noted))
+        }
+        (Some(None), None) => {
+            Err(bad(FOUNDER, "is damaged: name the founder as before with --founder"))
+        }
+        (None, None) => Ok(None),
+    }
+}
+
+fn kept_founder(text: &str) -> Option<Founder> {
+    read_founder(checked(text)?).ok()
+}
+
+fn bad(file: &str, what: &str) -> io::Error {
+    io::Error::new(io::ErrorKind::InvalidData, format!("{file} {what}"))
 }
 
 /// What is wrong with the key of a folder, if something is: without it nothing can be signed, so
