@@ -248,7 +248,8 @@ pub enum LogCommand {
     /// A device may write for the fleet: log enrolled B1-tablet KEY
     Enrolled {
         /// The device.
-        device: String,
+        #[arg(value_name = "DEVICE")]
+        other_device: String,
         /// Its key, as `deepbend sync` prints it there.
         key: String,
         /// It may itself enrol and revoke others
@@ -258,7 +259,8 @@ pub enum LogCommand {
     /// What a device writes from now on counts for nothing: log revoked B1-tablet "stolen"
     Revoked {
         /// The device.
-        device: String,
+        #[arg(value_name = "DEVICE")]
+        other_device: String,
         /// Why.
         reason: String,
         /// Nothing that it ever wrote counts

@@ -256,6 +256,25 @@ mod tests {
         <Cli as clap::CommandFactory>::command().debug_assert();
     }
 
+    // Common practice, no source: clap fills arguments of one id from each other, without a word.
+    #[test]
+    fn no_argument_of_a_command_bears_the_id_of_an_option_of_all() {
+        fn own<'a>(command: &'a clap::Command, found: &mut Vec<(&'a str, &'a str)>) {
+            for sub in command.get_subcommands() {
+                found.extend(sub.get_arguments().map(|a| (sub.get_name(), a.get_id().as_str())));
+                own(sub, found);
+            }
+        }
+        let command = <Cli as clap::CommandFactory>::command();
+        let of_all = command.get_arguments().filter(|arg| arg.is_global_set());
+        let of_all: Vec<_> = of_all.map(|arg| arg.get_id().as_str()).collect();
+        let mut found = Vec::new();
+        own(&command, &mut found);
+        assert!(of_all.contains(&"device") && found.contains(&("enrolled", "key")));
+        let twice: Vec<_> = found.iter().filter(|(_, id)| of_all.contains(id)).collect();
+        assert!(twice.is_empty(), "{twice:?}");
+    }
+
     // Common practice, no source.
     #[test]
     fn times_are_read() {

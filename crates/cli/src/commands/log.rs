@@ -50,7 +50,7 @@ pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEve
 pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
     let (validate_only, accept_unknown_ids) = (args.dry_run, args.unknown_ok);
     let agreed = if let LogCommand::Wrong { yes, .. } = &args.what { Some(*yes) } else { None };
-    let forgotten = if let LogCommand::Revoked { device, from_the_start, yes, .. } = &args.what {
+    let forgotten = if let LogCommand::Revoked { other_device: device, from_the_start, yes, .. } = &args.what {
         Some(device.clone()).filter(|_| *from_the_start && !*yes && !validate_only)
     } else {
         None
@@ -383,10 +383,10 @@ async fn body(service: &Service, what: LogCommand, at: &str) -> Result<(String, 
             let correction = pb::Correction { event_id: event, instead: None, reason };
             (String::new(), What::Correction(Box::new(correction)))
         }
-        LogCommand::Enrolled { device, key, keeper } => {
+        LogCommand::Enrolled { other_device: device, key, keeper } => {
             (String::new(), What::Enrolled(pb::Enrolled { device_id: device, key, keeper }))
         }
-        LogCommand::Revoked { device, reason, from_the_start, yes: _ } => {
+        LogCommand::Revoked { other_device: device, reason, from_the_start, yes: _ } => {
             let last_sequences = BTreeMap::new();
             let revoked = pb::Revoked { device_id: device, last_sequences, reason, from_the_start };
             (String::new(), What::Revoked(revoked))
