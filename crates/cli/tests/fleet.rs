@@ -685,6 +685,10 @@ fn a_rig_goes_together_and_words_that_are_no_line_are_told() {
     assert!(!told.contains("rigged with it"), "{told}");
     let told = boat.types(&["log", "respooled", "E09", "PE 2 banana"]).code(0).err;
     assert!(flat(&told).contains("banana"), "{told}");
+    let told = flat(&boat.types(&["log", "lost", "R13"]).code(0).err);
+    assert!(told.ends_with("if it went too: deepbend log lost E06"), "{told}");
+    let told = boat.types(&["log", "moved", "E06", "B1"]).code(0).err;
+    assert!(!told.contains("R13"), "what is lost is not moved: {told}");
     let shown = boat.records(&["log", "lost", "R22"]);
     let told = flat(&boat.types(&["log", "lent", "R22", "anna"]).code(65).err);
     assert!(told.contains("this takes R22, which is lost"), "{told}{shown:?}");

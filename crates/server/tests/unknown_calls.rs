@@ -397,6 +397,7 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
     let unrigged = |reel: &str| What::Unrigged(pb::Unrigged { reel_id: reel.to_owned() });
     let found = || What::Found(pb::Found { at_id: "B2".to_owned() });
     let used = || What::Used(pb::Used { minutes: Some(90) });
+    let cut = || What::CutBack(pb::CutBack { cut_cm: Some(10), ..Default::default() });
     let adjusted = |change, reason: pb::AdjustmentReason| {
         What::Adjusted(pb::Adjusted {
             measure: pb::Measure::Pieces.into(),
@@ -415,7 +416,9 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
         What::Respooled(pb::Respooled { from_id: from.to_owned(), ..Default::default() })
     };
     record(&at, event("R14", rigged("E08"))).await.unwrap();
-    record(&at, event("R16", What::Lost(pb::Lost {}))).await.unwrap();
+    for lost in ["R16", "E09"] {
+        record(&at, event(lost, What::Lost(pb::Lost {}))).await.unwrap();
+    }
     let before = count(&at).await;
     for (item, what, field, told) in [
         ("R13", rigged("E08"), "rigged.reel_id", "unrigged R14 E08"),
@@ -424,6 +427,8 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
         ("R23", rigged("E05"), "rigged", "R23, which is retired"),
         ("R16", moved("B2"), "moved.to_id", "but R16 is lost"),
         ("R16", used(), "used", "takes R16, which is lost"),
+        ("R23", used(), "used", "takes R23, which is retired"),
+        ("E09", cut(), "cut_back", "takes E09, which is lost"),
         ("L18", found(), "found", "how many of the 4 pieces of L18"),
         ("L18", adjusted(2, pb::AdjustmentReason::Lost), "adjusted.change", "less than 0"),
         ("L18", adjusted(-1, pb::AdjustmentReason::Bought), "adjusted.change", "more than 0"),

@@ -176,3 +176,52 @@ fn a_restored_store_goes_on_under_numbers_of_its_own() {
         assert!(used.len() >= 4, "{used:?}");
     }
 }
+
+// Common practice, no source: what says which of two files counts may be lost, and so may the note of
+// the last acknowledged commit; what is there then still counts.
+#[test]
+fn nothing_is_dropped_where_a_small_file_beside_a_damaged_store_is_lost() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = open(folder.path());
+    record(&whole, "one", 40);
+    let one = events(&whole);
+    drop(whole);
+    let db = folder.path().join("db");
+    let mut bad = fs::read(&db).unwrap();
+    bad[5_000] ^= 4;
+    fs::write(&db, &bad).unwrap();
+    for note in [None, Some("")] {
+        let copy = copy(folder.path(), &bad);
+        let path = copy.path().join("acknowledged");
+        match note {
+            None => fs::remove_file(&path).unwrap(),
+            Some(text) => fs::write(&path, text).unwrap(),
+        }
+        let store = SledStore::open(copy.path(), OPTIONS).unwrap();
+        assert!(matches!(store.condition(), Condition::ReadOnly(StoreError::Corrupt(_))));
+        drop(store);
+        let repair = SledStore::repair(copy.path(), OPTIONS).unwrap().unwrap();
+        assert!(repair.lost.is_empty(), "{note:?}: {repair:?}");
+        assert_eq!(events(&open(copy.path())), one, "{note:?}");
+    }
+    // The damaged file is kept beside the one that counts from now on.
+    assert!(SledStore::repair(folder.path(), OPTIONS).unwrap().unwrap().lost.is_empty());
+    let again = open(folder.path());
+    record(&again, "two", 3);
+    let two = events(&again);
+    drop(again);
+    for acknowledged in [true, false] {
+        fs::remove_file(folder.path().join("engine")).unwrap();
+        if !acknowledged {
+            fs::remove_file(folder.path().join("acknowledged")).unwrap();
+        }
+        let store = SledStore::open(folder.path(), OPTIONS).unwrap();
+        let Condition::ReadOnly(StoreError::Corrupt(why)) = store.condition() else {
+            panic!("{:?}", store.condition())
+        };
+        assert!(why.contains("`engine` is missing"), "{why}");
+        drop(store);
+        assert!(SledStore::repair(folder.path(), OPTIONS).unwrap().unwrap().lost.is_empty());
+        assert_eq!(events(&open(folder.path())), two, "{acknowledged}");
+    }
+}

@@ -50,11 +50,12 @@ pub(crate) async fn event(service: &Service, args: LogArgs) -> Result<pb::NewEve
 pub(super) async fn run(global: &Global, args: LogArgs) -> Result<(), Failure> {
     let (validate_only, accept_unknown_ids) = (args.dry_run, args.unknown_ok);
     let agreed = if let LogCommand::Wrong { yes, .. } = &args.what { Some(*yes) } else { None };
-    let forgotten = if let LogCommand::Revoked { other_device: device, from_the_start, yes, .. } = &args.what {
-        Some(device.clone()).filter(|_| *from_the_start && !*yes && !validate_only)
-    } else {
-        None
-    };
+    let forgotten =
+        if let LogCommand::Revoked { other_device: device, from_the_start, yes, .. } = &args.what {
+            Some(device.clone()).filter(|_| *from_the_start && !*yes && !validate_only)
+        } else {
+            None
+        };
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
         if let Some(device) = forgotten {
@@ -140,13 +141,15 @@ fn note_of_stock(answer: &pb::RecordEventsResponse) {
     }
 }
 
-/// Says of a rod or reel that was carried away what is rigged with it and lies elsewhere.
+/// Says of a rod or reel that was carried away or lost what is rigged with it and lies elsewhere.
 async fn note_of_rig(service: &Service, answer: &pb::RecordEventsResponse) {
-    let moved = |event: &pb::RecordedEvent| {
-        let Some(What::Moved(moved)) = event.body.as_ref()?.what.as_ref() else { return None };
-        Some((event.item_id.clone(), moved.to_id.clone()))
+    // The item, and the place where it is now; none: it is lost.
+    let gone = |event: &pb::RecordedEvent| match event.body.as_ref()?.what.as_ref()? {
+        What::Moved(moved) => Some((event.item_id.clone(), Some(moved.to_id.clone()))),
+        What::Lost(_) => Some((event.item_id.clone(), None)),
+        _ => None,
     };
-    for (id, place) in answer.events.iter().filter_map(moved) {
+    for (id, place) in answer.events.iter().filter_map(gone) {
         let rig = |field: &pb::ItemField| {
             let value = field.value.as_ref()?.value.as_ref()?;
             if let FieldValue::RigId(other) = value { Some(other.clone()) } else { None }
@@ -156,15 +159,18 @@ async fn note_of_rig(service: &Service, answer: &pb::RecordEventsResponse) {
         let story = found.story.unwrap_or_default();
         let Some(other) = story.fields.iter().find_map(rig) else { continue };
         let Ok(found) = get(service, &other).await else { continue };
-        let there = found.item.unwrap_or_default().place_id;
-        if there != place {
-            let at = if there.is_empty() { "nowhere".to_owned() } else { format!("at {there}") };
-            let text = format!(
-                "{other}, which is rigged with it, is recorded {at}; if it went along: deepbend \
-                 log moved {other} {place}"
-            );
-            wrapped_note("note: ", &text);
+        let found = found.item.unwrap_or_default();
+        let there = found.place_id.clone();
+        if found.status() == pb::ItemStatus::Lost || place.as_ref() == Some(&there) {
+            continue;
         }
+        let at = if there.is_empty() { "nowhere".to_owned() } else { format!("at {there}") };
+        let went = match place {
+            Some(place) => format!("if it went along: deepbend log moved {other} {place}"),
+            None => format!("if it went too: deepbend log lost {other}"),
+        };
+        let text = format!("{other}, which is rigged with it, is recorded {at}; {went}");
+        wrapped_note("note: ", &text);
     }
 }
 

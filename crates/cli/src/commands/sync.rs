@@ -68,7 +68,9 @@ pub(super) async fn state_of(service: &Service) -> Result<pb::GetSyncStateRespon
 pub(super) fn warn_of_key(state: &pb::GetSyncStateResponse) {
     let device = &state.device_id;
     let enrolled = |d: &pb::FleetDevice| d.device_id == *device && d.keys.contains(&state.key);
-    if !state.founder_id.is_empty() && !state.devices.iter().any(enrolled) {
+    // Without a key nothing is recorded: then the store's trouble says so.
+    let has_key = !state.key.is_empty();
+    if has_key && !state.founder_id.is_empty() && !state.devices.iter().any(enrolled) {
         if *device == state.founder_id {
             wrapped_note("warning: ", FOUNDERS_KEY);
         } else {

@@ -51,7 +51,7 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
             page.line("");
         }
     }
-    for fork in &answer.forks {
+    for fork in answer.forks.iter().filter(|fork| !fork.left_behind) {
         page.paragraph(&format!(
             "{}: this device wrote two events under one number; its store was cloned. What it \
              wrote from there on settles nothing. Give one of the two stores another name.",

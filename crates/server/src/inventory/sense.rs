@@ -18,6 +18,9 @@ use super::named::Known;
 /// Words between a denial and what it denies, as "no sign of a crack". Common practice, no source.
 const DENIED_WITHIN: usize = 4;
 
+/// What is in such a state is not fished.
+const UNFIT: &[Status] = &[Status::Broken, Status::Lost, Status::Retired];
+
 /// Notes what makes no sense. `at` is the place of the body.
 pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if let Body::Correction { target, instead: None, .. } = body {
@@ -66,10 +69,10 @@ fn on_the(item: ItemKey, known: &Known) -> Option<Option<Id>> {
 fn rigged(at: &At<'_>, rod: &Id, reel: &Id, known: &Known, faults: &mut Faults) {
     let rod_key = ItemKey { kind: ItemKind::Rod, id: rod.clone() };
     for key in [&rod_key, &reel_key(reel)] {
-        if let Some(entry) = known.view.get(key)
-            && let Status::Broken | Status::Lost | Status::Retired = entry.item().status
+        if let Some(status) = known.view.get(key).and_then(surely)
+            && UNFIT.contains(&status)
         {
-            let wrong = format!("takes {}, which is {}", key.id, entry.item().status);
+            let wrong = format!("takes {}, which is {status}", key.id);
             let right = format!("first what became of it: inspected or found; {OR_ACCEPT}");
             faults.push(FaultCode::Conflict, *at, wrong, right);
         }
@@ -172,6 +175,14 @@ fn told_by(column: &str) -> &'static str {
 /// What makes no sense of the item as it is now.
 fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
     let item = entry.item();
+    if let Some((part, bars)) = with_it_in_hand(body)
+        && let Some(status) = surely(entry).filter(|status| bars.contains(status))
+    {
+        let wrong = format!("takes {}, which is {status}", item.id);
+        let right = format!("first what became of it: inspected or found; {OR_ACCEPT}");
+        faults.push(FaultCode::Conflict, at.field(part), wrong, right);
+        return;
+    }
     if let Body::Reversed { .. } = body {
         on_the_spool(&at.field("reversed"), entry, None, faults);
     } else if let Body::CutBack { cut_cm, .. } = body {
@@ -189,16 +200,10 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
             in_pieces(&at.field("found"), item, right, faults);
         }
     } else if let Body::Moved { to, pieces: None, .. } = body {
-        if is_surely_lost(entry) {
+        if surely(entry) == Some(Status::Lost) {
             let wrong = format!("is {to}, but {} is lost", item.id);
             let right = format!("that it turned up there: found; {OR_ACCEPT}");
             faults.push(FaultCode::Conflict, at.field("moved").field("to_id"), wrong, right);
-        }
-    } else if let Some(part) = with_it_in_hand(body) {
-        if is_surely_lost(entry) {
-            let wrong = format!("takes {}, which is lost", item.id);
-            let right = format!("that it turned up there: found; {OR_ACCEPT}");
-            faults.push(FaultCode::Conflict, at.field(part), wrong, right);
         }
     } else if let Body::Lost { .. } = body {
         let right = "how many are lost: adjusted, with reason LOST";
@@ -215,23 +220,29 @@ fn now(at: &At<'_>, body: &Body, entry: &Entry, faults: &mut Faults) {
     }
 }
 
-/// Message of a body that only tells of what was in somebody's hand.
-fn with_it_in_hand(body: &Body) -> Option<&'static str> {
-    if let Body::Lent { .. } = body {
-        Some("lent")
-    } else if let Body::Used { .. } = body {
-        Some("used")
+/// Message of a body that only tells of what was in somebody's hand, and the states in which nobody
+/// can have had it there.
+fn with_it_in_hand(body: &Body) -> Option<(&'static str, &'static [Status])> {
+    const GONE: &[Status] = &[Status::Lost, Status::Retired];
+    if let Body::Used { .. } = body {
+        Some(("used", UNFIT))
     } else if let Body::Respooled { .. } = body {
-        Some("respooled")
+        Some(("respooled", GONE))
+    } else if let Body::CutBack { .. } = body {
+        Some(("cut_back", GONE))
+    } else if let Body::Reversed { .. } = body {
+        Some(("reversed", GONE))
+    } else if let Body::Lent { .. } = body {
+        Some(("lent", GONE))
     } else {
         None
     }
 }
 
-/// Whether an item is lost, and nobody says otherwise.
-fn is_surely_lost(entry: &Entry) -> bool {
-    let agreed = !entry.disputes().contains(&Disputed::Field(Field::Status));
-    entry.item().status == Status::Lost && agreed
+/// The status of an item, unless people do not agree on it.
+fn surely(entry: &Entry) -> Option<Status> {
+    let contested = entry.disputes().contains(&Disputed::Field(Field::Status));
+    Some(entry.item().status).filter(|_| !contested)
 }
 
 /// Of what is counted pieces break or are lost, not the item: so its count tells what there is.

@@ -32,15 +32,15 @@ pub(super) fn read_note(folder: &Path) -> Result<Option<Seq>, StoreError> {
 }
 
 /// Looks whether sled may open its file. It may if everything that it would drop is newer than
-/// the last acknowledged commit.
+/// the last acknowledged commit; where that was not noted, if nothing follows what it would drop.
 ///
 /// # Errors
 /// `Corrupt` with the place of the damage, `Unavailable` if the files cannot be read.
-pub(super) fn check_tail(engine: &Path, noted: Seq) -> Result<(), StoreError> {
+pub(super) fn check_tail(engine: &Path, noted: Option<Seq>) -> Result<(), StoreError> {
     let path = engine.join("db");
     let failed = |error| unavailable(&path, &error);
     if !path.try_exists().map_err(failed)? {
-        return if noted == 0 { Ok(()) } else { Err(gone(&path)) };
+        return if noted.unwrap_or(0) == 0 { Ok(()) } else { Err(gone(&path)) };
     }
     let log = Log::open(&path).map_err(failed)?;
     let snapshot = log::snapshot_place(engine).map_err(failed)?;
@@ -68,10 +68,11 @@ pub(super) fn check_tail(engine: &Path, noted: Seq) -> Result<(), StoreError> {
         after.retain(|head| before.is_none_or(|before| *head > before));
         after.dedup();
         // A group on its way when the power went may leave one number behind a gap, not two.
-        if before.unwrap_or(0) >= noted && after.len() <= 1 {
+        let inside: Vec<Gap> = gaps.iter().filter(|gap| gap.inside).copied().collect();
+        let is_newer = noted.map_or(inside.is_empty(), |noted| before.unwrap_or(0) >= noted);
+        if is_newer && after.len() <= 1 {
             return Ok(());
         }
-        let inside: Vec<Gap> = gaps.iter().filter(|gap| gap.inside).copied().collect();
         let gaps = if inside.is_empty() { &gaps } else { &inside };
         return Err(StoreError::Corrupt(format!("{} is damaged {}", path.display(), places(gaps))));
     }

@@ -192,7 +192,7 @@ fn open_engine(
 ) -> Result<Engine, StoreError> {
     let still = |why| Ok(Engine::Still(Arc::new(Still::open(folder, why)?)));
     let sound = engine_folder(folder).and_then(|engine| {
-        let noted = image::read_note(folder)?.unwrap_or(0);
+        let noted = image::read_note(folder)?;
         Ok((engine, noted))
     });
     let (engine, noted) = match sound {
@@ -206,8 +206,8 @@ fn open_engine(
         let floor_bytes = options.free_floor_bytes.max(OPENING_BYTES);
         return still(StoreError::Full { free_bytes: free, floor_bytes });
     }
-    let opened =
-        image::check_tail(&engine, noted).and_then(|()| Live::open(&engine, options, disk, noted));
+    let opened = image::check_tail(&engine, noted)
+        .and_then(|()| Live::open(&engine, options, disk, noted.unwrap_or(0)));
     match opened {
         Ok(live) => Ok(Engine::Live(Arc::new(live))),
         Err(why @ StoreError::Corrupt(_)) => still(why),

@@ -197,10 +197,15 @@ pub(super) fn engine_folder(folder: &Path) -> Result<PathBuf, StoreError> {
         Ok(record) => record,
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             let here = folder.join("db").try_exists().map_err(failed)?;
-            if here || newest(folder).map_err(failed)?.is_none() {
+            let finished = finished(folder).map_err(failed)?;
+            let is_behind = match finished {
+                Some(number) if here => is_behind(folder, number)?,
+                _ => !here,
+            };
+            if !is_behind || newest(folder).map_err(failed)?.is_none() {
                 return Ok(folder.to_owned());
             }
-            let text = match finished(folder).map_err(failed)? {
+            let text = match finished {
                 Some(number) => format!(
                     "its file `{NAME}` is missing, which says that {PREFIX}{number} is the store"
                 ),
@@ -214,6 +219,13 @@ pub(super) fn engine_folder(folder: &Path) -> Result<PathBuf, StoreError> {
     let damaged = |_| StoreError::Corrupt(format!("{} is damaged", path.display()));
     let number = record::read_number(NAME.as_bytes(), &record).map_err(damaged)?;
     Ok(folder.join(format!("{PREFIX}{number}")))
+}
+
+/// Whether the engine in the folder itself has less than a finished one: one that does not count yet
+/// has nothing newer.
+fn is_behind(folder: &Path, number: u64) -> Result<bool, StoreError> {
+    let head = |engine: &Path| Image::read(engine, 0).map(|image| image.head);
+    Ok(head(folder)? < head(&folder.join(format!("{PREFIX}{number}")))?)
 }
 
 /// The folder of the engine that counts, or, where its name cannot be read, of the newest one.
@@ -249,9 +261,9 @@ fn greatest(folder: &Path, number: impl Fn(&str) -> Option<u64>) -> io::Result<O
     Ok(greatest)
 }
 
-fn take(folder: &Path) -> Result<(FolderLock, Seq, PathBuf), StoreError> {
+fn take(folder: &Path) -> Result<(FolderLock, Option<Seq>, PathBuf), StoreError> {
     match FolderLock::take(folder)? {
-        Taken::Lock(lock) => Ok((lock, read_note(folder)?.unwrap_or(0), engine_folder(folder)?)),
+        Taken::Lock(lock) => Ok((lock, read_note(folder)?, engine_folder(folder)?)),
         Taken::ReadOnly(_, why) => Err(StoreError::Unavailable(why)),
     }
 }
