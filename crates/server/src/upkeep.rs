@@ -16,7 +16,7 @@ use tonic::transport::Endpoint;
 use crate::config::Config;
 use crate::inventory::{noted_device, noted_founder};
 use crate::listen::socket_path;
-use crate::sync::identity::{keep_founder, keep_name};
+use crate::sync::identity::{damaged_key, keep_founder, keep_name};
 
 /// What is to be done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -163,7 +163,10 @@ impl Upkeep {
                 };
                 let Some(repair) = repair else {
                     let sound = "nothing was wrong with the store; it is as it was";
-                    return Ok(format!("{sound}{behind}"));
+                    let bad_key = damaged_key(folder);
+                    let bad_key = bad_key.map_err(|error| UpkeepError::file(folder, error))?;
+                    let but = bad_key.map(|what| format!(". But it can only be read: {what}"));
+                    return Ok(format!("{sound}{behind}{}", but.unwrap_or_default()));
                 };
                 Ok(format!("{}{behind}", put_together(&repair, folder)))
             }

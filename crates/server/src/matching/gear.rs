@@ -203,11 +203,15 @@ fn not_ready(item: &Item) -> Option<Caution> {
         Status::Lost => ("do not fish it", "lost"),
         Status::Retired => ("do not fish it", "retired"),
     };
-    let note = item.note.clone().filter(|note| !note.is_empty());
+    let mut because = "its status in the inventory".to_owned();
+    if let Some(note) = item.note.as_ref().filter(|note| !note.is_empty()) {
+        because.push_str("; its note: ");
+        because.push_str(note);
+    }
     Some(Caution {
         code: CautionCode::CheckGear,
         text: format!("{act}: {} is {state}", item.id),
-        because: note.unwrap_or_else(|| "its status in the inventory".to_owned()),
+        because,
     })
 }
 
