@@ -144,10 +144,16 @@ fn note_of_stock(answer: &pb::RecordEventsResponse) {
 /// Says of a rod or reel that was carried away or lost what is rigged with it and lies elsewhere.
 async fn note_of_rig(service: &Service, answer: &pb::RecordEventsResponse) {
     // The item, and the place where it is now; none: it is lost.
-    let gone = |event: &pb::RecordedEvent| match event.body.as_ref()?.what.as_ref()? {
-        What::Moved(moved) => Some((event.item_id.clone(), Some(moved.to_id.clone()))),
-        What::Lost(_) => Some((event.item_id.clone(), None)),
-        _ => None,
+    let gone = |event: &pb::RecordedEvent| {
+        let what = event.body.as_ref()?.what.as_ref()?;
+        let place = if let What::Moved(moved) = what {
+            Some(moved.to_id.clone())
+        } else if let What::Lost(_) = what {
+            None
+        } else {
+            return None;
+        };
+        Some((event.item_id.clone(), place))
     };
     for (id, place) in answer.events.iter().filter_map(gone) {
         let rig = |field: &pb::ItemField| {
