@@ -397,7 +397,7 @@ async fn what_contradicts_the_state_of_the_gear_is_refused() {
     let unrigged = |reel: &str| What::Unrigged(pb::Unrigged { reel_id: reel.to_owned() });
     let found = || What::Found(pb::Found { at_id: "B2".to_owned() });
     let used = || What::Used(pb::Used { minutes: Some(90) });
-    let cut = || What::CutBack(pb::CutBack { cut_cm: Some(10), ..Default::default() });
+    let cut = || What::CutBack(pb::CutBack { cut_cm: Some(10) });
     let adjusted = |change, reason: pb::AdjustmentReason| {
         What::Adjusted(pb::Adjusted {
             measure: pb::Measure::Pieces.into(),
