@@ -59,6 +59,8 @@ pub(crate) struct Crew {
     pub(crate) cuts: Vec<Cut>,
     /// Anglers without an outfit, over all segments.
     pub(crate) unseated: u32,
+    /// Whether not all ways were tried out: then more may have a seat, and a cut may be too strict.
+    pub(crate) unsure: bool,
 }
 
 struct Network {
@@ -115,7 +117,7 @@ impl Network {
 
 /// Seats the anglers of all segments.
 pub(crate) fn seat(grid: &Grid<'_>, selection: &Selection) -> Crew {
-    let mut crew = Crew { seats: Vec::new(), cuts: Vec::new(), unseated: 0 };
+    let mut crew = Crew { seats: Vec::new(), cuts: Vec::new(), unseated: 0, unsure: false };
     for segment in 0..grid.crews.len() {
         if !grid.crews[segment].is_empty() {
             Table::of(grid, selection, segment).seat(&mut crew);
@@ -368,6 +370,7 @@ impl<'a, 'g> Table<'a, 'g> {
                 }
                 return seats;
             }
+            crew.unsure |= tries == 0;
         }
         vec![None; self.anglers.len()]
     }

@@ -473,11 +473,15 @@ impl Model<'_, '_> {
             self.add_cut(cut);
         }
         let mut spent = 0;
+        // The bound before the first cut that may be too strict.
+        let mut sure: Option<Option<Micros>> = None;
         loop {
             match self.solve(start, effort, watch) {
                 Found::Some { selection, bound, nodes, cut } => {
                     spent += nodes;
-                    let broken = crew::seat(grid, &selection).cuts;
+                    let crew = crew::seat(grid, &selection);
+                    let broken = crew.cuts;
+                    let bound = sure.unwrap_or(bound);
                     let new: Vec<_> =
                         broken.iter().filter(|c| cuts.insert((*c).clone())).cloned().collect();
                     let ended = new.is_empty() || effort.nodes == 0 || cut;
@@ -487,14 +491,21 @@ impl Model<'_, '_> {
                     if ended {
                         return Found::Nothing { bound, nodes: spent, cut };
                     }
+                    if crew.unsure && sure.is_none() {
+                        sure = Some(bound);
+                    }
                     for cut in &new {
                         self.add_cut(cut);
                     }
                 }
                 Found::Nothing { bound, nodes, cut } => {
+                    let bound = sure.unwrap_or(bound);
                     return Found::Nothing { bound, nodes: spent + nodes, cut };
                 }
-                Found::Infeasible => return Found::Infeasible,
+                Found::Infeasible => {
+                    let nothing = |bound| Found::Nothing { bound, nodes: spent, cut: false };
+                    return sure.map_or(Found::Infeasible, nothing);
+                }
             }
         }
     }
