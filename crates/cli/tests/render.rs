@@ -92,6 +92,38 @@ fn a_cloned_store_does_not_flood_what_is_contested() {
     keeps_to(80, &text);
 }
 
+// Common practice, no source: a command is offered where it settles something.
+#[test]
+fn nothing_takes_back_what_a_cloned_store_said() {
+    let contested = |quarantined| {
+        let claim = pb::FieldClaim {
+            event_id: "B1-tablet.1.7".to_owned(),
+            quarantined,
+            ..Default::default()
+        };
+        let field = pb::ItemField {
+            name: "rig".to_owned(),
+            contested: true,
+            claims: vec![claim],
+            ..Default::default()
+        };
+        let cure = "look what is rigged, and record it".to_owned();
+        let dispute =
+            pb::Dispute { what: "rig".to_owned(), field: Some(field), cure, ..Default::default() };
+        let item = pb::ContestedItem {
+            item_id: "R05".to_owned(),
+            disputes: vec![dispute],
+            ..Default::default()
+        };
+        let answer = pb::ListContestedResponse { items: vec![item], ..Default::default() };
+        render::contested(&answer, 80)
+    };
+    let text = contested(true);
+    assert!(!text.contains("deepbend log"), "{text}");
+    assert!(text.contains("record it\n"), "{text}");
+    assert!(contested(false).contains("deepbend log wrong B1-tablet.1.7"));
+}
+
 // Source: rounding by hand.
 #[test]
 fn what_rounds_to_nothing_is_no_number() {

@@ -41,8 +41,9 @@ pub fn contested(answer: &pb::ListContestedResponse, width: usize) -> String {
                 let most = if low == high { String::new() } else { format!("; at most {high}") };
                 page.hanging("  ", &format!("until then: {low}{most}"));
             }
-            page.hanging("  ", &format!("{}:", dispute.cure));
             let mut commands = commands(item, dispute);
+            let colon = if commands.is_empty() { "" } else { ":" };
+            page.hanging("  ", &format!("{}{colon}", dispute.cure));
             let mut told = BTreeSet::new();
             commands.retain(|command| told.insert(command.clone()));
             for command in commands.iter().take(MOST_STORIES) {
@@ -202,6 +203,8 @@ fn commands(item: &pb::ContestedItem, dispute: &pb::Dispute) -> Vec<String> {
             Some(Value::Column(cell)) => {
                 format!("deepbend log edited {id} {}", quoted(&format!("{name}={cell}")))
             }
+            // Nothing takes back what a cloned store said.
+            None if claim.quarantined && !matches!(name, "loan" | "service") => continue,
             None => match name {
                 "line" => format!("deepbend log wrong {} \"measured\"", claim.event_id),
                 "loan" => format!("deepbend log returned {id} --seen"),

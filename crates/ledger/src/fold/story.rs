@@ -68,7 +68,10 @@ impl Disputed {
             Self::Field(Field::Status) => "look at it, and record the inspection with its reason",
             Self::Field(Field::Condition) => "look at it, and record its condition",
             Self::Field(Field::Line) => "measure the line, and take back what is wrong",
-            Self::Field(Field::Rig) => "look what is rigged, and record it",
+            Self::Field(Field::Rig) => {
+                "look what is rigged, and record it; of what has nothing on it that it was rigged, \
+                 and then unrigged"
+            }
             Self::Field(Field::Bench) => "ask who services it, and record it as sent or serviced",
             Self::Field(Field::Loan) => "ask who has it, and record the loan or the return",
             Self::Field(Field::Column(_)) => "read it off the item, and edit the column",

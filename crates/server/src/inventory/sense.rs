@@ -24,7 +24,7 @@ const UNFIT: &[Status] = &[Status::Broken, Status::Lost, Status::Retired];
 /// Notes what makes no sense. `at` is the place of the body.
 pub(super) fn check(at: &At<'_>, body: &Body, known: &Known, faults: &mut Faults) {
     if let Body::Correction { target, instead: None, .. } = body {
-        return not_yet_corrected(&at.field("correction"), target, known, faults);
+        return can_be_corrected(&at.field("correction"), target, known, faults);
     }
     if let Body::Correction { instead: Some(instead), .. } = body {
         // It acts at the place of the corrected event: what the item is now does not matter.
@@ -89,17 +89,22 @@ fn rigged(at: &At<'_>, rod: &Id, reel: &Id, known: &Known, faults: &mut Faults) 
     }
 }
 
-/// What was taken back is not taken back again.
-fn not_yet_corrected(at: &At<'_>, target: &EventId, known: &Known, faults: &mut Faults) {
+/// What was taken back, or settles nothing, is not taken back.
+fn can_be_corrected(at: &At<'_>, target: &EventId, known: &Known, faults: &mut Faults) {
     let hash = known.view.hash_at(target);
     let target = hash.map(|hash| EventRef { id: target.clone(), hash });
-    if let Some(Effect::Nothing(Why::Corrected { by })) =
-        target.and_then(|target| known.view.effect(&target))
-    {
-        let wrong = format!("is corrected by {by} already");
-        let right = format!("nothing more, or {by}: then it acts again");
-        faults.push(FaultCode::Conflict, at.field("event_id"), wrong, right);
-    }
+    let (wrong, right) = match target.and_then(|target| known.view.effect(&target)) {
+        Some(Effect::Nothing(Why::Corrected { by })) => (
+            format!("is corrected by {by} already"),
+            format!("nothing more, or {by}: then it acts again"),
+        ),
+        Some(Effect::Nothing(Why::Quarantined)) => (
+            "is from a cloned store: it settles nothing, and nothing takes it back".to_owned(),
+            "a new event that says what is so".to_owned(),
+        ),
+        Some(_) | None => return,
+    };
+    faults.push(FaultCode::Conflict, at.field("event_id"), wrong, right);
 }
 
 /// What makes no sense at any time.
