@@ -312,6 +312,13 @@ async fn a_clone_is_found_out() {
     let chain = one.sync().get_sync_state(pb::GetSyncStateRequest {}).await.unwrap().into_inner();
     let forked = format!("B1-tablet.{}.3", chain.tips[0].incarnation);
     assert_eq!(listed.unwrap().into_inner().forks[0].event_id, forked);
+    let reason = "cloned".to_owned();
+    let wrong = pb::Correction { event_id: forked, reason, ..Default::default() };
+    let wrong = What::Correction(Box::new(wrong));
+    let events = vec![pb::NewEvent { item_id: String::new(), ..said(wrong) }];
+    let asked = pb::RecordEventsRequest { events, ..Default::default() };
+    let refused = one.inventory().record_events(asked).await.unwrap_err();
+    assert!(refused.message().contains("nothing takes it back"), "{refused:?}");
     // What they write from now on counts again, and does not fork once more.
     record(&one, vec![said(moved("B1"))]).await;
     record(&two, vec![said(moved("B1"))]).await;
