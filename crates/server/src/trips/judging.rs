@@ -15,14 +15,18 @@ use super::bench::Leaders;
 use super::gauge::{Gauge, Stopped};
 use super::offers::{Judge, Judged, Task, in_parallel};
 
-/// Judgements that are made before the first search, for all boats together: a few seconds.
-pub(super) const WHOLE: usize = 60_000_000;
+/// Judgements that are made before the first search, for all boats together: about a second, so that
+/// a plan is known early, for all later searches to begin with.
+pub(super) const WHOLE: usize = 5_000_000;
+
+/// Judgements that are made after each search, of what promises more than its plan.
+const MORE: usize = 8_000_000;
 
 /// Judgements that are made at once, without looking first at what promises most.
-const AT_ONCE: usize = 6_000_000;
+const AT_ONCE: usize = 5_000_000;
 
 /// Rounds in which judgements are spent where there are not enough for all.
-const ROUNDS: usize = 6;
+const ROUNDS: usize = 3;
 
 /// Tasks of a boat that are judged first of all, as many as serve whatever it is to fish.
 const FRONT: usize = 12;
@@ -393,7 +397,7 @@ impl Judging<'_> {
         // Half of the time that is left, so that what is judged is searched too.
         let now = Instant::now();
         let enough = until.map(|until| now + until.saturating_duration_since(now) / 2);
-        let some = WHOLE / ROUNDS;
+        let some = MORE;
         let (spent, _) =
             self.round(judges, problem, weights, some, Some(reached), enough, gauge)?;
         self.is_whole = !self.is_cut && self.judged.iter().all(|is_judged| *is_judged);
