@@ -155,7 +155,7 @@ fn a_trip_is_planned_from_files() {
         "by: those in whose hands it does that well",
         "A2 A3",
         "  a        A1      O2 R04+E04  L02 excellent",
-        "In novice hands: ",
+        "In novice hands (A1): ",
     ]);
     let csv = run(&[&plan[..], &files[..], &["-o", "csv"]].concat()).code(0).out;
     assert!(csv.starts_with("segment_id,lure_id,outfit_id,rod_id,reel_id,"));

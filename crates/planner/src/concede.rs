@@ -90,7 +90,8 @@ impl Fewest {
         let mut fewer = problem.clone();
         for (t, trip) in fewer.trips.iter_mut().enumerate() {
             for (s, part) in trip.problem.segments.iter_mut().enumerate() {
-                part.anglers.retain(|id| !self.idle.contains(&(t, s, id.clone())));
+                let sits_out = |id: &mut String| self.idle.contains(&(t, s, id.clone()));
+                part.turns.extend(part.anglers.extract_if(.., sits_out));
             }
             let mut position = 0;
             trip.problem.pins.retain(|_| {

@@ -166,6 +166,9 @@ impl TripProblem {
                 let field = || format!("segments[{i}].anglers[{j}]");
                 c.unless(first, field, "stands twice; an angler fishes one outfit at a time");
             }
+            for (j, angler) in segment.turns.iter().enumerate() {
+                c.known(&anglers, angler, || format!("segments[{i}].turns[{j}]"));
+            }
         }
         let lures: BTreeSet<_> = self.lures.iter().map(|l| l.id.as_str()).collect();
         let mut seen = BTreeSet::new();

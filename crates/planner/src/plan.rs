@@ -165,8 +165,8 @@ pub struct Use {
     /// The skill of those in whose hands verdict and score count; `None`: all who fish do as well
     /// with it, or nobody said who fishes.
     pub skill: Option<Skill>,
-    /// Anglers of the segment in whose hands it reaches that verdict. Empty where that says
-    /// nothing.
+    /// Anglers of the segment, those who take turns included, in whose hands it reaches that
+    /// verdict. Empty where that says nothing.
     pub anglers: Vec<String>,
 }
 

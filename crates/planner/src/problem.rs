@@ -307,6 +307,9 @@ pub struct Segment {
     pub id: String,
     /// Ids of the anglers who fish at once: each must have an outfit and a lure of this segment.
     pub anglers: Vec<String>,
+    /// Ids of those who take turns with them: what they do well with counts, but nothing has to be
+    /// there for them.
+    pub turns: Vec<String>,
 }
 
 /// A lure to be fished in a segment.

@@ -117,8 +117,9 @@ fn whose(problem: &TripProblem, candidate: &Candidate, offer: &Offer) -> Vec<Str
         return Vec::new();
     }
     let segment = problem.segments.iter().find(|s| s.id == problem.needs[offer.need].segment);
-    let at_once = segment.map_or(&[][..], |segment| &segment.anglers);
-    let fishes = |a: &&Angler| at_once.is_empty() || at_once.contains(&a.id);
+    let crew: Vec<&String> =
+        segment.iter().flat_map(|s| s.anglers.iter().chain(&s.turns)).collect();
+    let fishes = |a: &&Angler| crew.is_empty() || crew.contains(&&a.id);
     let does = |a: &&Angler| {
         !candidate.not_for.contains(&a.id) && offer.in_hands(a.skill).0 <= offer.verdict
     };

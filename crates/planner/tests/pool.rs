@@ -263,7 +263,7 @@ fn one_lure_is_not_fished_by_two() {
 fn all_segments_together_may_ask_for_too_much() {
     let mut p = two();
     p.needs[1].segment = "b".into();
-    p.segments.push(Segment { id: "b".into(), anglers: Vec::new() });
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new(), turns: Vec::new() });
     p.anglers.push(Angler { id: "guest".into(), skill: Skill::Novice });
     for segment in &mut p.segments {
         segment.anglers.push("guest".into());

@@ -212,3 +212,16 @@ async fn what_a_plan_says_of_hands_is_so() {
         }
     }
 }
+
+// From the contract: whoever takes turns with the others is named where it does well in his hands.
+#[tokio::test]
+async fn whoever_takes_turns_is_named_as_well() {
+    use pb::Skill::{Expert, Intermediate, Novice};
+    let fleet = Fleet::demo();
+    let view = fleet.inventory().view();
+    let mut request = with_crew(t1(), &[Novice, Intermediate, Expert]);
+    request.trip.as_mut().unwrap().rod_limit = Some(2);
+    let plan = plan(&fleet, request).await;
+    assert!(!plan.given_up.as_ref().unwrap().short_crews.is_empty(), "{}", show(&plan));
+    holds_in_every_hand(&view, &plan);
+}

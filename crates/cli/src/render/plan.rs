@@ -128,7 +128,7 @@ fn body(page: &mut Page, plan: &pb::Plan) {
     plan_jobs::before_departure(page, plan);
     plan_jobs::load_list(page, plan);
     plan_jobs::starts(page, plan);
-    plan_jobs::rig_cards(page, plan);
+    plan_jobs::rig_cards(page, plan, plan);
     plan_jobs::what_if(page, plan);
     ashore(page, plan);
     findings(page, &plan.findings);
@@ -303,9 +303,10 @@ pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
                 format!("{:.2} {}", one.score, bar(one.score)),
             ];
             if differ {
-                row.push(match is_for_some(plan, one, segment) {
-                    true => one.angler_ids.join(" "),
-                    false => "all".to_owned(),
+                row.push(match (is_for_some(plan, one, segment), plain!(Skill, one.skill)) {
+                    (true, _) => one.angler_ids.join(" "),
+                    (false, skill) if one.angler_ids.is_empty() && !skill.is_empty() => skill,
+                    (false, _) => "all".to_owned(),
                 });
             }
             table.row(row);

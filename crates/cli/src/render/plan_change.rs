@@ -117,7 +117,7 @@ pub fn recovered(
     let changed = changed(plan, before);
     plan::coverage(&mut page, &changed);
     plan_jobs::starts(&mut page, &changed);
-    plan_jobs::rig_cards(&mut page, &changed);
+    plan_jobs::rig_cards(&mut page, &changed, plan);
     if !plan.uncovered.is_empty() {
         page.heading("Open");
     }

@@ -221,8 +221,8 @@ fn of_gear(caution: &pb::Caution) -> bool {
 }
 
 /// One card for each outfit in each segment: what holds for all its lures once, what differs beside
-/// the lure.
-pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
+/// the lure. `whole` is the plan that the cards are of.
+pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan, whole: &pb::Plan) {
     let mut segments: Vec<&str> = plan.rig_cards.iter().map(|c| c.segment_id.as_str()).collect();
     segments.sort_unstable();
     segments.dedup();
@@ -240,7 +240,7 @@ pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
         common.retain(|pair| cards.iter().all(|card| set(card).contains(pair)));
         page.pairs(&common);
         for card in &cards {
-            page.hanging(&format!("  {}  ", card.lure_id), &own(card, &common));
+            page.hanging(&format!("  {}  ", card.lure_id), &own(whole, card, &common));
         }
         let mut cautions: Vec<&pb::Caution> = Vec::new();
         for caution in cards.iter().flat_map(|card| &card.cautions).filter(|c| of_gear(c)) {
@@ -254,15 +254,42 @@ pub(super) fn rig_cards(page: &mut Page, plan: &pb::Plan) {
     }
 }
 
+/// Those of a card's skill who are meant by it: who starts with it, else who has it ready as the
+/// second, else all whom the plan names for it.
+fn held_by<'p>(plan: &'p pb::Plan, card: &pb::RigCard) -> Vec<&'p str> {
+    let of = (&card.lure_id, &card.outfit_id);
+    let anglers = plan.trip.iter().flat_map(|trip| &trip.anglers);
+    let alike: Vec<&str> =
+        anglers.filter(|angler| angler.skill == card.skill).map(|a| a.id.as_str()).collect();
+    let here = |segment: &String| *segment == card.segment_id;
+    let starts = || plan.starts.iter().filter(|start| here(&start.segment_id));
+    let begins = starts().filter(|s| (&s.lure_id, &s.outfit_id) == of);
+    let ready = starts().filter(|s| (&s.second_lure_id, &s.second_outfit_id) == of);
+    let named = plan.assignments.iter().filter(|a| here(&a.segment_id));
+    let named = named.filter(|a| (&a.lure_id, &a.outfit_id) == of).flat_map(|a| &a.angler_ids);
+    let lists: [Vec<&String>; 3] = [
+        begins.map(|start| &start.angler_id).collect(),
+        ready.map(|start| &start.angler_id).collect(),
+        named.collect(),
+    ];
+    let meant = |list: Vec<&'p String>| -> Vec<&'p str> {
+        list.into_iter().map(String::as_str).filter(|id| alike.contains(id)).collect()
+    };
+    lists.into_iter().map(meant).find(|list| !list.is_empty()).unwrap_or_default()
+}
+
 /// What a card says beyond its outfit's common settings.
-fn own(card: &pb::RigCard, common: &[(String, String)]) -> String {
+fn own(plan: &pb::Plan, card: &pb::RigCard, common: &[(String, String)]) -> String {
     let mut pairs = card.settings.as_ref().map(settings).unwrap_or_default();
     pairs.retain(|(name, _)| name != "reel" && name != "holds for");
     pairs.retain(|pair| !common.contains(pair));
     let own = pairs.iter().map(|(name, value)| format!(" {}: {value}.", capital(name)));
     let hands = match plain!(Skill, card.skill) {
         none if none.is_empty() => String::new(),
-        skill => format!("In {skill} hands: "),
+        skill => match held_by(plan, card).as_slice() {
+            [] => format!("In {skill} hands: "),
+            names => format!("In {skill} hands ({}): ", names.join(", ")),
+        },
     };
     let summary = capital(&card.summary);
     let summary = if hands.is_empty() { summary } else { hands + &within(&summary) };

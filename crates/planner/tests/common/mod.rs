@@ -118,7 +118,7 @@ pub(crate) fn empty(holders: u32) -> TripProblem {
         line_stock: Vec::new(),
         lures: Vec::new(),
         anglers: Vec::new(),
-        segments: vec![Segment { id: "a".into(), anglers: Vec::new() }],
+        segments: vec![Segment { id: "a".into(), anglers: Vec::new(), turns: Vec::new() }],
         needs: Vec::new(),
         candidates: Vec::new(),
         job_minutes_budget: 60,
@@ -185,7 +185,7 @@ pub(crate) fn random(seed: u64, size: &Size) -> TripProblem {
         let skill = [Skill::Novice, Skill::Intermediate][d.roll(2) as usize];
         p.anglers.push(Angler { id: format!("A{a}"), skill });
     }
-    p.segments.push(Segment { id: "b".into(), anglers: Vec::new() });
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new(), turns: Vec::new() });
     for s in 0..2 {
         if d.one_in(2) {
             p.segments[s].anglers = p.anglers.iter().map(|a| a.id.clone()).collect();
@@ -357,7 +357,7 @@ pub(crate) fn fleet(seed: u64, rods: u64, reels: u64, lures: u64) -> TripProblem
     p.line_stock.push(LineStock { id: "K1".into(), place: "S0".into(), metres: 300 });
     p.anglers =
         ["A1", "A2", "A3"].map(|id| Angler { id: id.into(), skill: Skill::Intermediate }).into();
-    p.segments.push(Segment { id: "b".into(), anglers: Vec::new() });
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new(), turns: Vec::new() });
     for segment in &mut p.segments {
         segment.anglers = p.anglers.iter().map(|a| a.id.clone()).collect();
     }

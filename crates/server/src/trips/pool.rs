@@ -277,7 +277,11 @@ impl<'v> Pool<'v> {
                 .trip
                 .parts
                 .iter()
-                .map(|p| plan::Segment { id: p.id.clone(), anglers: p.anglers.clone() })
+                .map(|p| plan::Segment {
+                    id: p.id.clone(),
+                    anglers: p.anglers.clone(),
+                    turns: Vec::new(),
+                })
                 .collect(),
             needs: asked.trip.needs.clone(),
             candidates: Vec::new(),

@@ -132,7 +132,8 @@ fn concede(problem: &mut TripProblem, given_up: Option<&pb::GivenUp>) {
     let Some(given_up) = given_up else { return };
     for crew in &given_up.short_crews {
         for segment in problem.segments.iter_mut().filter(|s| s.id == crew.segment_id) {
-            segment.anglers.retain(|angler| !crew.idle_angler_ids.contains(angler));
+            let sits_out = |angler: &mut String| crew.idle_angler_ids.contains(angler);
+            segment.turns.extend(segment.anglers.extract_if(.., sits_out));
         }
     }
     let kept = |pin: &Pin| {
