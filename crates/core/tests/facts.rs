@@ -8,9 +8,9 @@ mod common;
 use common::{calm, crankbait, paddle_tail, zander_outfit};
 use deepbend_core::gear::{
     Action, AirClass, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
-    LureClass, Outfit, Power, RodMaterial, findings, infer_power,
+    LureClass, Outfit, Power, RodMaterial, Word as _, findings, infer_power,
 };
-use deepbend_core::judge::{FactorKind, Judgement, Verdict, judge};
+use deepbend_core::judge::{FactorKind, Judgement, Verdict, judge, lure_knot};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Range, Speed};
 use deepbend_core::water::{Cover, Platform, Skill, Water, WindDirection};
@@ -404,4 +404,18 @@ fn an_unmarked_rod_is_judged_by_its_bench_test() {
     assert!(!j.assumptions.iter().any(|a| a.field == "rod.power_label"), "{:?}", j.assumptions);
     let max = j.assumptions.iter().find(|a| a.field == "rod.lure_rating.max").unwrap();
     assert_eq!(max.value, "21 g");
+}
+
+// Common practice, no source: no knot holds in wire; the snap is crimped or twisted on.
+#[test]
+fn wire_is_never_knotted() {
+    for hook in HookStyle::ALL {
+        for leader in LeaderMaterial::ALL {
+            let knot = lure_knot(*hook, *leader);
+            let wire = matches!(leader, LeaderMaterial::SteelWire | LeaderMaterial::Titanium);
+            assert_eq!(wire, knot.contains("no knot in wire"), "{hook:?} {leader:?}: {knot}");
+            assert_eq!(wire, knot.contains("crimp") && knot.contains("haywire"), "{knot}");
+            assert!(!(wire && knot.contains("uni")), "{knot}");
+        }
+    }
 }

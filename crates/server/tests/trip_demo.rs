@@ -67,6 +67,11 @@ fn makes_sense(plan: &pb::Plan, boat: &str, holders: usize) {
         assert!(settings.drag_kgf < outfit(plan, &a.outfit_id).line.unwrap().test_kgf.unwrap());
         let bare = settings.leader_material() == pb::LeaderMaterial::None;
         assert_eq!(bare, a.leader_stock_id.is_empty(), "{}", a.lure_id);
+        // No knot holds in wire: a snap is crimped on. From the project's page of the domain.
+        let wire = [pb::LeaderMaterial::SteelWire, pb::LeaderMaterial::Titanium];
+        let (wired, knot) = (wire.contains(&settings.leader_material()), &settings.lure_knot);
+        assert_eq!(wired, knot.contains("no knot in wire"), "{}: {knot}", a.lure_id);
+        assert!(!wired || knot.contains("crimp") && !knot.contains("uni"), "{knot}");
     }
     for a in &plan.assignments {
         assert!(matches!(

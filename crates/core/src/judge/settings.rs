@@ -69,6 +69,26 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
     (LeaderMaterial::Fluorocarbon, by_fish.round().max(rubbed).max(1.0))
 }
 
+/// Knot or clip at the lure. A knot in wire slips or breaks it: a sleeve is crimped on, or
+/// single-strand wire twisted. Common practice, no source.
+#[must_use]
+pub fn lure_knot(hook: HookStyle, leader: LeaderMaterial) -> &'static str {
+    let swings = matches!(hook, HookStyle::Treble | HookStyle::InlineSingle);
+    let wire = matches!(leader, LeaderMaterial::SteelWire | LeaderMaterial::Titanium);
+    match (swings, wire) {
+        (true, false) => "round-bend snap, so that the lure swings",
+        (false, false) => "uni knot or non-slip loop, wetted",
+        (true, true) => {
+            "clip on with the trace's round-bend snap, so that the lure swings; on a trace of your \
+             own crimp the snap on, or haywire-twist single strand: no knot in wire"
+        }
+        (false, true) => {
+            "clip on with the trace's snap; on a trace of your own crimp the snap on, or \
+             haywire-twist single strand: no knot in wire"
+        }
+    }
+}
+
 /// Settings for a case.
 pub(super) fn settings(c: &Case<'_>) -> Settings {
     let p = &c.p.setting;
@@ -93,12 +113,7 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
             LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon,
         ) => "double uni knot",
     };
-    let lure_knot = match c.hook {
-        HookStyle::Treble | HookStyle::InlineSingle => "round-bend snap, so that the lure swings",
-        HookStyle::Single | HookStyle::Weedless | HookStyle::DoubleWeedless => {
-            "uni knot or non-slip loop, wetted"
-        }
-    };
+    let lure_knot = lure_knot(c.hook, leader_material);
     let novice = if c.skill == Skill::Novice { c.p.load.novice_share } else { 1.0 };
     Settings {
         drag: Force::from_kgf(drag),

@@ -1,8 +1,8 @@
 //! Rig cards: how to rig and set each outfit for each lure that it fishes.
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
-use deepbend_core::gear::{LeaderMaterial, LineMaterial, Outfit};
-use deepbend_core::judge::{Caution, CautionCode, cautions, judge};
+use deepbend_core::gear::{HookStyle, LeaderMaterial, LineMaterial, Outfit};
+use deepbend_core::judge::{Caution, CautionCode, cautions, judge, lure_knot};
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
@@ -115,7 +115,7 @@ impl Cards<'_, '_> {
             judged.sort_by_key(|caution| caution.code);
         }
         let mut settings = judgement.settings.to_wire();
-        tied(&mut settings, &outfit);
+        tied(&mut settings, &outfit, judgement.settings.hook_style);
         let wanted = &by.asked.trip.needs[need];
         Some(pb::RigCard {
             segment_id: wanted.segment.clone(),
@@ -131,11 +131,12 @@ impl Cards<'_, '_> {
 }
 
 /// Puts the leader that is really tied in place of the one that would be usual.
-fn tied(settings: &mut pb::Settings, outfit: &Outfit) {
+fn tied(settings: &mut pb::Settings, outfit: &Outfit, hook: HookStyle) {
     let leader = outfit.leader.to_wire();
     let material = outfit.leader.material.unwrap_or(LeaderMaterial::None);
     let none = material == LeaderMaterial::None;
     settings.leader_material = material.to_wire_word().into();
+    settings.lure_knot = lure_knot(hook, material).to_owned();
     let test = outfit.leader.test.filter(|_| !none);
     settings.leader_test_kgf = test.map_or(0.0, |t| t.kgf());
     settings.leader_test_lbf = test.map_or(0.0, |t| t.lbf());
