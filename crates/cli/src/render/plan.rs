@@ -90,12 +90,49 @@ fn for_quay(page: &mut Page, plan: &pb::Plan) {
             none if none.is_empty() => "nothing".to_owned(),
             verdict => verdict,
         };
-        let cure = if need.cure.is_empty() { "no cure is known" } else { need.cure.as_str() };
+        let cure = match need.cure.as_str() {
+            "" if plan.abridged && need.best_in_pool.is_none() => {
+                "there was no time to look for a cure"
+            }
+            "" => "no cure is known",
+            cure => cure,
+        };
         let lead = format!("  {} {}  ", need.segment_id, need.lure_id);
         page.hanging(&lead, &format!("{reached}; {cure}"));
     }
     plan_jobs::before_departure(page, plan);
+    careful(page, plan);
+}
+
+/// What holds on every boat, and the cautions that cover it. Common practice, no source.
+const ALWAYS: [(&[pb::CautionCode], &str); 3] = [
+    (
+        &[pb::CautionCode::StrongWind, pb::CautionCode::LifeJacket, pb::CautionCode::ColdWater],
+        "Wear life-jackets; the skipper decides whether to go.",
+    ),
+    (
+        &[pb::CautionCode::PowerLine],
+        "Keep 30 m (100 ft) from overhead power lines, carry rods level; stop in thunder.",
+    ),
+    (
+        &[pb::CautionCode::Hooks],
+        "Wear eye protection and call before each cast; keep cutters at hand.",
+    ),
+];
+
+/// The cautions of a plan; where there was no time for all of them those too that need no judging.
+fn careful(page: &mut Page, plan: &pb::Plan) {
     cautions(page, &plan.cautions);
+    let lacks = |codes: &[pb::CautionCode]| {
+        plan.abridged && !plan.cautions.iter().any(|caution| codes.contains(&caution.code()))
+    };
+    let always: Vec<_> = ALWAYS.iter().filter(|(codes, _)| lacks(codes)).collect();
+    if !always.is_empty() && plan.cautions.is_empty() {
+        page.heading("Cautions");
+    }
+    for (_, text) in always {
+        page.hanging("  ! ", text);
+    }
 }
 
 fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
@@ -132,7 +169,7 @@ fn body(page: &mut Page, plan: &pb::Plan) {
     plan_jobs::what_if(page, plan);
     ashore(page, plan);
     findings(page, &plan.findings);
-    cautions(page, &plan.cautions);
+    careful(page, plan);
     plan_jobs::return_list(page, plan);
 }
 
