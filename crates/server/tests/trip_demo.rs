@@ -106,6 +106,11 @@ fn makes_sense(plan: &pb::Plan, boat: &str, holders: usize) {
     // Each caution stands once.
     let cautions: BTreeSet<_> = plan.cautions.iter().map(|c| (c.code, &c.text)).collect();
     assert_eq!(cautions.len(), plan.cautions.len());
+    // Whatever a card warns of.
+    let on_cards = plan.rig_cards.iter().flat_map(|card| &card.cautions);
+    for caution in on_cards {
+        assert!(cautions.contains(&(caution.code, &caution.text)), "{caution:?}");
+    }
 }
 
 #[tokio::test]

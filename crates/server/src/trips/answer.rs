@@ -444,14 +444,15 @@ pub(super) struct Gathered(BTreeMap<(i32, String), Vec<String>>);
 const CAUSES: usize = 3;
 
 impl Gathered {
-    /// Takes note of a caution. How certain one judgement is stays on its own card.
-    pub(super) fn add(&mut self, caution: &pb::Caution) {
-        if caution.code() == pb::CautionCode::Uncertain {
-            return;
-        }
+    /// Takes note of a caution of a card. How certain a judgement is says nothing without the lure.
+    pub(super) fn add(&mut self, card: &pb::RigCard, caution: &pb::Caution) {
         let causes = self.0.entry((caution.code, caution.text.clone())).or_default();
-        if !causes.contains(&caution.because) {
-            causes.push(caution.because.clone());
+        let mut because = caution.because.clone();
+        if caution.code() == pb::CautionCode::Uncertain {
+            because = format!("{} with {}: {because}", card.lure_id, card.outfit_id);
+        }
+        if !causes.contains(&because) {
+            causes.push(because);
         }
     }
 

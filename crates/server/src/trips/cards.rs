@@ -57,7 +57,7 @@ impl Cards<'_, '_> {
             let lies = |used: &&Use| used.role == Role::Fishes || self.lies_ready(cover, used);
             for used in cover.uses.iter().filter(lies) {
                 let Some(card) = self.card(need, cover, used) else { continue };
-                card.cautions.iter().for_each(|caution| gathered.add(caution));
+                card.cautions.iter().for_each(|caution| gathered.add(&card, caution));
                 cards.push(card);
             }
         }
