@@ -56,6 +56,7 @@ pub fn brief(plan: &pb::Plan, width: usize) -> String {
     status(&mut page, plan.status, plan.gap, plan.reproducible);
     clash(&mut page, plan.clash.as_ref(), plan.given_up.as_ref());
     for_quay(&mut page, plan);
+    plan_change::to_look_for(&mut page, &plan.if_sighted);
     page.finish()
 }
 
@@ -70,6 +71,7 @@ pub fn brief_fleet(fleet: &pb::FleetPlan, width: usize) -> String {
         page.line(&format!("==== {} {} ====", plan.trip_id, plan.boat_id));
         for_quay(&mut page, plan);
     }
+    plan_change::to_look_for(&mut page, &fleet.if_sighted);
     page.finish()
 }
 

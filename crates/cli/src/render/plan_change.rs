@@ -32,6 +32,15 @@ pub(super) fn if_sighted(page: &mut Page, list: &[pb::IfSighted]) {
     }
 }
 
+/// The same in a line each.
+pub(super) fn to_look_for(page: &mut Page, list: &[pb::IfSighted]) {
+    if list.is_empty() {
+        return;
+    }
+    page.heading("Contested gear: worth a look before you go");
+    list.iter().for_each(|one| page.hanging("  - ", &one.text));
+}
+
 /// What differs between two plans.
 #[must_use]
 pub fn plan_difference(
