@@ -132,6 +132,9 @@ pub fn recovered(
     }
     for need in &plan.uncovered {
         page.hanging(&format!("  {} {}  ", need.segment_id, need.lure_id), &need.text);
+        if !need.cure.is_empty() {
+            page.hanging("      cure: ", &need.cure);
+        }
     }
     if let Some(worst) = plan.losses.first()
         && !(worst.opens.is_empty() && worst.short_crews.is_empty())
