@@ -230,7 +230,8 @@ fn anglers(row: &Row, faults: &mut Vec<String>) -> Vec<pb::Angler> {
         .enumerate()
         .map(|(i, word)| {
             if skill(word).is_none() {
-                faults.push(row.fault("angler_skill", &none_of::<Skill>(word)));
+                let said = format!("{} (advanced)", none_of::<Skill>(word));
+                faults.push(row.fault("angler_skill", &said));
             }
             let (skill, crank_side) = (wire(skill(word)), wire(side(i)));
             pb::Angler { id: format!("A{}", i + 1), skill, crank_side }
@@ -483,7 +484,7 @@ mod tests {
         let said = failure.lines.join("\n");
         for part in [
             "trips.csv: row 1, column angler_skill: 2 skills for 3 anglers",
-            "`wizard` is none of novice",
+            "`wizard` is none of novice, intermediate, expert (advanced)",
             "segments.csv: row 1, column platform: `balloon` is none of boat",
             "segments.csv: row 1, column depth_m: `deep` is no number",
         ] {

@@ -68,6 +68,11 @@ impl Asked {
         let (field, rest) = line.split_once(' ').unwrap_or((line, ""));
         let parts: Vec<(&str, Option<usize>)> = field.split('.').map(part).collect();
         match self.words(&parts) {
+            Some(words) if field.starts_with("lost_pieces") => {
+                let id = rest.split(|c: char| !c.is_alphanumeric() && c != '-' && c != '_').nth(1);
+                let whole = format!("without a count: --lost {}", id.unwrap_or("ID"));
+                format!("{words} {}", rest.replace("in lost_item_ids", &whole))
+            }
             Some(words) => format!("{words} {rest}"),
             None => line.to_owned(),
         }

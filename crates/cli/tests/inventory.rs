@@ -250,7 +250,13 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
         let ids: Vec<_> = ids.iter().flat_map(|id| ["--lost", id]).collect();
         run(&[&["trip", "check", "--data", &data][..], &ids].concat())
     };
-    lost(&["R99"]).code(2).warns(&["--lost R99: no plan has it aboard", "B1, B3"]);
+    lost(&["R99"]).code(65).warns(&["not in the inventory", "R99"]);
+    lost(&["r16"]).code(65).warns(&["not in the inventory", "r16", "R16 is there: mind the"]);
+    lost(&["R12"]).code(2).warns(&["--lost R12: no plan has it aboard", "B1, B3"]);
+    let counted = lost(&["R16=1"]).code(65).warns(&["what --lost names is R16"]);
+    let said = counted.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("without a count: --lost R16"), "{said}");
+    assert!(!counted.err.contains("lost_item_ids"), "{}", counted.err);
     lost(&["R16", "R22"]).code(2).warns(&["R16 is aboard B1, but R22 aboard B3"]);
     let ashore = run(&["trip", "check", "--boat", "B1", "--lost", "R12", "--data", &data]);
     ashore.code(0).warns(&["R12 is not on the load list of B1"]);
@@ -300,6 +306,10 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     assert!(!told.err.contains("keeps all limits"), "said twice: {}", told.err);
     let whose = run(&[&plan[..], &["--hold", "B7:b/L17"]].concat()).code(2);
     whose.warns(&["B7 is none of the boats", "B1, B3"]);
+    for (option, what) in [("--take", "R14"), ("--hold", "b/L17")] {
+        let whose = run(&[&plan[..], &[option, what]].concat()).code(2);
+        whose.warns(&["which of the boats, B1, B3?", &format!("{option} B1:{what}")]);
+    }
     let hold = ["trip", "plan", "--trip", "T1", "--hold", "b/L17", "--print-request"];
     let asked = run(&[&hold[..], &files[..]].concat()).code(0).out;
     let asked: serde_json::Value = serde_json::from_str(&asked).unwrap();

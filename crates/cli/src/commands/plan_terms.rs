@@ -56,6 +56,14 @@ pub(super) fn settle_boats<'t>(
     for pin in pins {
         match (pin.boat_id.as_str(), boats.as_slice()) {
             ("", [only]) => pin.boat_id = (*only).to_owned(),
+            ("", [first, ..]) if [pb::PinRule::Take, pb::PinRule::Hold].contains(&pin.rule()) => {
+                let (option, what) = match pin.segment_id.as_str() {
+                    "" => ("--take", pin.item_id.clone()),
+                    segment => ("--hold", format!("{segment}/{}", pin.item_id)),
+                };
+                let said = format!("{option} {what}: which of the boats, {}?", boats.join(", "));
+                return Err(Failure::usage(said).hint(format!("{option} {first}:{what}")));
+            }
             ("", _) => {}
             (named, boats) if boats.contains(&named) => {}
             (named, boats) => {

@@ -14,6 +14,7 @@ use crate::failure::{Exit, Failure};
 use crate::output::{self, Format, note, put};
 use crate::render;
 use crate::service::{Needs, Service, folder};
+use crate::trip_words::Asked;
 
 /// Where the last plan is kept, beside the inventory.
 const LAST: &str = "last-plan.jsonl";
@@ -112,7 +113,11 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
         return Err(Failure::new(Exit::NoInput, "no plan was made on this machine yet")
             .hint("make one with trip plan or trip fleet, or name one with --plan FILE"));
     }
-    let mut request = choose(kept(&path)?, args)?;
+    let mut request = match choose(kept(&path)?, args) {
+        Ok(request) => request,
+        Err(Unchosen { said, nowhere: None }) => return Err(said),
+        Err(Unchosen { said, nowhere: Some(id) }) => return Err(unknown(global, id, said).await),
+    };
     (request.lost_item_ids, request.lost_pieces) = lost(args)?;
     request.segment_ids.clone_from(&args.segment);
     if printed_only(global, &request)? {
@@ -165,11 +170,39 @@ fn lost(args: &CheckArgs) -> Result<(Vec<String>, Vec<pb::PieceCount>), Failure>
     Ok((items, pieces))
 }
 
+/// Why no boat is found.
+struct Unchosen {
+    said: Failure,
+    /// What no boat has aboard: it may be nowhere at all.
+    nowhere: Option<String>,
+}
+
+impl From<Failure> for Unchosen {
+    fn from(said: Failure) -> Self {
+        Self { said, nowhere: None }
+    }
+}
+
+/// What is said of something that no boat has aboard: that the inventory does not have it, and what
+/// it has instead; else what was said already.
+async fn unknown(global: &Global, id: String, said: Failure) -> Failure {
+    let Ok(service) = Service::open(global, Needs::Inventory).await else { return said };
+    let request = service.request(pb::GetItemRequest { id, read_mask: None });
+    let found = service.inventory().get_item(request).await;
+    let told = match found {
+        Err(status) if status.code() == tonic::Code::NotFound => {
+            Asked::default().told(Failure::from(status))
+        }
+        Ok(_) | Err(_) => said,
+    };
+    finish(service, Err(told)).await.err().unwrap_or_else(other_answer)
+}
+
 /// The boat that is meant.
 fn choose(
     mut plans: Vec<pb::CheckCoverageRequest>,
     args: &CheckArgs,
-) -> Result<pb::CheckCoverageRequest, Failure> {
+) -> Result<pb::CheckCoverageRequest, Unchosen> {
     let boat = |request: &pb::CheckCoverageRequest| {
         request.trip.as_ref().map(|trip| trip.boat_id.clone()).unwrap_or_default()
     };
@@ -199,12 +232,13 @@ fn choose(
                         true => format!("--lost {id}: no plan has it aboard"),
                         false => format!("--lost {id}: it is aboard {}", boats.join(" and ")),
                     };
-                    return Err(Failure::usage(said).hint(hint));
+                    let nowhere = boats.is_empty().then(|| id.clone());
+                    return Err(Unchosen { said: Failure::usage(said).hint(hint), nowhere });
                 };
                 match &meant {
                     Some((first, other)) if other != boat => {
                         let said = format!("{first} is aboard {other}, but {id} aboard {boat}");
-                        return Err(Failure::usage(said).hint("one boat at a time"));
+                        return Err(Failure::usage(said).hint("one boat at a time").into());
                     }
                     _ => meant = Some((id, boat.clone())),
                 }

@@ -65,8 +65,8 @@ pub(super) fn override_faults(
             };
             // Written so that NaN is refused too.
             let inside = (low..=high).contains(value);
-            (!inside)
-                .then(|| fault(key, format!("{value} is outside {low} to {high} {}", row.unit)))
+            let unit = if row.unit == "1" { String::new() } else { format!(" {}", row.unit) };
+            (!inside).then(|| fault(key, format!("{value} is outside {low} to {high}{unit}")))
         })
         .collect()
 }
