@@ -367,5 +367,111 @@ fn a_brief_plan_loads_outfits_whole() {
     assert_eq!(loaded.len(), 3, "{text}");
     assert!(loaded[0].contains("R01 with E01") && loaded[1].contains("R09 with E08"), "{text}");
     assert!(text.contains("b L30  nothing; no cure is known"), "{text}");
+    assert!(!text.contains("life-jacket"), "{text}");
     keeps_to(80, &text);
+    // What a deadline cut keeps the cautions that hold on every boat.
+    let cut = pb::Plan { abridged: true, ..plan.clone() };
+    let text = render::brief(&cut, 80);
+    assert!(text.contains("b L30  nothing; there was no time to look for a cure"), "{text}");
+    for part in ["life-jackets", "the skipper decides", "power lines", "thunder", "eye protection"]
+    {
+        assert!(flat(&text).contains(part), "{part} not in\n{text}");
+        assert!(flat(&render::plan(&cut, 80)).contains(part), "{part}");
+    }
+    keeps_to(80, &text);
+    // What it had the time for is not said twice.
+    let told = pb::Caution {
+        code: pb::CautionCode::PowerLine.into(),
+        text: "keep clear of overhead power lines".to_owned(),
+        because: "a long rod".to_owned(),
+    };
+    let cut = pb::Plan { cautions: vec![told], ..cut };
+    assert_eq!(flat(&render::brief(&cut, 80)).matches("power lines").count(), 1);
+    // Contested gear in one line, of one boat and of several.
+    let said = "If R17 is seen at B1 by 06:37, a plan with it is worth 0.40 more.";
+    let sighted = pb::IfSighted { text: said.to_owned(), ..Default::default() };
+    let value = Some(pb::PlanValue::default());
+    let fleet = pb::FleetPlan {
+        plans: vec![plan.clone()],
+        value,
+        if_sighted: vec![sighted.clone()],
+        ..Default::default()
+    };
+    let one = pb::Plan { if_sighted: vec![sighted], ..plan };
+    for text in [render::brief(&one, 80), render::brief_fleet(&fleet, 80)] {
+        assert!(flat(&text).contains(said), "{text}");
+        keeps_to(80, &text);
+    }
+}
+
+/// Words as they follow each other, wherever lines break.
+fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+// By hand, from the contract: a cure that still works is told on the water too.
+#[test]
+fn what_is_open_on_the_water_has_its_cure() {
+    let open = pb::Uncovered {
+        segment_id: "b".to_owned(),
+        lure_id: "L30".to_owned(),
+        text: "The best left is workable, not good.".to_owned(),
+        cure: "On R09 with E08: hang inline singles (6 min), then good.".to_owned(),
+        ..Default::default()
+    };
+    let plan = pb::Plan { uncovered: vec![open], ..Default::default() };
+    let left = pb::CheckCoverageResponse { plan: Some(plan), ..Default::default() };
+    let text = render::recovered(&left, None, 80);
+    assert!(flat(&text).contains("cure: On R09 with E08: hang inline singles (6 min)"), "{text}");
+    keeps_to(80, &text);
+}
+
+// By hand, from the contract: a card says in whose hands, with the names of those who are meant.
+#[test]
+fn a_card_names_the_hands_that_it_is_for() {
+    use pb::Skill::{Expert, Novice};
+    let angler = |id: &str, skill: pb::Skill| pb::Angler {
+        id: id.to_owned(),
+        skill: skill.into(),
+        ..Default::default()
+    };
+    let trip = pb::Trip {
+        anglers: vec![angler("A1", Novice), angler("A2", Expert), angler("A3", Expert)],
+        segments: vec![pb::Segment { id: "a".to_owned(), ..Default::default() }],
+        ..Default::default()
+    };
+    let use_of = |lure: &str, ids: &[&str]| pb::Assignment {
+        segment_id: "a".to_owned(),
+        lure_id: lure.to_owned(),
+        outfit_id: "O1".to_owned(),
+        skill: Expert.into(),
+        angler_ids: ids.iter().map(|id| (*id).to_owned()).collect(),
+        ..Default::default()
+    };
+    let card = |lure: &str, skill: pb::Skill| pb::RigCard {
+        segment_id: "a".to_owned(),
+        lure_id: lure.to_owned(),
+        outfit_id: "O1".to_owned(),
+        skill: skill.into(),
+        summary: "good".to_owned(),
+        ..Default::default()
+    };
+    let start = pb::Start {
+        segment_id: "a".to_owned(),
+        angler_id: "A1".to_owned(),
+        outfit_id: "O1".to_owned(),
+        lure_id: "L10".to_owned(),
+        ..Default::default()
+    };
+    let plan = pb::Plan {
+        trip: Some(trip),
+        outfits: vec![pb::PlannedOutfit { id: "O1".to_owned(), ..Default::default() }],
+        assignments: vec![use_of("L10", &["A2", "A3"]), use_of("L17", &["A3"])],
+        rig_cards: vec![card("L10", Novice), card("L17", Expert)],
+        starts: vec![start],
+        ..Default::default()
+    };
+    let text = render::plan(&plan, 80);
+    assert!(text.contains("L10  In novice hands (A1): good"), "{text}");
+    assert!(text.contains("L17  In expert hands (A3): good"), "{text}");
 }
