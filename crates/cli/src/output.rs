@@ -48,6 +48,12 @@ pub fn put(text: &str) -> Result<(), Failure> {
 /// What a note begins with; the lines that follow stand below what is behind it.
 const LEADS: [&str; 6] = ["error: ", "warning: ", "caution: ", "refused: ", "note: ", "hint: "];
 
+/// Prints a command on stderr in one line, however long: it is to be copied.
+pub fn whole_line(text: &str) {
+    // Nobody can be told that stderr is gone.
+    let _ = writeln!(std::io::stderr().lock(), "{text}");
+}
+
 /// Writes a note to stderr, where a person may read it, no line wider than he sees.
 pub fn note(text: &str) {
     let mut out = std::io::stderr().lock();

@@ -146,6 +146,7 @@ impl Upkeep {
             }
             Self::Repair => {
                 let folder = stored(folder?)?;
+                let lacks_note = SledStore::lacks_note(folder)?;
                 let repair = SledStore::repair(folder, options)?;
                 let mended = mend(&SledStore::open(folder, options)?)?;
                 let behind = match mended.strays.as_slice() {
@@ -168,7 +169,7 @@ impl Upkeep {
                     let but = bad_key.map(|what| format!(". But it can only be read: {what}"));
                     return Ok(format!("{sound}{behind}{}", but.unwrap_or_default()));
                 };
-                Ok(format!("{}{behind}", put_together(&repair, folder)))
+                Ok(format!("{}{behind}", put_together(&repair, folder, lacks_note)))
             }
             Self::Compact => {
                 let done = SledStore::compact(stored(folder?)?, options)?;
@@ -216,7 +217,8 @@ fn restored_as(folder: &Path, device: Option<&Id>, founder: Option<&Founder>) ->
 }
 
 /// What a repair did.
-fn put_together(Repair { kept, lost, unsure, empty }: &Repair, folder: &Path) -> String {
+fn put_together(repair: &Repair, folder: &Path, lacks_note: bool) -> String {
+    let Repair { kept, lost, unsure, empty } = repair;
     let kept = format!("the damaged files are kept in {}", kept.display());
     let lost = match (lost.len(), unsure) {
         _ if *empty => {
@@ -227,6 +229,9 @@ fn put_together(Repair { kept, lost, unsure, empty }: &Repair, folder: &Path) ->
                 folder.display()
             );
         }
+        (0, false) if lacks_note => "but its file `acknowledged` was missing or empty: if the end \
+                                     was cut off too, nothing shows it"
+            .to_owned(),
         (0, false) => return format!("put together again, nothing is lost; {kept}"),
         (0, true) => "older events may be lost".to_owned(),
         (n, _) => format!("{n} commits are lost in part or whole"),

@@ -187,7 +187,8 @@ fn nothing_is_dropped_where_a_small_file_beside_a_damaged_store_is_lost() {
     let one = events(&whole);
     drop(whole);
     let db = folder.path().join("db");
-    let mut bad = fs::read(&db).unwrap();
+    let good = fs::read(&db).unwrap();
+    let mut bad = good.clone();
     bad[5_000] ^= 4;
     fs::write(&db, &bad).unwrap();
     for note in [None, Some("")] {
@@ -204,6 +205,17 @@ fn nothing_is_dropped_where_a_small_file_beside_a_damaged_store_is_lost() {
         assert!(repair.lost.is_empty(), "{note:?}: {repair:?}");
         assert_eq!(events(&open(copy.path())), one, "{note:?}");
     }
+    // One bit of the last message that the file holds.
+    let mut bad = good.clone();
+    let last = bad.iter().rposition(|byte| *byte != 0).unwrap();
+    bad[last - 4] ^= 4;
+    let copy = copy(folder.path(), &bad);
+    fs::remove_file(copy.path().join("acknowledged")).unwrap();
+    let store = SledStore::open(copy.path(), OPTIONS).unwrap();
+    assert!(matches!(store.condition(), Condition::ReadOnly(StoreError::Corrupt(_))));
+    drop(store);
+    assert!(SledStore::repair(copy.path(), OPTIONS).unwrap().unwrap().lost.is_empty());
+    assert_eq!(events(&open(copy.path())), one);
     // The damaged file is kept beside the one that counts from now on.
     assert!(SledStore::repair(folder.path(), OPTIONS).unwrap().unwrap().lost.is_empty());
     let again = open(folder.path());

@@ -12,7 +12,7 @@ use tokio_stream::wrappers::ReceiverStream;
 use super::{events_file, finish};
 use crate::args::{Global, SyncArgs};
 use crate::failure::{Exit, Failure};
-use crate::output::{self, Format, note, progress, put, wrapped_note};
+use crate::output::{self, Format, note, progress, put, whole_line, wrapped_note};
 use crate::render::{Page, second};
 use crate::service::{Needs, Service};
 
@@ -82,7 +82,7 @@ pub(super) fn warn_of_key(state: &pb::GetSyncStateResponse) {
             );
             wrapped_note("warning: ", &text);
             // In one line, however long: it is to be copied.
-            note(&format!("deepbend log enrolled {device} {}", state.key));
+            whole_line(&format!("deepbend log enrolled {device} {}", state.key));
         }
     }
 }

@@ -239,6 +239,10 @@ fn with_it_in_hand(body: &Body) -> Option<(&'static str, &'static [Status])> {
         Some(("reversed", GONE))
     } else if let Body::Lent { .. } = body {
         Some(("lent", GONE))
+    } else if let Body::SentToService { .. } = body {
+        Some(("sent_to_service", GONE))
+    } else if let Body::Serviced { .. } = body {
+        Some(("serviced", GONE))
     } else {
         None
     }

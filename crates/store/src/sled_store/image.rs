@@ -49,10 +49,15 @@ pub(super) fn check_tail(engine: &Path, noted: Option<Seq>) -> Result<(), StoreE
         // Place and number, and the place at which their batch is whole.
         let mut heads: Vec<(u64, Seq, u64)> = Vec::new();
         let mut batch_end = 0;
-        let gaps = log.walk(start, |message| {
+        let each = |message: log::Message<'_>| {
             batch_end = last_of_batch(&message).unwrap_or(batch_end);
             heads.extend(head_in(&message).map(|(head, _)| (message.place, head, batch_end)));
-        });
+        };
+        // One wrong bit was no power cut: what can be put right is not dropped.
+        let gaps = match noted {
+            Some(_) => log.walk(start, each),
+            None => log.walk_corrected(each),
+        };
         let gaps = gaps.map_err(failed)?;
         let Some(gap) = gaps.iter().find(|gap| gap.inside).or(gaps.last()) else { return Ok(()) };
         let whole = |(place, _, end): &&(u64, Seq, u64)| *place.max(end) < gap.place;
