@@ -1,9 +1,10 @@
 //! A bound before the tree: what no plan can be worth, and which outfits no better plan can have.
 //!
-//! Rows that link outfits to levels of worth, one reel a rod, holders and minutes are paid for
-//! instead of kept (Lagrangian relaxation); what remains falls apart into one choice for each
-//! reel and one for each lure. The prices are moved by a subgradient rule with a fixed number of
-//! rounds. All sums are whole millionths, so that the bound holds to the last digit.
+//! Rows that link outfits to levels of worth, one reel a rod, holders, leaders in stock and minutes
+//! are paid for instead of kept (Lagrangian relaxation); what remains falls apart into one choice
+//! for each reel and one for each lure, together for boats that contend for it. The prices are
+//! moved by a subgradient rule with a fixed number of rounds. All sums are whole millionths, so that
+//! the bound holds to the last digit.
 
 use std::collections::BTreeMap;
 
@@ -11,6 +12,7 @@ use crate::deflect::deflect;
 use crate::grid::{Cand, Grid};
 use crate::watch::Watch;
 use crate::weights::Micros;
+use crate::worth;
 
 /// What the relaxation found.
 #[derive(Clone, Debug)]
@@ -81,7 +83,8 @@ struct Outfit {
     index: usize,
     cost: Micros,
     bare: Vec<Serves>,
-    tied: Vec<(Micros, Vec<Serves>)>,
+    /// Minutes to tie it, its pool, what it does.
+    tied: Vec<(Micros, usize, Vec<Serves>)>,
 }
 
 /// Prices.
@@ -91,6 +94,7 @@ struct Prices {
     hold: Vec<Micros>,
     rod: Vec<Micros>,
     boat: Vec<Micros>,
+    leader: Vec<Micros>,
     minute: Vec<Micros>,
 }
 
@@ -108,7 +112,34 @@ struct Relaxation<'a, 'b> {
     levels: Vec<Levels>,
     outfits: Vec<Outfit>,
     by_lure: BTreeMap<usize, Vec<usize>>,
+    /// By lure, whether others leave too little of it for all.
+    is_scarce: Vec<bool>,
     count: usize,
+}
+
+/// Of things with a size and a worth those that fit and are worth most together, by position
+/// (Martello and Toth 1990, "Knapsack problems", section 2.6).
+fn packed(items: &[(u32, Micros)], room: u32) -> Vec<usize> {
+    let all: usize = items.iter().map(|(size, _)| *size as usize).sum();
+    let room = all.min(room as usize);
+    // By item and room, what those up to it are worth at most.
+    let mut rows = vec![vec![0; room + 1]];
+    for &(size, worth) in items {
+        let size = size as usize;
+        let before = &rows[rows.len() - 1];
+        let with = |left: usize| left.checked_sub(size).map_or(0, |left| before[left] + worth);
+        let row = (0..=room).map(|left| before[left].max(with(left))).collect();
+        rows.push(row);
+    }
+    let mut left = room;
+    let mut taken = Vec::new();
+    for (at, (size, _)) in items.iter().enumerate().rev() {
+        if rows[at + 1][left] > rows[at][left] {
+            taken.push(at);
+            left -= *size as usize;
+        }
+    }
+    taken
 }
 
 fn levels(grid: &Grid<'_>, kept: &[usize]) -> Vec<Levels> {
@@ -164,7 +195,10 @@ fn outfit(grid: &Grid<'_>, levels: &[Levels], index: usize) -> Outfit {
         }
     }
     let weights = &grid.weights;
-    let tied = tied.into_iter().map(|(l, list)| (Micros::from(grid.leaders[l].minutes), list));
+    let tied = tied.into_iter().map(|(l, list)| {
+        let stock = &grid.leaders[l];
+        (Micros::from(stock.minutes), stock.pool, list)
+    });
     Outfit {
         index,
         cost: cand.move_cost + weights.outfit_tie + Micros::from(cand.moves) * weights.move_tie,
@@ -181,7 +215,8 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             by_lure.entry(need.lure).or_default().push(n);
         }
         let count = levels.iter().map(|l| l.worths.len()).sum();
-        Self { grid, levels, outfits, by_lure, count }
+        let is_scarce = (0..grid.lures.len()).map(|lure| worth::is_scarce(grid, lure)).collect();
+        Self { grid, levels, outfits, by_lure, is_scarce, count }
     }
 
     /// Half of what the first copy brings: near where prices end.
@@ -192,8 +227,23 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             hold: self.levels.iter().map(|l| l.shortfall / l.copies.max(1) / 2).collect(),
             rod: vec![0; self.grid.rods.len()],
             boat: vec![0; self.grid.boats.len()],
+            leader: vec![0; self.grid.leader_pools.len()],
             minute: vec![0; self.grid.boats.len()],
         }
+    }
+
+    /// By need and level, what all levels up to it cost.
+    fn sums(&self, prices: &Prices) -> Vec<Vec<Micros>> {
+        let sums = self.levels.iter().map(|l| {
+            let mut sum = 0;
+            let prices = &prices.level[l.first..l.first + l.worths.len()];
+            let steps = prices.iter().map(|price| {
+                sum += price;
+                sum
+            });
+            [0].into_iter().chain(steps).collect()
+        });
+        sums.collect()
     }
 
     /// What the offers of a list bring at the prices.
@@ -218,22 +268,19 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             slope.boat[boat] += holders as f64;
             slope.minute[boat] += f64::from(limits.job_minutes);
         }
-        for (lure, needs) in &self.by_lure {
-            value += self.lure(*lure, needs, prices, &mut slope);
+        for (pool, quantity) in grid.leader_pools.iter().enumerate() {
+            value += prices.leader[pool] * Micros::from(*quantity);
+            slope.leader[pool] += f64::from(*quantity);
         }
-        let sums: Vec<Vec<Micros>> = self
-            .levels
-            .iter()
-            .map(|l| {
-                let mut sum = 0;
-                let prices = &prices.level[l.first..l.first + l.worths.len()];
-                let steps = prices.iter().map(|price| {
-                    sum += price;
-                    sum
-                });
-                [0].into_iter().chain(steps).collect()
-            })
-            .collect();
+        let sums = self.sums(prices);
+        let brings = self.by_lure.iter();
+        let brings: Vec<(usize, Micros)> =
+            brings.map(|(lure, needs)| (*lure, self.lure(*lure, needs, prices))).collect();
+        for lure in self.given(&brings) {
+            let at = brings.partition_point(|(other, _)| *other < lure);
+            value += brings[at].1;
+            self.want(&self.by_lure[&lure], prices, &mut slope);
+        }
         let reduced: Vec<Micros> =
             self.outfits.iter().map(|o| self.reduced(o, prices, &sums)).collect();
         let mut by_reel: Vec<Option<usize>> = vec![None; grid.reels.len()];
@@ -272,10 +319,10 @@ impl<'a, 'b> Relaxation<'a, 'b> {
     fn reduced(&self, outfit: &Outfit, prices: &Prices, sums: &[Vec<Micros>]) -> Micros {
         let cand = &self.grid.cands[outfit.index];
         let minute = prices.minute[cand.boat];
-        let tied = outfit
-            .tied
-            .iter()
-            .map(|(minutes, list)| (Self::sum(prices, sums, list) - minutes * minute).max(0));
+        let tied = outfit.tied.iter().map(|(minutes, pool, list)| {
+            let cost = minutes * minute + prices.leader[*pool];
+            (Self::sum(prices, sums, list) - cost).max(0)
+        });
         Self::sum(prices, sums, &outfit.bare) + tied.sum::<Micros>()
             - outfit.cost
             - minute * Micros::from(cand.minutes)
@@ -283,8 +330,8 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             - prices.boat[cand.boat]
     }
 
-    /// What the needs of a lure bring beyond the prices.
-    fn lure(&self, lure: usize, needs: &[usize], prices: &Prices, slope: &mut Slope) -> Micros {
+    /// What the needs of a lure bring beyond the prices, if it is taken along.
+    fn lure(&self, lure: usize, needs: &[usize], prices: &Prices) -> Micros {
         let stock = &self.grid.lures[lure];
         let mut sum = 0;
         for &n in needs {
@@ -296,9 +343,31 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             sum += (l.shortfall - l.copies * prices.hold[n]).max(0);
         }
         let bring = if stock.aboard { 0 } else { stock.move_cost + self.grid.weights.move_tie };
-        if sum <= bring {
-            return 0;
+        sum - bring
+    }
+
+    /// The lures that are taken along, by what they bring: of those that boats contend for as many
+    /// as there are.
+    fn given(&self, brings: &[(usize, Micros)]) -> Vec<usize> {
+        let mut given: Vec<usize> = Vec::new();
+        let mut contended: BTreeMap<usize, Vec<(usize, Micros)>> = BTreeMap::new();
+        for &(lure, sum) in brings.iter().filter(|(_, sum)| *sum > 0) {
+            match self.is_scarce[lure] {
+                true => contended.entry(self.grid.lures[lure].pool).or_default().push((lure, sum)),
+                false => given.push(lure),
+            }
         }
+        for (pool, asked) in contended {
+            let weigh = |(lure, sum): &(usize, Micros)| (self.grid.lures[*lure].quantity, *sum);
+            let items: Vec<_> = asked.iter().map(weigh).collect();
+            let packed = packed(&items, self.grid.lure_pools[pool]);
+            given.extend(packed.into_iter().map(|at| asked[at].0));
+        }
+        given
+    }
+
+    /// Adds a lure that is taken along to the slope.
+    fn want(&self, needs: &[usize], prices: &Prices, slope: &mut Slope) {
         for &n in needs {
             let l = &self.levels[n];
             for (k, gains) in l.gains.iter().enumerate() {
@@ -310,7 +379,6 @@ impl<'a, 'b> Relaxation<'a, 'b> {
                 slope.hold[n] -= l.copies as f64;
             }
         }
-        sum - bring
     }
 
     /// Adds a chosen outfit to the slope.
@@ -322,8 +390,10 @@ impl<'a, 'b> Relaxation<'a, 'b> {
         slope.boat[cand.boat] -= 1.0;
         slope.minute[cand.boat] -= f64::from(cand.minutes);
         let mut lists = vec![&outfit.bare];
-        for (minutes, list) in &outfit.tied {
-            if Self::sum(prices, sums, list) > minutes * minute {
+        for (minutes, pool, list) in &outfit.tied {
+            let cost = minutes * minute + prices.leader[*pool];
+            if Self::sum(prices, sums, list) > cost {
+                slope.leader[*pool] -= 1.0;
                 slope.minute[cand.boat] -= *minutes as f64;
                 lists.push(list);
             }
@@ -344,6 +414,7 @@ struct Slope {
     hold: Vec<f64>,
     rod: Vec<f64>,
     boat: Vec<f64>,
+    leader: Vec<f64>,
     minute: Vec<f64>,
 }
 
@@ -354,6 +425,7 @@ impl Slope {
             hold: vec![0.0; grid.needs.len()],
             rod: vec![1.0; grid.rods.len()],
             boat: vec![0.0; grid.boats.len()],
+            leader: vec![0.0; grid.leader_pools.len()],
             minute: vec![0.0; grid.boats.len()],
         }
     }
@@ -361,8 +433,8 @@ impl Slope {
     /// All in one list; what would only push a price below 0 is 0.
     fn list(self, prices: &Prices) -> Vec<f64> {
         let minute = self.minute.into_iter().map(|slope| slope / MINUTES);
-        let slopes =
-            self.level.into_iter().chain(self.hold).chain(self.rod).chain(self.boat).chain(minute);
+        let worths = self.level.into_iter().chain(self.hold).chain(self.rod).chain(self.boat);
+        let slopes = worths.chain(self.leader).chain(minute);
         slopes
             .zip(prices.all())
             .map(|(slope, price)| if *price == 0 && slope > 0.0 { 0.0 } else { slope })
@@ -373,14 +445,15 @@ impl Slope {
 impl Prices {
     fn all(&self) -> impl Iterator<Item = &Micros> {
         let worths = self.level.iter().chain(&self.hold).chain(&self.rod);
-        worths.chain(&self.boat).chain(&self.minute)
+        worths.chain(&self.boat).chain(&self.leader).chain(&self.minute)
     }
 
     /// Moves against the slope; a minute never costs more than one over the budget.
     fn step(&mut self, direction: &[f64], step: f64, minute: Micros) {
         let minutes = direction.len() - self.minute.len();
         let worths = self.level.iter_mut().chain(&mut self.hold).chain(&mut self.rod);
-        let all = worths.chain(&mut self.boat).chain(&mut self.minute);
+        let worths = worths.chain(&mut self.boat).chain(&mut self.leader);
+        let all = worths.chain(&mut self.minute);
         for (i, (price, slope)) in all.zip(direction).enumerate() {
             let (unit, most) = if i >= minutes { (MINUTES, minute) } else { (1.0, MOST) };
             let next = *price as f64 - step * slope / unit;
@@ -455,4 +528,29 @@ pub(crate) fn relax(
     }
     let at = Some(State { levels: relaxation.levels, prices: least });
     Bound { best: best.value, with, at }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::packed;
+
+    // Source: all subsets, counted one by one.
+    #[test]
+    fn what_is_packed_is_worth_most() {
+        let items = [(2, 30), (3, 50), (1, 9), (4, 70), (2, 31)];
+        let sum = |taken: &[usize]| -> (u32, i64) {
+            taken
+                .iter()
+                .fold((0, 0), |(size, worth), at| (size + items[*at].0, worth + items[*at].1))
+        };
+        for room in 0..=13 {
+            let subsets = (0..1_u32 << items.len()).map(|set| -> Vec<usize> {
+                (0..items.len()).filter(|at| set >> at & 1 == 1).collect()
+            });
+            let fitting = subsets.map(|set| sum(&set)).filter(|(size, _)| *size <= room);
+            let (size, worth) = sum(&packed(&items, room));
+            assert!(size <= room);
+            assert_eq!(Some(worth), fitting.map(|(_, worth)| worth).max(), "room {room}");
+        }
+    }
 }

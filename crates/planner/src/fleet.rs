@@ -15,7 +15,7 @@ use crate::grid::{Grid, Lift};
 use crate::plan::{Clash, ItemKind, Move, PlannedOutfit, Status, TripPlan, Value};
 use crate::problem::{Candidate, Pin, TripProblem};
 use crate::rewrite::{self, Decisions, Elsewhere, Share};
-use crate::search::{self, Outcome};
+use crate::search::{self, Outcome, Ties};
 use crate::solve::Budget;
 use crate::watch::{self, Ask, Watch};
 use crate::weights::{Micros, Weights};
@@ -252,7 +252,8 @@ pub fn plan_fleet_from(
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let watch = Watch::new(ask);
     let known = selected(&grid, &trips, known);
-    let Some(found) = search::search(&mut grid, known.as_ref(), budget, &watch) else {
+    let Some(found) = search::search(&mut grid, known.as_ref(), budget, Ties::Settled, &watch)
+    else {
         return Ok(FleetAnswer::Infeasible(Box::new(infeasible(problem, &grid, budget, &watch))));
     };
     let (bound, cut) = (found.bound, found.cut);
@@ -295,7 +296,8 @@ pub fn decide_fleet(
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let known = selected(&grid, &trips, known);
-    let found = search::search(&mut grid, known.as_ref(), budget, &Watch::new(ask));
+    let watch = Watch::new(ask);
+    let found = search::search(&mut grid, known.as_ref(), budget, Ties::Open, &watch);
     Ok(found.and_then(|found| {
         let selection = found.selection?;
         let decided = |boat: usize| decided(&grid, trips[boat], &selection, boat);
@@ -356,7 +358,7 @@ fn infeasible(
         let fewer = left_out.without(problem);
         let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
         let mut grid = Grid::of(&trips, &grid.weights, Lift::default());
-        let found = search::search(&mut grid, None, budget, watch)?;
+        let found = search::search(&mut grid, None, budget, Ties::Settled, watch)?;
         let plan = write(&fewer, &grid, found)?;
         let (idle, pins) = (left_out.idle(problem), left_out.pins(problem));
         Some(LeftOut { problem: fewer, plan, idle, pins })

@@ -59,6 +59,7 @@ mod search;
 pub mod season;
 pub mod sketch;
 mod solve;
+mod ties;
 mod uncovered;
 pub mod watch;
 pub mod weights;

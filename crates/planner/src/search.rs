@@ -10,6 +10,7 @@ use crate::part::Part;
 use crate::prune::{self, Pruning};
 use crate::scale::Scale;
 use crate::solve::Budget;
+use crate::ties;
 use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
@@ -33,6 +34,15 @@ const KICKS: usize = 6;
 /// them the parts and the trees grow.
 const IDLE: u32 = 6;
 
+/// Whether plans of the same worth are told apart at the end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Ties {
+    /// The plan is the most usual one of those that are worth as much.
+    Settled,
+    /// Any of them: another search begins with it.
+    Open,
+}
+
 /// What a search found.
 #[derive(Clone, Debug)]
 pub(crate) struct Outcome {
@@ -50,11 +60,12 @@ pub(crate) fn search(
     grid: &mut Grid<'_>,
     known: Option<&Selection>,
     budget: &Budget,
+    keep: Ties,
     watch: &Watch<'_>,
 ) -> Option<Outcome> {
     let scale = Scale::apply(grid);
     watch.count_in(scale);
-    let found = look(grid, known, budget, watch);
+    let found = look(grid, known, budget, keep, watch);
     watch.count_in(Scale::MICROS);
     scale.undo(grid);
     let mut outcome = found?;
@@ -69,6 +80,7 @@ fn look(
     grid: &Grid<'_>,
     known: Option<&Selection>,
     budget: &Budget,
+    keep: Ties,
     watch: &Watch<'_>,
 ) -> Option<Outcome> {
     let mut best: Known = None;
@@ -170,10 +182,12 @@ fn look(
         }
         idle = if objective(grid, &outcome) > before { 0 } else { idle + 1 };
     }
-    if let Some(selection) = outcome.selection.take() {
+    if keep == Ties::Settled
+        && let Some(selection) = outcome.selection.take()
+    {
         // All plans that are worth as much are made of these.
         let few = alike(grid, worthy, &selection);
-        let selection = incumbent::settle_ties(grid, &few, selection, watch);
+        let selection = ties::settle(grid, &few, selection, watch);
         outcome.cut |= watch.is_over();
         outcome.selection = Some(selection);
     }

@@ -8,7 +8,7 @@ use crate::grid::{Grid, Lift};
 use crate::plan::{Answer, Status};
 use crate::problem::TripProblem;
 use crate::report::{self, Search};
-use crate::search;
+use crate::search::{self, Ties};
 use crate::watch::{self, Ask, Watch};
 use crate::weights::Weights;
 
@@ -64,7 +64,7 @@ pub fn plan_trip_watched(
     weights.validate()?;
     let mut grid = Grid::new(problem, weights, Lift::default());
     let watch = Watch::new(ask);
-    let Some(found) = search::search(&mut grid, None, budget, &watch) else {
+    let Some(found) = search::search(&mut grid, None, budget, Ties::Settled, &watch) else {
         return Ok(Answer::Infeasible(clash::explain(&[problem], weights, &[], &watch)));
     };
     let (bound, cut) = (found.bound, found.cut);

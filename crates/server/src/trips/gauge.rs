@@ -152,7 +152,12 @@ impl Gauge {
             false => progress.bound,
         };
         self.in_stage(pb::PlanStage::Searching, |now| {
-            stand(now, progress.reached, bound, progress.nodes);
+            // Another search begins anew; what was known before it still is.
+            let reached = progress.reached.max(now.incumbent_micros);
+            let known =
+                now.bound_micros.map_or(bound, |known| Some(bound.unwrap_or(known).min(known)));
+            let bound = known.map(|known| known.max(reached.unwrap_or(known)));
+            stand(now, reached, bound, progress.nodes);
         });
     }
 
