@@ -187,3 +187,25 @@ fn stand(now: &mut pb::PlanProgress, incumbent: Option<Micros>, bound: Option<Mi
     now.gap = progress.gap();
     now.node_count = i64::try_from(progress.nodes).unwrap_or(i64::MAX);
 }
+
+#[cfg(test)]
+mod tests {
+    use deepbend_contract::pb;
+    use deepbend_planner::Progress;
+    use tokio::sync::watch;
+    use tokio_util::sync::CancellationToken;
+
+    use super::Gauge;
+
+    // Source: common practice, no source: a best so far never gets worse.
+    #[test]
+    fn another_search_forgets_nothing() {
+        let (now, told) = watch::channel(pb::PlanProgress::default());
+        let gauge = Gauge::new(None, CancellationToken::new(), now);
+        gauge.begin(pb::PlanStage::Searching, 0);
+        gauge.search(&Progress { reached: Some(5), bound: Some(9), nodes: 3 });
+        gauge.search(&Progress { reached: None, bound: Some(12), nodes: 0 });
+        let told = told.borrow();
+        assert_eq!((told.incumbent_micros, told.bound_micros), (Some(5), Some(9)));
+    }
+}
