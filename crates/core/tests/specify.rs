@@ -5,10 +5,12 @@
 mod common;
 
 use common::calm;
-use deepbend_core::gear::{Action, Handle, LineMaterial, Lure, LureClass, Outfit, RodMaterial};
-use deepbend_core::judge::{Specification, Verdict, score, specify};
+use deepbend_core::gear::{
+    Action, Handle, LineMaterial, Lure, LureClass, Outfit, Power, Rod, RodMaterial,
+};
+use deepbend_core::judge::{Specification, Verdict, judge, score, specify};
 use deepbend_core::model::Model;
-use deepbend_core::quantity::Mass;
+use deepbend_core::quantity::{Force, Mass, Range};
 use deepbend_core::water::{Cover, Water};
 
 fn lure(class: LureClass, mass_g: f64) -> Lure {
@@ -83,7 +85,7 @@ fn what_cannot_be_had_names_its_obstacle() {
 // judgement, and one more lure never helps.
 #[test]
 fn the_best_lies_in_the_window_and_is_judged_as_ever() {
-    let (first, second) = (lure(LureClass::Spinnerbait, 14.0), lure(LureClass::TexasRig, 12.0));
+    let (first, second) = (lure(LureClass::WalkingTopwater, 14.0), lure(LureClass::TexasRig, 12.0));
     let water = calm("largemouth bass");
     let both = asked(&[first.clone(), second], &water);
     let (best, window) = (&both.centre, &both.window);
@@ -111,4 +113,34 @@ fn the_best_lies_in_the_window_and_is_judged_as_ever() {
     assert_eq!((judged.verdict, judged.score), (alone.verdict, alone.score));
     assert_eq!(asked(&[first], &water), alone);
     assert_eq!(specify(Model::builtin(), &[], &water), None);
+}
+
+// Common practice, no source; from memory: a turn takes in 60 to 75 cm on a fixed-spool reel of size
+// 1000, 70 to 90 cm at 2500, 80 to 100 cm at 4000 and 85 to 110 cm at 8000. A crankbait wants 50 to
+// 75 cm, a topwater 72 to 108 cm.
+#[test]
+fn no_reel_is_advised_that_takes_in_what_its_size_does_not() {
+    let said = |power: Power, class: LureClass| {
+        let p = &Model::builtin().parameters().rod;
+        let max = p.window_max_g.at(power.class());
+        let lure_rating = Range {
+            min: Some(Mass::from_g(max / p.window_of_single_number)),
+            max: Some(Mass::from_g(max)),
+        };
+        let test = Some(Force::from_kgf(p.line_max_kgf.at(power.class())));
+        let line_rating = Range { min: None, max: test };
+        let handle = Some(Handle::Spinning);
+        let rod = Rod { handle, lure_rating, line_rating, ..Rod::default() };
+        let outfit = Outfit { rod, ..Outfit::default() };
+        judge(Model::builtin(), &outfit, &lure(class, 20.0), &calm("pike")).settings.reel
+    };
+    let slow = |power| said(power, LureClass::Crankbait);
+    assert_eq!(slow(Power::Ultralight), "fixed-spool 1000, 60 to 75 cm (24 to 30 in) a turn");
+    assert_eq!(slow(Power::MediumLight), "fixed-spool 2500, 70 to 75 cm (28 to 30 in) a turn");
+    assert_eq!(slow(Power::DoubleExtraHeavy), "fixed-spool 8000, 85 cm (33 in) a turn");
+    let quick = |power| said(power, LureClass::WalkingTopwater);
+    assert_eq!(
+        quick(Power::DoubleExtraHeavy),
+        "fixed-spool 8000, 85 to 108 cm (33 to 43 in) a turn"
+    );
 }

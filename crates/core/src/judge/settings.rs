@@ -137,8 +137,8 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
 
 /// Size and line a turn, in the words of the trade.
 fn fitting_reel(c: &Case<'_>) -> String {
-    let (from, to) = reel::wanted_retrieve_cm(c);
-    format!("{}, {} a turn", fitting_size(c), CENTIMETRES.two(from, to))
+    let (from, to) = reel::within(reel::wanted_retrieve_cm(c), reel::usual_retrieve_cm(c));
+    format!("{}, {} a turn", fitting_size(c), CENTIMETRES.span(from, to))
 }
 
 /// Kind and size in the words of the trade; the numbers are families of size, no standard.

@@ -90,7 +90,8 @@ pub struct Spec {
     pub drag: Between<Force>,
     /// Reels in the words of the trade, lightest first.
     pub reels: Vec<String>,
-    /// Line a turn of the handle: what suits all lures, or else from the slowest to the fastest.
+    /// Line a turn of the handle: what suits all lures, or else from the slowest to the fastest, as
+    /// far as reels of these sizes have such gears; the nearest gear where none has.
     pub retrieve: Between<Length>,
     /// The same in one plain line.
     pub text: String,
@@ -473,20 +474,36 @@ impl<'a> Lattice<'a> {
             leaders: leaders.collect(),
             drag: Between::over(rigs().map(|rig| rig.drag_kgf)).map(Force::from_kgf),
             reels: self.reels(places),
-            retrieve: shared(cases.iter().map(reel::wanted_retrieve_cm)).map(Length::from_cm),
+            retrieve: self.retrieve_cm(places, &cases).map(Length::from_cm),
             text: String::new(),
         };
         spec.text = text(&spec);
         spec
     }
 
-    fn reels(&self, places: &[Place]) -> Vec<String> {
+    /// Line a turn that the lures want, as far as the reels of the places have such gears.
+    fn retrieve_cm(&self, places: &[Place], cases: &[Case<'_>]) -> Between<f64> {
+        let usual: Vec<_> = self.reel_cases(places).iter().map(reel::usual_retrieve_cm).collect();
+        let least = Between::over(usual.iter().map(|usual| usual.0)).least;
+        let greatest = Between::over(usual.iter().map(|usual| usual.1)).greatest;
+        let wanted = shared(cases.iter().map(reel::wanted_retrieve_cm));
+        let found = reel::within((wanted.least, wanted.greatest), (least, greatest));
+        Between { least: found.0, greatest: found.1 }
+    }
+
+    /// A lure on a rod of each kind and power of the places, which is what its reel goes by.
+    fn reel_cases(&self, places: &[Place]) -> Vec<Case<'_>> {
         let sizes: BTreeSet<_> = places.iter().map(|place| (place[3], place[0])).collect();
-        let mut reels = Vec::new();
-        for (handle, power) in sizes {
+        let case = |(handle, power)| {
             let outfit = self.outfit([power, 0, 0, handle, 0]);
-            let case = resolve::resolve(self.model, &outfit, &self.lures[0], self.water).case;
-            let words = fitting_size(&case);
+            resolve::resolve(self.model, &outfit, &self.lures[0], self.water).case
+        };
+        sizes.into_iter().map(case).collect()
+    }
+
+    fn reels(&self, places: &[Place]) -> Vec<String> {
+        let mut reels = Vec::new();
+        for words in self.reel_cases(places).iter().map(fitting_size) {
             if !reels.contains(&words) {
                 reels.push(words);
             }
@@ -599,7 +616,7 @@ fn lines_and_reel(spec: &Spec) -> String {
         any_of(leaders),
         words(spec.drag, kg),
         any_of(spec.reels.iter().cloned()),
-        CENTIMETRES.two(spec.retrieve.least.cm(), spec.retrieve.greatest.cm()),
+        CENTIMETRES.span(spec.retrieve.least.cm(), spec.retrieve.greatest.cm()),
     )
 }
 

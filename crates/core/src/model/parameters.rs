@@ -310,6 +310,10 @@ groups! {
         capacity: Ladder,
         spinning_mass_g: Ladder,
         casting_mass_g: Ladder,
+        spinning_turn_from_cm: Ladder,
+        spinning_turn_to_cm: Ladder,
+        casting_turn_from_cm: Ladder,
+        casting_turn_to_cm: Ladder,
         body: Ladder,
     }
     length LengthNumbers {

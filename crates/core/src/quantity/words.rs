@@ -49,6 +49,15 @@ impl Style {
         self.write(|number| format!("{} to {}", number(from), number(to)))
     }
 
+    /// The same, or one quantity where both ends read alike.
+    #[must_use]
+    pub fn span(self, from: f64, to: f64) -> Both {
+        self.write(|number| match (number(from), number(to)) {
+            (from, to) if from == to => from,
+            (from, to) => format!("{from} to {to}"),
+        })
+    }
+
     /// As it is printed: `12-35 g (0.42-1.23 oz)`.
     #[must_use]
     pub fn window(self, from: f64, to: f64) -> Both {

@@ -31,6 +31,25 @@ pub(in crate::judge) fn wanted_retrieve_cm(c: &Case<'_>) -> (f64, f64) {
     }
 }
 
+/// Line that a turn takes in on reels of the size that goes with the rod, cm: from the lowest gear to
+/// the highest.
+pub(in crate::judge) fn usual_retrieve_cm(c: &Case<'_>) -> (f64, f64) {
+    let p = &c.p.reel;
+    let (low, high) = match c.handle {
+        Handle::Spinning => (&p.spinning_turn_from_cm, &p.spinning_turn_to_cm),
+        Handle::Casting => (&p.casting_turn_from_cm, &p.casting_turn_to_cm),
+    };
+    // Sizes go by the nearest class.
+    let class = c.power.round();
+    (low.at(class), high.at(class))
+}
+
+/// Of what is wanted what there is, cm: the nearest gear where there is none of it.
+pub(in crate::judge) fn within((low, high): (f64, f64), there: (f64, f64)) -> (f64, f64) {
+    let nearest = |turn: f64| turn.max(there.0).min(there.1);
+    (nearest(low), nearest(high))
+}
+
 fn retrieve(c: &Case<'_>) -> Option<f64> {
     let p = &c.p.reel;
     let (low, high) = wanted_retrieve_cm(c);
