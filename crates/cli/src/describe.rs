@@ -181,6 +181,12 @@ fn word<W: Word>(option: &str, text: &str, found: Option<W>) -> Result<W, Failur
     })
 }
 
+/// A failure that lists words, with another name for the last of them.
+fn also(mut failure: Failure, name: &str) -> Failure {
+    failure.lines.last_mut().into_iter().for_each(|line| line.push_str(&format!(" ({name})")));
+    failure
+}
+
 /// The water as the command line has it.
 ///
 /// # Errors
@@ -199,7 +205,8 @@ pub fn water(args: &WaterArgs) -> Result<pb::Water, Failure> {
         water.cover = Some(word("--cover", text, Cover::from_word(text))?);
     }
     if let Some(text) = &args.skill {
-        water.skill = Some(word("--skill", text, Skill::from_word_or_nearest(text))?);
+        let found = word("--skill", text, Skill::from_word_or_nearest(text));
+        water.skill = Some(found.map_err(|failure| also(failure, "advanced"))?);
     }
     if let Some(text) = &args.hookset {
         water.hookset = Some(word("--hookset", text, Hookset::from_word(text))?);
@@ -293,5 +300,9 @@ mod tests {
         let failure = water(&bad).unwrap_err();
         assert_eq!(failure.exit, Exit::BadData);
         assert!(failure.lines[0].starts_with("--cover: `lava` is none of open, weed"));
+        let bad = WaterArgs { skill: Some("master".into()), ..WaterArgs::default() };
+        let failure = water(&bad).unwrap_err();
+        let said = "--skill: `master` is none of novice, intermediate, expert (advanced)";
+        assert_eq!(failure.lines, [said]);
     }
 }

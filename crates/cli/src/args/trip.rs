@@ -81,7 +81,7 @@ pub struct TermsArgs {
     /// Anglers take turns, instead of fishing all at once
     #[arg(long)]
     pub take_turns: bool,
-    /// Nodes of the search tree after which the search stops
+    /// Work after which the search stops: nodes of its trees, and new beginnings of exchanges
     #[arg(long, value_name = "NUMBER")]
     pub work: Option<i64>,
     /// Wind that is added in each segment, m/s
