@@ -10,6 +10,7 @@ use crate::model::{self, Effort, Found};
 use crate::plan::{Clash, Constraint};
 use crate::problem::{Pin, TripProblem};
 use crate::prune;
+use crate::short::{self, Short};
 use crate::watch::{Progress, Watch};
 use crate::weights::{Micros, Weights};
 
@@ -80,8 +81,53 @@ pub(crate) enum Asked {
 const SETS: usize = 6;
 
 /// Names small sets of limits that clash: one for each of those that the best plan leaves out,
-/// which are few; the first of all where it is not known.
+/// which are few; the first of all where it is not known. What can be counted is said in numbers.
 pub(crate) fn explain(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    left_out: &[Asked],
+    short: &[Short],
+    watch: &Watch<'_>,
+) -> Clash {
+    let mut clash = by_questions(trips, &grid.weights, left_out, watch);
+    // Of what pins strike out a count does not know.
+    let free = trips.iter().all(|trip| trip.pins.is_empty());
+    if !short.is_empty() && free {
+        let counted = short::clash(grid, trips, short);
+        clash.text = counted.text;
+        if watch.is_over() {
+            clash.constraints = counted.constraints;
+        }
+    } else if watch.is_over() {
+        clash = unclear(trips, left_out);
+    }
+    clash
+}
+
+/// What is left out, where there was no time to find out why.
+fn unclear(trips: &[&TripProblem], left_out: &[Asked]) -> Clash {
+    let constraint = |asked: &Asked| match *asked {
+        Asked::Crew(t, s) => Constraint::AnglersAtOnce {
+            boat: trips[t].boat.place.clone(),
+            segment: trips[t].segments[s].id.clone(),
+        },
+        Asked::Pin(t, p) => {
+            Constraint::Pinned { boat: trips[t].boat.place.clone(), pin: trips[t].pins[p].clone() }
+        }
+    };
+    let owned: Vec<TripProblem> = trips.iter().map(|trip| (*trip).clone()).collect();
+    let constraints: Vec<Constraint> = left_out.iter().map(constraint).collect();
+    let words: Vec<String> = constraints.iter().map(|one| word(one, &owned)).collect();
+    let text = format!(
+        "Not all limits can be kept, and the time was up before it was clear which others stand in \
+         the way of these: {}.",
+        words.join("; ")
+    );
+    Clash { constraints, text }
+}
+
+/// The same by asking whether there is a plan without each of the limits.
+pub(crate) fn by_questions(
     trips: &[&TripProblem],
     weights: &Weights,
     left_out: &[Asked],

@@ -1,12 +1,15 @@
 //! Where not all limits can be kept: which pins and which people who are to fish at once the best
 //! plan leaves out, as few of them as can be.
 
+use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
 use crate::clash::Asked;
 use crate::crew;
+use crate::exchange::Exchanges;
 use crate::fleet::{FleetProblem, Idle};
 use crate::grid::Grid;
+use crate::incumbent;
 use crate::model::{self, Effort};
 use crate::plan::ItemKind;
 use crate::problem::{Pin, TripProblem};
@@ -19,6 +22,9 @@ use crate::worth::{self, Selection};
 /// first.
 const NODES: u64 = 2_000;
 
+/// Outfits that are looked at where there is no time for that.
+const LOOKS: u32 = 500;
+
 /// What is left out.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Fewest {
@@ -26,14 +32,40 @@ pub(crate) struct Fewest {
     idle: BTreeSet<(usize, usize, String)>,
     /// Trip, position of the pin.
     pins: BTreeSet<(usize, usize)>,
+    /// A choice that leaves out these.
+    pub(crate) selection: Option<Selection>,
+    /// Whether no plan leaves out fewer.
+    pub(crate) is_least: bool,
 }
 
 /// Looks for them; `None`: the search ended before it knew any.
 pub(crate) fn fewest(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>) -> Option<Fewest> {
     let mut effort = Effort { nodes: NODES, cap: None, rest: Micros::MIN };
-    let selection = model::fewest_left_out(grid, &prune::prune(grid), &mut effort, watch)?;
-    let mut fewest = Fewest::default();
-    let seats = crew::seat(grid, &selection).seats;
+    let (selection, cut) = model::fewest_left_out(grid, &prune::prune(grid), &mut effort, watch)?;
+    Some(left_out_by(grid, trips, &selection, !cut))
+}
+
+/// What a plan leaves out that is put together one outfit at a time, which asks for little time.
+pub(crate) fn roughly(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>) -> Fewest {
+    let promises = |c: &usize| -> Micros { grid.cands[*c].offers.iter().map(|o| o.worth).sum() };
+    let mut order: Vec<usize> = (0..grid.cands.len()).collect();
+    order.sort_by_key(|c| (Reverse(promises(c)), *c));
+    let outfits = incumbent::seat_more(grid, &order, LOOKS).0;
+    let start = incumbent::rank(grid, outfits);
+    let top = start.map(|start| Exchanges::among(grid, &order).climb(start, watch));
+    let (selection, _) = incumbent::fitted(grid, &top.map_or_else(Vec::new, |top| top.outfits));
+    left_out_by(grid, trips, &selection, false)
+}
+
+fn left_out_by(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    selection: &Selection,
+    is_least: bool,
+) -> Fewest {
+    let selected = Some(selection.clone());
+    let mut fewest = Fewest { is_least, selection: selected, ..Fewest::default() };
+    let seats = crew::seat(grid, selection).seats;
     let (mut segment, mut need) = (0, 0);
     for (t, trip) in trips.iter().enumerate() {
         let before: usize = trips[..t].iter().map(|trip| trip.anglers.len()).sum();
@@ -46,12 +78,12 @@ pub(crate) fn fewest(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>)
             fewest.idle.extend(idle.map(|id| (t, s, id.clone())));
             segment += 1;
         }
-        let kept = |pin: &Pin| is_kept(grid, &selection, (t, need), trip, pin);
+        let kept = |pin: &Pin| is_kept(grid, selection, (t, need), trip, pin);
         let broken = trip.pins.iter().enumerate().filter(|(_, pin)| !kept(pin));
         fewest.pins.extend(broken.map(|(p, _)| (t, p)));
         need += trip.needs.len();
     }
-    Some(fewest)
+    fewest
 }
 
 /// Whether a pin of a trip is kept, whose needs begin at a position of the grid.

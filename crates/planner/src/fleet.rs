@@ -16,6 +16,7 @@ use crate::plan::{Clash, ItemKind, Move, PlannedOutfit, Status, TripPlan, Value}
 use crate::problem::{Candidate, Pin, TripProblem};
 use crate::rewrite::{self, Decisions, Elsewhere, Share};
 use crate::search::{self, Outcome, Ties};
+use crate::short::{self, Short};
 use crate::solve::Budget;
 use crate::watch::{self, Ask, Watch};
 use crate::weights::{Micros, Weights};
@@ -54,6 +55,8 @@ pub enum FleetAnswer {
         bound: Micros,
         /// Whether the clock or the caller ended the search; another run may end elsewhere.
         cut: bool,
+        /// A plan that leaves out some of the limits; `None`: not even that was found.
+        best: Option<Box<LeftOut>>,
     },
 }
 
@@ -77,6 +80,8 @@ pub struct LeftOut {
     pub idle: Vec<Idle>,
     /// Positions of trips, and their pins that are not kept.
     pub pins: Vec<(usize, Pin)>,
+    /// Whether no plan leaves out fewer.
+    pub is_least: bool,
 }
 
 /// People who do not fish at once with the others of a segment.
@@ -252,13 +257,23 @@ pub fn plan_fleet_from(
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let watch = Watch::new(ask);
     let known = selected(&grid, &trips, known);
-    let Some(found) = search::search(&mut grid, known.as_ref(), budget, Ties::Settled, &watch)
-    else {
-        return Ok(FleetAnswer::Infeasible(Box::new(infeasible(problem, &grid, budget, &watch))));
+    let short = short::all(&grid, &trips);
+    let found = match short.is_empty() {
+        true => search::search(&mut grid, known.as_ref(), budget, Ties::Settled, &watch),
+        false => None,
+    };
+    let Some(found) = found else {
+        let no = infeasible(problem, &grid, &short, budget, &watch);
+        return Ok(FleetAnswer::Infeasible(Box::new(no)));
     };
     let (bound, cut) = (found.bound, found.cut);
-    let plan = write(problem, &grid, found);
-    Ok(plan.map_or(FleetAnswer::NotFound { bound, cut }, |plan| FleetAnswer::Plan(Box::new(plan))))
+    let plan = write(problem, &grid, found).map(|plan| FleetAnswer::Plan(Box::new(plan)));
+    Ok(plan.unwrap_or_else(|| {
+        let fewest = concede::roughly(&grid, &trips, &watch);
+        let quick = Budget { nodes: FIRST.min(budget.nodes), ..*budget };
+        let best = without(problem, &grid.weights, &fewest, &quick, &watch, &mut || {});
+        FleetAnswer::NotFound { bound, cut, best: best.map(Box::new) }
+    }))
 }
 
 /// What a search decided, without the plan that follows from it.
@@ -296,6 +311,9 @@ pub fn decide_fleet(
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let known = selected(&grid, &trips, known);
+    if !short::all(&grid, &trips).is_empty() {
+        return Ok(None);
+    }
     let watch = Watch::new(ask);
     let found = search::search(&mut grid, known.as_ref(), budget, Ties::Open, &watch);
     Ok(found.and_then(|found| {
@@ -343,27 +361,57 @@ fn selected(grid: &Grid<'_>, trips: &[&TripProblem], known: &[Decisions]) -> Opt
     fits.then_some(selection)
 }
 
+/// Nodes of the first search for a plan that leaves out some of the limits; what clashes is said
+/// before the rest of them.
+const FIRST: u64 = 200;
+
 /// Says what clashes, and plans without the fewest limits.
 fn infeasible(
     problem: &FleetProblem,
     grid: &Grid<'_>,
+    short: &[Short],
     budget: &Budget,
     watch: &Watch<'_>,
 ) -> Infeasible {
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
-    let left_out = concede::fewest(grid, &trips, watch);
-    let names = left_out.as_ref().map(concede::Fewest::asked).unwrap_or_default();
-    let clash = clash::explain(&trips, &grid.weights, &names, watch);
-    let best = left_out.and_then(|left_out| {
-        let fewer = left_out.without(problem);
-        let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
-        let mut grid = Grid::of(&trips, &grid.weights, Lift::default());
-        let found = search::search(&mut grid, None, budget, Ties::Settled, watch)?;
-        let plan = write(&fewer, &grid, found)?;
-        let (idle, pins) = (left_out.idle(problem), left_out.pins(problem));
-        Some(LeftOut { problem: fewer, plan, idle, pins })
-    });
+    let fewest = concede::fewest(grid, &trips, watch);
+    let fewest = fewest.unwrap_or_else(|| concede::roughly(grid, &trips, watch));
+    let mut clash = None;
+    let mut explain = || clash = Some(clash::explain(grid, &trips, &fewest.asked(), short, watch));
+    let best = without(problem, &grid.weights, &fewest, budget, watch, &mut explain);
+    let clash =
+        clash.unwrap_or_else(|| clash::explain(grid, &trips, &fewest.asked(), short, watch));
     Infeasible { clash, best }
+}
+
+/// Plans without some limits: somehow first, then `between`, then as well as the work allows.
+fn without(
+    problem: &FleetProblem,
+    weights: &Weights,
+    fewest: &concede::Fewest,
+    budget: &Budget,
+    watch: &Watch<'_>,
+    between: &mut dyn FnMut(),
+) -> Option<LeftOut> {
+    let fewer = fewest.without(problem);
+    let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
+    let mut grid = Grid::of(&trips, weights, Lift::default());
+    let nodes = FIRST.min(budget.nodes);
+    let quick = Budget { nodes, ..*budget };
+    let known = fewest.selection.as_ref().filter(|known| worth::is_sound(&grid, known)).cloned();
+    let mut found = search::search(&mut grid, known.as_ref(), &quick, Ties::Settled, watch)?;
+    between();
+    if !found.proven && !found.cut && budget.nodes > nodes {
+        let rest = Budget { nodes: budget.nodes - nodes, ..*budget };
+        let known = found.selection.as_ref();
+        if let Some(more) = search::search(&mut grid, known, &rest, Ties::Settled, watch) {
+            let bound = more.bound.min(found.bound);
+            found = search::Outcome { bound, nodes: more.nodes + found.nodes, ..more };
+        }
+    }
+    let plan = write(&fewer, &grid, found)?;
+    let (idle, pins, is_least) = (fewest.idle(problem), fewest.pins(problem), fewest.is_least);
+    Some(LeftOut { problem: fewer, plan, idle, pins, is_least })
 }
 
 /// Writes what a search found; `None`: it found no plan.

@@ -131,18 +131,26 @@ fn open(grid: &Grid<'_>, outfits: &[usize]) -> u32 {
 /// Outfits that seat everybody and keep the pins: always the first of `order` that helps; `None` if
 /// one at a time does not lead there.
 pub(crate) fn seated(grid: &Grid<'_>, order: &[usize]) -> Option<Vec<usize>> {
+    let (outfits, left) = seat_more(grid, order, u32::MAX);
+    (left == 0).then_some(outfits)
+}
+
+/// The same as far as it leads with so many looks at outfits, and how many people and pins it leaves
+/// open.
+pub(crate) fn seat_more(grid: &Grid<'_>, order: &[usize], mut looks: u32) -> (Vec<usize>, u32) {
     let mut outfits: Vec<usize> = Vec::new();
     let mut left = open(grid, &outfits);
     while left > 0 {
         let more = order.iter().filter_map(|c| with(grid, &outfits, *c));
-        let mut more = more.filter(|more| worth::line_suffices(grid, more));
-        let (fewer, more) = more.find_map(|more| {
-            let now = open(grid, &more);
-            (now < left).then_some((now, more))
-        })?;
-        (left, outfits) = (fewer, more);
+        let more = more.filter(|more| worth::line_suffices(grid, more));
+        let mut more = more.take(looks as usize).map(|more| {
+            looks -= 1;
+            (open(grid, &more), more)
+        });
+        let Some(next) = more.find(|(now, _)| *now < left) else { break };
+        (left, outfits) = next;
     }
-    Some(outfits)
+    (outfits, left)
 }
 
 /// Takes off leaders that bring nothing: those that cost first, the later ones first.

@@ -57,6 +57,7 @@ pub mod rewrite;
 mod scale;
 mod search;
 pub mod season;
+mod short;
 pub mod sketch;
 mod solve;
 mod ties;

@@ -457,9 +457,9 @@ pub(crate) fn fewest_left_out(
     pruning: &Pruning,
     effort: &mut Effort,
     watch: &Watch<'_>,
-) -> Option<Selection> {
+) -> Option<(Selection, bool)> {
     match Model::new(grid, pruning, true).run(None, effort, watch) {
-        Found::Some { selection, .. } => Some(selection),
+        Found::Some { selection, cut, .. } => Some((selection, cut || effort.nodes == 0)),
         Found::Infeasible | Found::Nothing { .. } => None,
     }
 }

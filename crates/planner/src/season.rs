@@ -110,8 +110,15 @@ impl<'a> Count<'a> {
     }
 
     fn need(&self, need: usize, outfits: &[usize]) -> Fine {
-        let mut worths: Vec<_> = outfits.iter().map(|o| self.season.worth[need][*o]).collect();
-        worths.sort_unstable_by(|a, b| b.cmp(a));
+        // As many of the best as have a share, and no more.
+        let mut worths: Vec<Micros> = vec![0; self.shares[need].len()];
+        for worth in outfits.iter().map(|o| self.season.worth[need][*o]) {
+            let at = worths.partition_point(|known| *known >= worth);
+            if at < worths.len() {
+                worths[at..].rotate_right(1);
+                worths[at] = worth;
+            }
+        }
         let weight = Fine::from(self.season.needs[need].weight);
         let pairs = self.shares[need].iter().zip(&worths);
         pairs.map(|(share, worth)| weight * Fine::from(*share) * Fine::from(*worth)).sum()

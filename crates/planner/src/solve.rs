@@ -65,7 +65,7 @@ pub fn plan_trip_watched(
     let mut grid = Grid::new(problem, weights, Lift::default());
     let watch = Watch::new(ask);
     let Some(found) = search::search(&mut grid, None, budget, Ties::Settled, &watch) else {
-        return Ok(Answer::Infeasible(clash::explain(&[problem], weights, &[], &watch)));
+        return Ok(Answer::Infeasible(clash::by_questions(&[problem], weights, &[], &watch)));
     };
     let (bound, cut) = (found.bound, found.cut);
     let Some(selection) = found.selection else { return Ok(Answer::NotFound { bound, cut }) };

@@ -13,6 +13,10 @@ pub const ONE: Micros = 1_000_000;
 /// Less than this would read 0.00.
 pub const SHOWN: Micros = 5_000;
 
+/// What is bought for a season is worth naming if it adds one part in so many of what the season could
+/// be worth at best. From memory: a rod that lifts one lure in two hundred stays in the shop.
+pub const WORTH_BUYING: Micros = 200;
+
 /// What something adds, in words: "0.25", or "next to nothing".
 #[must_use]
 pub fn in_words(amount: Micros) -> String {

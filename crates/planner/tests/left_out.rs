@@ -5,15 +5,17 @@
 
 mod common;
 
+use std::ops::ControlFlow;
+
 use common::{Dice, Size, brute_force, candidate, empty, lure, need, offer, random, reel, rod};
 use deepbend_core::judge::Verdict::{Excellent, Good, Workable};
 use deepbend_core::water::Skill;
 use deepbend_planner::fleet::{Infeasible, LeftOut};
 use deepbend_planner::plan::{Constraint, ItemKind};
-use deepbend_planner::problem::{Angler, Pin};
+use deepbend_planner::problem::{Angler, Pin, Segment};
 use deepbend_planner::{
-    Budget, FleetAnswer, FleetProblem, TripProblem, Weights, check_fleet, fleet::FleetTrip,
-    plan_fleet,
+    Budget, FleetAnswer, FleetProblem, Progress, TripProblem, Weights, check_fleet,
+    fleet::FleetTrip, plan_fleet, plan_fleet_watched,
 };
 use proptest::prelude::*;
 
@@ -144,4 +146,98 @@ fn all_pins_that_cannot_be_kept_are_named() {
     assert!(no.clash.text.contains("L2") && no.clash.text.contains("L3"), "{}", no.clash.text);
     let taken: Vec<_> = best.plan.trips[0].outfits.iter().map(|o| o.rod.as_str()).collect();
     assert_eq!(taken, ["R1", "R2"]);
+}
+
+// By hand: a guide reads which people, which gear, and what would cure it.
+#[test]
+fn what_a_crew_lacks_is_counted() {
+    let said = |p: &TripProblem| best(answer(p)).0.clash.text;
+    let mut p = three_people();
+    p.boat.rod_holders = 3;
+    assert_eq!(
+        said(&p),
+        "In segment a 3 are to fish at once, but what is ready makes 2 outfits (of R1, R2) that \
+         fish one of its lures as well as asked: 1 more rod with its reel, lures that ask for \
+         less, or 1 who takes turns."
+    );
+    p.boat.rod_limit = Some(2);
+    let text = said(&p);
+    assert!(text.contains("3 are to fish at once, but 2 rods may be taken"), "{text}");
+    // A rod more, but of the lures that anything fishes there are two.
+    p.boat.rod_limit = None;
+    p.rods.push(rod("R3", "B1"));
+    p.reels.push(reel("E3", "B1"));
+    p.candidates.push(candidate("R3", "E3", vec![offer(0, Good)]));
+    p.lures[0].quantity = 2;
+    let text = said(&p);
+    assert!(text.contains("there are 2, L1 (2): one more L1,"), "{text}");
+    p.lures[0].quantity = 3;
+    assert!(matches!(answer(&p), FleetAnswer::Plan(_)));
+}
+
+// By hand: two fish at once in each of two segments with three rods, so one of them must do for both.
+#[test]
+fn rods_that_serve_in_one_segment_alone_are_too_few() {
+    let mut p = empty(3);
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new(), turns: Vec::new() });
+    for id in ["guest", "host"] {
+        p.anglers.push(Angler { id: id.into(), skill: Skill::Novice });
+        p.segments.iter_mut().for_each(|segment| segment.anglers.push(id.into()));
+    }
+    p.lures = vec![lure("L1", 5), lure("L2", 5)];
+    p.needs = vec![need("a", "L1", 3), need("b", "L2", 3)];
+    for (at, need) in [0, 0, 1, 1].into_iter().enumerate() {
+        let (rod_id, reel_id) = (format!("R{at}"), format!("E{at}"));
+        p.rods.push(rod(&rod_id, "B1"));
+        p.reels.push(reel(&reel_id, "B1"));
+        p.candidates.push(candidate(&rod_id, &reel_id, vec![offer(need, Good)]));
+    }
+    let (no, found) = best(answer(&p));
+    let text = &no.clash.text;
+    assert!(
+        text.starts_with(
+            "2 fish at once in segment a and 2 in segment b with 3 rods at most, so 1 of them must do \
+             for both, but none can: room for 1 more, 1 rod that serves in both, or 1 who takes turns"
+        ),
+        "{text}"
+    );
+    assert!(found.is_least && found.idle.len() == 1);
+    p.candidates[0].offers.push(offer(1, Good));
+    assert!(matches!(answer(&p), FleetAnswer::Plan(_)));
+}
+
+// From memory: who is told in a hurry is told in words all the same, and has a plan.
+#[test]
+fn a_clash_without_time_leaves_something_out_and_names_no_list() {
+    let trips = vec![FleetTrip { departs: None, problem: three_people() }];
+    let over = |_: &Progress| ControlFlow::Break(());
+    let (problem, weights) = (FleetProblem { trips }, Weights::default());
+    let answer = plan_fleet_watched(&problem, &weights, &Budget::default(), &over).unwrap();
+    let (no, best) = best(answer);
+    assert!(no.clash.constraints.len() <= 4, "{:?}", no.clash);
+    assert!(no.clash.text.contains("segment a"), "{}", no.clash.text);
+    assert_eq!(best.plan.trips[0].starts.len(), 2);
+    check_fleet(&best.problem, &weights, &best.plan).unwrap();
+}
+
+// Common practice, no source: a guide lets the guest fish; whoever is most practised sits out, in
+// whatever order the crew is written down.
+#[test]
+fn the_least_practised_keep_a_rod() {
+    let crew = [("guest", Skill::Novice), ("host", Skill::Expert), ("son", Skill::Intermediate)];
+    for first in 0..crew.len() {
+        let mut p = three_people();
+        for (at, angler) in p.anglers.iter_mut().enumerate() {
+            let (id, skill) = crew[(first + at) % crew.len()];
+            *angler = Angler { id: id.into(), skill };
+            p.segments[0].anglers[at] = id.into();
+        }
+        for rods in 1..=2 {
+            p.boat.rod_limit = Some(rods);
+            let (_, best) = best(answer(&p));
+            let mut idle = best.idle[0].anglers.clone();
+            idle.sort_unstable();
+            assert_eq!(idle, ["host", "son"][..3 - rods as usize], "{rods} rods, {first}");
+        }
+    }
 }

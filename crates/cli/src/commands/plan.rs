@@ -164,14 +164,16 @@ fn ended(
             Err(Failure::new(Exit::NoPlan, format!("no plan keeps all limits: {text}")))
         }
         // The clock cut it.
-        pb::PlanStatus::NotFound if !reproducible => {
-            Err(Failure::new(Exit::NoPlan, "no plan was found within the deadline")
-                .hint("give more time with --deadline"))
-        }
-        pb::PlanStatus::NotFound | pb::PlanStatus::Unspecified => {
-            Err(Failure::new(Exit::NoPlan, "no plan was found within the work budget")
-                .hint("raise it with --work"))
-        }
+        pb::PlanStatus::NotFound if !reproducible => Err(Failure::new(
+            Exit::NoPlan,
+            "no plan that keeps all limits was found within the deadline",
+        )
+        .hint("give more time with --deadline")),
+        pb::PlanStatus::NotFound | pb::PlanStatus::Unspecified => Err(Failure::new(
+            Exit::NoPlan,
+            "no plan that keeps all limits was found within the work budget",
+        )
+        .hint("raise it with --work")),
     }
 }
 

@@ -188,11 +188,13 @@ fn status(page: &mut Page, status: i32, gap: Option<f64>, reproducible: bool) {
         }
         pb::PlanStatus::Infeasible => "INFEASIBLE: no plan keeps all limits.".to_owned(),
         pb::PlanStatus::NotFound if !reproducible => {
-            "NOT FOUND: the time was up before a plan was found; give more with --deadline."
+            "NOT FOUND: the time was up before a plan was found that keeps all limits; give more \
+             with --deadline."
                 .to_owned()
         }
         pb::PlanStatus::NotFound => {
-            "NOT FOUND: the work budget ended before a plan was found; raise it with --work."
+            "NOT FOUND: the work budget ended before a plan was found that keeps all limits; raise \
+             it with --work."
                 .to_owned()
         }
         pb::PlanStatus::Unspecified => "No status.".to_owned(),
@@ -209,12 +211,14 @@ pub(super) fn clash(
     clash: Option<&pb::PlanClash>,
     given_up: Option<&pb::GivenUp>,
 ) {
-    let Some(clash) = clash else { return };
-    page.hanging("  ", &capital(&clash.text));
+    if let Some(clash) = clash {
+        page.hanging("  ", &capital(&clash.text));
+    }
     if let Some(given_up) = given_up {
         page.paragraph(&given_up.text);
         return;
     }
+    let Some(clash) = clash else { return };
     for one in &clash.constraints {
         let segment = if one.segment_id.is_empty() {
             String::new()

@@ -52,8 +52,8 @@ fn money(cents: i64) -> String {
 fn haste(page: &mut Page, abridged: bool, unjudged: i32) {
     if unjudged > 0 {
         page.paragraph(&format!(
-            "The deadline left no time to judge all: {} count as if they were not there; give more \
-             with --deadline.",
+            "The deadline left no time to judge all: {} count as if they were not there, and nothing \
+             like them is advised; give more with --deadline.",
             units::counted(unjudged.into(), "rod")
         ));
     } else if abridged {
@@ -85,8 +85,18 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
             page.hanging("  with it, for what gains most: ", &detail.text);
         }
     }
-    if answer.gaps.is_empty() && !answer.abridged {
-        page.paragraph("No outfit would add anything.");
+    match (answer.least_added_micros, answer.gaps.is_empty()) {
+        (_, true) if answer.abridged => {}
+        (0, true) => page.paragraph("No outfit would add anything."),
+        (least, true) => {
+            let least = (least as f64 / 1e4).ceil() / 100.0;
+            page.paragraph(&format!("No outfit would add {least:.2}."));
+        }
+        (0, false) => {}
+        (least, false) => {
+            let least = (least as f64 / 1e4).floor() / 100.0;
+            page.paragraph(&format!("What would add less than {least:.2} is not named."));
+        }
     }
     if answer.purchases.is_empty() && answer.bound_micros.is_some() {
         page.heading("What the budget buys");

@@ -1,5 +1,7 @@
 //! Calls that are late, given up or watched.
 
+use deepbend_contract::WireWord as _;
+use deepbend_core::gear::{Action, RodMaterial, Word as _};
 use deepbend_ledger::event::{Certainty, Claim};
 use deepbend_ledger::id::Id;
 use deepbend_ledger::import::FileKind;
@@ -166,6 +168,50 @@ fn who_is_in_a_hurry_is_told_of_the_rods_that_were_judged() {
     assert!(part.owned_micros <= whole.owned_micros);
 }
 
+// Source: the contract of FindGapsResponse: who owns a ready rod that nobody had time to judge is not
+// told to buy one like it, and what adds next to nothing is no gap.
+#[test]
+fn nobody_is_told_to_buy_what_is_owned() {
+    let trip = demo_trip("T1", &[]).trip;
+    let trips = vec![pb::SeasonTrip { trip, day_count: 10 }];
+    let budget_cents = Some(50_000);
+    let asked = pb::FindGapsRequest { trips, budget_cents, gap_count: 20, ..Default::default() };
+    let asked = ask_season::gaps(asked).unwrap();
+    let found = |fleet: &Fleet, hurried: bool| {
+        let view = fleet.service().inventory.unwrap().view();
+        let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+        let gauge = if hurried { gauge.hurried() } else { gauge };
+        let desk = Desk::new(&view, Model::builtin(), &asked.season.terms, None, &gauge);
+        gaps::find(&desk, &asked).unwrap()
+    };
+    let whole = found(&Fleet::demo(), false);
+    let least = whole.least_added_micros;
+    assert_eq!(least, whole.full_micros / 200);
+    assert!(!whole.gaps.is_empty() && whole.gaps.iter().all(|gap| gap.added_micros >= least));
+    // What is advised first lies ready in the shed, but is not among the rods that are judged first.
+    let advised = found(&Fleet::demo(), true).gaps.remove(0).window.unwrap();
+    let action = Action::ALL.iter().find(|a| i32::from(a.to_wire_word()) == advised.actions[0]);
+    let is_of = |m: &&RodMaterial| i32::from(m.to_wire_word()) == advised.materials[0];
+    let material = RodMaterial::ALL.iter().find(is_of).unwrap().as_word();
+    let handle =
+        if advised.handle == i32::from(pb::Handle::Casting) { "casting" } else { "spinning" };
+    let row = format!(
+        "{handle},2.13 m,,{},{material},{:.1}-{:.1} g,{:.1} kg",
+        action.unwrap().as_word(),
+        advised.lure_rating_min_g,
+        advised.lure_rating_max_g,
+        advised.line_rating_max_kgf
+    );
+    let known = "casting,2.13 m,MH,moderate,composite,10-35 g,10-20 lb";
+    let fleet = Fleet::demo().twin(FileKind::Rods, "R16", "R99");
+    let fleet = fleet.edit(FileKind::Rods, "R99", known, &row);
+    let part = found(&fleet, true);
+    assert!(part.rack.iter().all(|rod| rod.rod_id != "R99"));
+    let again = part.gaps.iter().filter_map(|gap| gap.window.as_ref());
+    let again: Vec<&str> = again.map(|window| window.text.as_str()).collect();
+    assert!(!again.contains(&advised.text.as_str()), "{row} is owned: {again:?}");
+}
+
 // Source: the contract of DesignSetResponse.abridged: what is known by then is the answer, with a
 // bound for what was not looked at.
 #[test]
@@ -284,4 +330,25 @@ async fn who_goes_away_ends_the_work() {
         let last = told.borrow().stage();
         assert!(last < pb::PlanStage::Comparing, "it went on to {last:?}");
     }
+}
+
+// Source: the contract of PLAN_STATUS_NOT_FOUND: who is in a hurry is never left without a plan; what
+// was judged by then seats whom it can, and what that leaves out is said.
+#[test]
+fn whoever_is_in_a_hurry_gets_a_plan_though_it_seats_not_all() {
+    let (service, request) = demo_fleet();
+    let asked = ask::fleet(request).unwrap();
+    let view = service.inventory.as_ref().unwrap().view();
+    let now = Some(Instant::now());
+    let gauge = Gauge::new(now, CancellationToken::new(), Sender::default());
+    let desk = Desk::new(&view, Model::builtin(), &asked.terms, now, &gauge);
+    let fleet = desk.fleet(&asked.trips).unwrap();
+    assert!(!fleet.reproducible);
+    let most: i64 = 53_000_000;
+    assert!(fleet.bound_micros.unwrap() <= most, "{:?}", fleet.bound_micros);
+    assert!(fleet.plans.iter().any(|plan| !plan.outfits.is_empty()));
+    let given_up = fleet.given_up.as_ref().map(|given| given.short_crews.len());
+    let is_kept = fleet.status() == pb::PlanStatus::Feasible;
+    assert!(is_kept || fleet.status() == pb::PlanStatus::NotFound, "{:?}", fleet.status());
+    assert_eq!(given_up.is_some_and(|crews| crews > 0), !is_kept);
 }

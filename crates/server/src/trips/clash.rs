@@ -116,7 +116,11 @@ pub(super) fn given_up(left_out: &LeftOut, trip: Option<usize>) -> pb::GivenUp {
             let more = texts.len().saturating_sub(TOLD);
             texts.truncate(TOLD);
             let more = if more > 0 { format!("; and {more} more") } else { String::new() };
-            format!("The plan leaves out as little as can be: {}{more}.", texts.join("; "))
+            let lead = match left_out.is_least {
+                true => "The plan leaves out as little as can be",
+                false => "The plan leaves out",
+            };
+            format!("{lead}: {}{more}.", texts.join("; "))
         }
     };
     given

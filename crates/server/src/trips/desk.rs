@@ -51,8 +51,8 @@ pub(super) enum Found {
     Plan(FleetPlan),
     /// Limits clash; the best plan that leaves out the fewest of them.
     Infeasible(pb::PlanClash, Option<Box<LeftOut>>),
-    /// The work ended first, with this bound.
-    Nothing(Micros),
+    /// The work ended first, with this bound; the best plan known that leaves out some limits.
+    Nothing(Micros, Option<Box<LeftOut>>),
 }
 
 impl Found {
@@ -60,8 +60,9 @@ impl Found {
     pub(super) fn plan(&self) -> Option<&FleetPlan> {
         match self {
             Self::Plan(plan) => Some(plan),
-            Self::Infeasible(_, best) => best.as_ref().map(|best| &best.plan),
-            Self::Nothing(_) => None,
+            Self::Infeasible(_, best) | Self::Nothing(_, best) => {
+                best.as_ref().map(|best| &best.plan)
+            }
         }
     }
 }
@@ -154,8 +155,8 @@ impl<'d> Desk<'d> {
             FleetAnswer::Plan(mut plan) => {
                 let reached = plan.value.objective();
                 let rest = judging.rest(&problem, &self.weights, Some(reached), self.gauge);
-                let all = || problem.trips.iter().map(most).sum();
-                plan.bound = plan.bound.max(rest.unwrap_or_else(all));
+                let all: Micros = problem.trips.iter().map(most).sum();
+                plan.bound = plan.bound.max(rest.unwrap_or(all)).min(all.max(reached));
                 let known = bounded.unwrap_or(plan.bound).max(reached);
                 plan.bound = plan.bound.min(known);
                 if plan.bound > reached {
@@ -166,18 +167,18 @@ impl<'d> Desk<'d> {
                 }
                 Found::Plan(*plan)
             }
-            FleetAnswer::Infeasible(_) if !is_whole => {
-                Found::Nothing(problem.trips.iter().map(most).sum())
+            FleetAnswer::Infeasible(no) if !is_whole => {
+                Found::Nothing(problem.trips.iter().map(most).sum(), no.best.map(Box::new))
             }
             FleetAnswer::Infeasible(no) => {
                 let Infeasible { clash, best } = *no;
                 Found::Infeasible(write_clash(clash), best.map(Box::new))
             }
-            FleetAnswer::NotFound { bound, .. } if is_whole => Found::Nothing(bound),
-            FleetAnswer::NotFound { bound, .. } => {
+            FleetAnswer::NotFound { bound, best, .. } if is_whole => Found::Nothing(bound, best),
+            FleetAnswer::NotFound { bound, best, .. } => {
                 let rest = judging.rest(&problem, &self.weights, None, self.gauge);
-                let all = || problem.trips.iter().map(most).sum();
-                Found::Nothing(bound.max(rest.unwrap_or_else(all)))
+                let all: Micros = problem.trips.iter().map(most).sum();
+                Found::Nothing(bound.max(rest.unwrap_or(all)).min(all), best)
             }
         };
         let departures = trips.iter().filter_map(|asked| {
@@ -187,8 +188,10 @@ impl<'d> Desk<'d> {
         let deadlines = Deadlines(departures.collect::<BTreeMap<_, _>>());
         // What a plan leaves out is not asked of it.
         let problem = match &found {
-            Found::Infeasible(_, Some(best)) => best.problem.clone(),
-            Found::Plan(_) | Found::Infeasible(..) | Found::Nothing(_) => problem,
+            Found::Infeasible(_, Some(best)) | Found::Nothing(_, Some(best)) => {
+                best.problem.clone()
+            }
+            Found::Plan(_) | Found::Infeasible(..) | Found::Nothing(..) => problem,
         };
         let shares = found.plan().map(|plan| plan.shares.clone()).unwrap_or_default();
         let share = |t: usize| shares.get(t).cloned().unwrap_or_default();
@@ -227,7 +230,11 @@ impl<'d> Desk<'d> {
             let effort = Effort { nodes: nodes.min(TURN), spent: 0, until };
             let weights = &self.weights;
             let decided = search::decide(problem, weights, effort, &known, self.gauge);
-            let Some(decided) = decided.map_err(no_answer)? else { break };
+            let Some(decided) = decided.map_err(no_answer)? else {
+                // What seats everybody may be among those that were not judged.
+                let more = judging.more(judges, problem, weights, None, self.until, self.gauge);
+                if more.map_err(stopped)? { continue } else { break }
+            };
             nodes -= decided.nodes.min(nodes);
             let rest = judging.rest(problem, weights, Some(decided.worth), self.gauge);
             if let Some(rest) = rest {
@@ -238,7 +245,7 @@ impl<'d> Desk<'d> {
             if decided.cut {
                 break;
             }
-            let reached = decided.worth;
+            let reached = Some(decided.worth);
             let more = judging.more(judges, problem, weights, reached, self.until, self.gauge);
             if !more.map_err(stopped)? {
                 break;
@@ -302,17 +309,21 @@ impl<'d> Desk<'d> {
         let (status, bound) = match found {
             Found::Plan(_) => return,
             Found::Infeasible(..) => (pb::PlanStatus::Infeasible, None),
-            Found::Nothing(bound) => (pb::PlanStatus::NotFound, Some(*bound)),
+            Found::Nothing(bound, _) => (pb::PlanStatus::NotFound, Some(*bound)),
         };
         (wire.status, wire.bound_micros, wire.gap) = (status.into(), bound, None);
         for plan in &mut wire.plans {
             (plan.status, plan.bound_micros, plan.gap) = (status.into(), bound, None);
         }
-        let Found::Infeasible(clash, best) = found else { return };
-        wire.clash = Some(clash.clone());
+        let (clash, best) = match found {
+            Found::Plan(_) => return,
+            Found::Infeasible(clash, best) => (Some(clash), best),
+            Found::Nothing(_, best) => (None, best),
+        };
+        wire.clash = clash.cloned();
         wire.given_up = best.as_ref().map(|best| clash::given_up(best, None));
         for (t, plan) in wire.plans.iter_mut().enumerate() {
-            plan.clash = Some(clash.clone());
+            plan.clash = clash.cloned();
             plan.given_up = best.as_ref().map(|best| clash::given_up(best, Some(t)));
         }
     }

@@ -180,7 +180,8 @@ fn of_a_part_of_the_outfits_there_is_a_plan_and_a_bound_for_all() {
         assert!(rest > reached || reached == best);
         // What could be better than the plan is judged too, until nothing is left that could.
         let mut reached = reached;
-        while judging.more(&judges, &mut part, &weights, reached, None, &unhurried()).unwrap() {
+        while judging.more(&judges, &mut part, &weights, Some(reached), None, &unhurried()).unwrap()
+        {
             let better = planned(&part).value.objective();
             assert!(better >= reached);
             reached = better;

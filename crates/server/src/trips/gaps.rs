@@ -6,14 +6,14 @@ use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{Lure, Outfit, Word as _, infer_power};
 use deepbend_core::judge;
 use deepbend_planner::season::{self, Addition, SeasonError};
-use deepbend_planner::weights::{Micros, ONE, in_words};
+use deepbend_planner::weights::{Micros, ONE, WORTH_BUYING, in_words};
 use tonic::Status;
 
 use super::answer::count;
 use super::ask_season::Gaps;
 use super::desk::Desk;
 use super::season::{Reels, Table, Thing};
-use super::specs::Spec;
+use super::specs::{LIKE_CLASSES, Spec};
 use super::stopped;
 
 /// Specs that add at least this share of the best one are in its window.
@@ -23,8 +23,6 @@ const WINDOW_SHARE: (Micros, Micros) = (9, 10);
 const DOUBLE_SHARE: (Micros, Micros) = (3, 5);
 /// Gaps that add less than this share of the first one are not named.
 const LEAST_SHARE: Micros = 8;
-/// How far a rod's power may be off the window and still be like it, classes.
-const LIKE_CLASSES: f64 = 0.5;
 /// Lures that are named for a gap.
 const NAMED: usize = 6;
 
@@ -51,12 +49,12 @@ fn answer(
     let wanted = || desk.wanted();
     let additions = season::gaps(&table.season, weights, &wanted).map_err(none)?;
     let rack = season::on_the_rack(&table.season, weights, &wanted).map_err(none)?;
-    let full = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
     let (gaps, all_gaps) = gaps(desk, table, &additions, asked.count)?;
     let mut wire = pb::FindGapsResponse {
         gaps,
         rack: rack.iter().map(|addition| rack_rod(table, addition)).collect(),
-        full_micros: full,
+        full_micros: full(table),
+        least_added_micros: least(table),
         owned_micros: owned_worth(desk, table),
         model: Some(desk.model.id().to_wire()),
         unjudged_rod_count: count(table.unjudged),
@@ -128,7 +126,8 @@ fn gaps(
     let mut gaps: Vec<pb::Gap> = Vec::new();
     let mut in_time = true;
     let first = additions.first().map_or(0, |a| a.adds);
-    for addition in additions.iter().filter(|a| a.adds > 0 && a.adds * LEAST_SHARE >= first) {
+    let named_at_all = |a: &&Addition| a.adds >= least(table) && a.adds * LEAST_SHARE >= first;
+    for addition in additions.iter().filter(named_at_all) {
         if gaps.len() >= count && told(&gaps).len() >= count {
             break;
         }
@@ -185,6 +184,16 @@ fn gaps(
     let mut gaps: Vec<pb::Gap> = told(&gaps).into_iter().cloned().collect();
     gaps.truncate(count);
     Ok((gaps, in_time))
+}
+
+/// What a gap adds at least to be named.
+fn least(table: &Table<'_>) -> Micros {
+    (full(table) / WORTH_BUYING).max(1)
+}
+
+/// What all needs would be worth at best.
+fn full(table: &Table<'_>) -> Micros {
+    table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum()
 }
 
 /// Gaps that say more than a better one, the best first.
@@ -343,7 +352,8 @@ fn nearest(table: &Table<'_>, id: &str) -> Option<usize> {
             + u32::from(rod.material != spec.rod.material);
         f64::from(other) + (spec.class - class).abs()
     };
-    (0..table.specs.len()).min_by(|a, b| far(*a).total_cmp(&far(*b)))
+    let offered = (0..table.specs.len()).filter(|s| table.offers(*s));
+    offered.min_by(|a, b| far(*a).total_cmp(&far(*b)))
 }
 
 fn gap(

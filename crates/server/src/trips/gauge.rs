@@ -66,6 +66,14 @@ impl Gauge {
         self.enough.map(share)
     }
 
+    /// When what is judged must do where little comes after it: at seven tenths of the time.
+    pub(super) fn enough_alone(&self) -> Option<Instant> {
+        let more = |(enough, late): (Instant, Instant)| {
+            enough + late.saturating_duration_since(enough).mul_f64(0.6)
+        };
+        self.enough.zip(self.late).map(more).or(self.enough)
+    }
+
     /// The end of a share of the time that is left until the deadline.
     pub(super) fn share(&self, share: f64) -> Option<Instant> {
         let now = Instant::now();
@@ -115,6 +123,15 @@ impl Gauge {
     /// [`Stopped`] if it is.
     pub(super) fn go_on(&self) -> Result<(), Stopped> {
         self.stopped().map_or(Ok(()), Err)
+    }
+
+    /// Goes on with work of which a part is enough, however late it is; other work ends at its
+    /// deadline.
+    ///
+    /// # Errors
+    /// [`Stopped`] if it is to end.
+    pub(super) fn go_on_in_part(&self) -> Result<(), Stopped> {
+        if self.enough.is_some() { self.wanted() } else { self.go_on() }
     }
 
     /// Begins a stage of so many steps. What lies behind a later stage is no stage of its own.

@@ -1,6 +1,7 @@
 //! Which outfits are judged: all, or where there are too many of them those that promise most.
 
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use deepbend_contract::pb;
@@ -13,7 +14,8 @@ use tokio::time::Instant;
 
 use super::bench::Leaders;
 use super::gauge::{Gauge, Stopped};
-use super::offers::{Judge, Judged, Task, in_parallel};
+use super::offers::{Judge, Judged, RodKind, Task, in_parallel};
+use super::pool::PoolRod;
 
 /// Judgements that are made before the first search, for all boats together: about a second, so that
 /// a plan is known early, for all later searches to begin with.
@@ -40,6 +42,8 @@ pub(super) struct Judging<'j> {
     pub(super) is_whole: bool,
     /// Whether the deadline left something out.
     pub(super) is_cut: bool,
+    /// Whether all was sketched for all needs: what is known only in part bounds nothing.
+    is_sketched: bool,
     /// What was sketched. Empty where nothing was.
     sketches: Vec<Sketch>,
     /// By sketch, whether it was judged too.
@@ -85,6 +89,7 @@ pub(super) fn judge<'j>(
     let mut judging = Judging {
         is_whole: false,
         is_cut: !all_sketched,
+        is_sketched: all_sketched,
         sketches: Vec::new(),
         judged: Vec::new(),
         most: Vec::new(),
@@ -165,11 +170,14 @@ fn sketch_all(
     }
     rods.sort_unstable();
     gauge.begin(pb::PlanStage::Judging, 2 * rods.len());
-    // Which there are at all takes next to no time.
-    let (bare, _) = in_parallel(rods.len(), None, |at| {
+    // Which there are at all takes little time.
+    let (bare, is_known) = in_parallel(rods.len(), gauge.enough(4), |at| {
         let (rod, trip) = rods[at];
         judges[trip].sketch(trip, &judges[trip].pool.rods[rod], &[], &leaders[trip], gauge)
     })?;
+    if !is_known {
+        return Ok((unknown(judges), false));
+    }
     let mut sketched: Sketched =
         judges.iter().map(|j| j.pool.rods.iter().map(|_| [None, None]).collect()).collect();
     for ((rod, trip), sides) in rods.iter().zip(bare) {
@@ -208,6 +216,22 @@ fn sketch_all(
     Ok((sketched, is_whole))
 }
 
+/// Sketches as if every rod that is ready could do everything.
+fn unknown(judges: &[Judge<'_, '_>]) -> Sketched {
+    let of_trip = |(trip, judge): (usize, &Judge<'_, '_>)| {
+        let side = |rod: &PoolRod<'_>| {
+            rod.ready.then(|| Sketch {
+                trip,
+                rod: rod.item.id.to_string(),
+                reel_place: judge.pool.boat.place.clone(),
+                offers: vec![(judge.weights.excellent, Verdict::Excellent); judge.cases.len()],
+            })
+        };
+        judge.pool.rods.iter().map(|rod| [side(rod), side(rod)]).collect()
+    };
+    judges.iter().enumerate().map(of_trip).collect()
+}
+
 /// Positions of the needs of a trip in groups, the most important first.
 fn needs_by_group(judge: &Judge<'_, '_>) -> Vec<Vec<usize>> {
     let needs = &judge.asked.trip.needs;
@@ -243,7 +267,8 @@ fn all<'j>(
     }
     let (is_cut, sketches, judged, most) = (!is_whole, Vec::new(), Vec::new(), Vec::new());
     let (tasks, leaders, at) = (Vec::new(), Vec::new(), Vec::new());
-    Ok(Judging { is_whole, is_cut, sketches, judged, most, tasks, leaders, at })
+    let is_sketched = false;
+    Ok(Judging { is_whole, is_cut, is_sketched, sketches, judged, most, tasks, leaders, at })
 }
 
 /// Leaves out what changes nothing; by outfit, whether it stays.
@@ -300,7 +325,9 @@ impl Judging<'_> {
         // A part of the time: to know which promise most is worth less than to judge them.
         let now = Instant::now();
         let soon = enough.map(|enough| now + enough.saturating_duration_since(now) / 4);
-        self.bound(problem, weights, reached, soon);
+        if self.is_sketched {
+            self.bound(problem, weights, reached, soon);
+        }
         let most = &self.most;
         let is_better = |at: usize| reached.is_none_or(|reached| most[at] > reached);
         let open = (0..self.tasks.len()).filter(|at| !self.judged[*at] && is_better(*at));
@@ -309,7 +336,7 @@ impl Judging<'_> {
             let (trip, task, _) = &self.tasks[at];
             judges[*trip].is_asked_for(task)
         };
-        let front = self.front(problem);
+        let front = self.front(judges, problem);
         let mut place = vec![usize::MAX; self.tasks.len()];
         front.iter().enumerate().for_each(|(turn, at)| place[*at] = turn);
         order.sort_by_key(|at| (!is_asked_for(*at), place[*at], Reverse(most[*at]), *at));
@@ -347,11 +374,12 @@ impl Judging<'_> {
 
     /// Before anything is judged, for each trip a few tasks that may serve all of its needs between
     /// them: however little time there is, everybody is to have something to fish with.
-    fn front(&self, problem: &FleetProblem) -> Vec<usize> {
+    fn front(&self, judges: &[Judge<'_, '_>], problem: &FleetProblem) -> Vec<usize> {
         let mut front: Vec<usize> = Vec::new();
-        // What is sketched in part says too little: what lies aboard comes first then.
-        if self.is_cut {
-            return (0..self.tasks.len()).collect();
+        // What is sketched in part says too little: rods of every kind come first then, those that lie
+        // aboard before the others.
+        if !self.is_sketched {
+            return self.of_each_kind(judges);
         }
         if self.judged.contains(&true) {
             return front;
@@ -381,13 +409,28 @@ impl Judging<'_> {
         front
     }
 
-    /// The same after a search, whose plan is worth `reached`; whether there is anything new.
+    /// Tasks in an order in which rods of all handles, powers and actions take turns.
+    fn of_each_kind(&self, judges: &[Judge<'_, '_>]) -> Vec<usize> {
+        let mut begun: BTreeMap<(usize, bool, RodKind), usize> = BTreeMap::new();
+        let mut turns: Vec<(usize, usize)> = Vec::with_capacity(self.tasks.len());
+        for (at, (trip, task, _)) in self.tasks.iter().enumerate() {
+            let turn = begun.entry((*trip, task.own_reels, judges[*trip].kind(task))).or_default();
+            turns.push((*turn, at));
+            *turn += 1;
+        }
+        // A stable order: of those of one turn the tasks that come first.
+        turns.sort_by_key(|(turn, _)| *turn);
+        turns.into_iter().map(|(_, at)| at).collect()
+    }
+
+    /// The same after a search, whose plan is worth `reached`, if it found one; whether there is
+    /// anything new.
     pub(super) fn more(
         &mut self,
         judges: &[Judge<'_, '_>],
         problem: &mut FleetProblem,
         weights: &Weights,
-        reached: Micros,
+        reached: Option<Micros>,
         until: Option<Instant>,
         gauge: &Gauge,
     ) -> Result<bool, Stopped> {
@@ -398,10 +441,9 @@ impl Judging<'_> {
         let now = Instant::now();
         let enough = until.map(|until| now + until.saturating_duration_since(now) / 2);
         let some = MORE;
-        let (spent, _) =
-            self.round(judges, problem, weights, some, Some(reached), enough, gauge)?;
+        let (spent, _) = self.round(judges, problem, weights, some, reached, enough, gauge)?;
         self.is_whole = !self.is_cut && self.judged.iter().all(|is_judged| *is_judged);
-        gauge.judged_in_part(self.rest(problem, weights, Some(reached), gauge));
+        gauge.judged_in_part(self.rest(problem, weights, reached, gauge));
         Ok(spent > 0)
     }
 

@@ -150,6 +150,8 @@ impl TripServiceImpl {
             let end = call.deadline.map_or_else(|| Instant::now() + PATIENCE, |end| end.0);
             let deadline = Some(end);
             let gauge = Gauge::new(deadline, given_up, call.progress);
+            // From here on whatever is known by then is an answer.
+            gauge.go_on().map_err(stopped)?;
             work(&asked, &Desk::new(&view, &model, &terms, deadline, &gauge))
         };
         Ok(Some(self.compute.run(work).await??))

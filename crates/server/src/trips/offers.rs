@@ -4,7 +4,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use deepbend_contract::pb;
 use deepbend_core::gear::{
-    GuideCondition, Leader, LeaderMaterial, Line, LineMaterial, Outfit, Reel, Rod,
+    GuideCondition, Handle, Leader, LeaderMaterial, Line, LineMaterial, Outfit, Reel, Rod,
+    infer_power,
 };
 use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
@@ -63,6 +64,9 @@ pub(super) struct Task<'p, 'v> {
     rod: &'p PoolRod<'v>,
     pub(super) own_reels: bool,
 }
+
+/// Whether a rod is a casting rod, its power class and its action: rods of one kind do much the same.
+pub(super) type RodKind = (bool, u8, Option<u8>);
 
 /// Positions of rod, reel and line, with what is put together of them.
 pub(super) type Judged = Vec<([usize; 3], Candidate)>;
@@ -126,6 +130,11 @@ impl Judge<'_, '_> {
         by_kind(all, |spool| spool.line.kind())
     }
 
+    /// The kind of the rod of a task.
+    pub(super) fn kind(&self, task: &Task<'_, '_>) -> RodKind {
+        kind_of(self.model, task.rod)
+    }
+
     /// How many judgements a task takes at most.
     pub(super) fn cost(&self, task: &Task<'_, '_>, leaders: &Leaders) -> usize {
         let reels = self.pool.reels.iter().filter(|reel| {
@@ -166,7 +175,7 @@ impl Judge<'_, '_> {
         let lines = [true, false].map(spools);
         let mut done: Vec<Line> = Vec::new();
         for spools in lines.iter().flatten().filter(|_| rod.ready) {
-            gauge.go_on()?;
+            gauge.go_on_in_part()?;
             let kind = spools[0].line.kind();
             if done.contains(&kind) {
                 continue;
@@ -214,7 +223,7 @@ impl Judge<'_, '_> {
     ) -> Result<Judged, Stopped> {
         let mut judged = Vec::new();
         for spools in self.by_line(task) {
-            gauge.go_on()?;
+            gauge.go_on_in_part()?;
             let candidates = self.of_line(task.rod, &spools, leaders);
             let at = spools.iter().map(|spool| [task.at, spool.at[0], spool.at[1]]);
             judged.extend(at.zip(candidates));
@@ -436,6 +445,12 @@ impl Judge<'_, '_> {
     pub(super) fn suits_somebody(&self, reel: &PoolReel<'_>) -> bool {
         self.wrong_side(reel).count() < self.asked.trip.anglers.len()
     }
+}
+
+/// The kind of a rod.
+pub(super) fn kind_of(model: &Model, rod: &PoolRod<'_>) -> RodKind {
+    let class = infer_power(model, rod.rod).word() as u8;
+    (rod.handle == Handle::Casting, class, rod.rod.action.map(|action| action as u8))
 }
 
 /// What was judged, in the order of rods, reels and lines.

@@ -82,7 +82,7 @@ pub(super) fn search(
     let made = match &answer {
         FleetAnswer::Plan(plan) => Some((problem, &**plan)),
         FleetAnswer::Infeasible(no) => no.best.as_ref().map(|best| (&best.problem, &best.plan)),
-        FleetAnswer::NotFound { .. } => None,
+        FleetAnswer::NotFound { best, .. } => best.as_ref().map(|best| (&best.problem, &best.plan)),
     };
     if let Some((problem, plan)) = made {
         check_fleet(problem, weights, plan).map_err(|broken| {
@@ -102,7 +102,10 @@ fn settle(answer: &mut FleetAnswer, spent: u64) {
             Some(best) => &mut best.plan,
             None => return,
         },
-        FleetAnswer::NotFound { .. } => return,
+        FleetAnswer::NotFound { best, .. } => match best {
+            Some(best) => &mut best.plan,
+            None => return,
+        },
     };
     fleet.nodes += spent;
     let (status, bound, nodes, cut) = (fleet.status, fleet.bound, fleet.nodes, fleet.cut);

@@ -7,9 +7,10 @@ use std::ops::ControlFlow;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{
-    Action, Handle, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _,
+    Action, Handle, LineMaterial, Outfit, Power, Reel, Rod, RodMaterial, Word as _, infer_power,
 };
 use deepbend_core::judge::{Verdict, score_with_interval};
+use deepbend_core::model::Model;
 use deepbend_core::quantity::words::{GRAMS, KILOGRAMS};
 use deepbend_core::quantity::{Force, Mass};
 use deepbend_ledger::item::Item;
@@ -24,10 +25,10 @@ use super::case::{self, Case};
 use super::desk::Desk;
 use super::gauge::Stopped;
 use super::lines::{Spooled, by_kind};
-use super::offers::{Judge, in_parallel, outfit, rings_allow};
+use super::offers::{Judge, RodKind, in_parallel, kind_of, outfit, rings_allow};
 use super::pool::{Pool, PoolRod};
 use super::request::Trip;
-use super::specs::{Spec, lattice};
+use super::specs::{Spec, are_alike, lattice};
 use super::stopped;
 use crate::error::ServiceError;
 
@@ -167,7 +168,9 @@ impl Desk<'_> {
             Reels::Own => self.own_reels(&season, judges, &rods)?,
         };
         let chosen = self.judge_rods(judges, &rods, &reels)?;
-        let unjudged = (rods.len() - chosen.len()) as u32;
+        let unjudged = self.unjudged(judges, &rods, &chosen);
+        let is_owned = |s: usize| unjudged.iter().any(|(rod, class)| specs[s].is_like(rod, *class));
+        let of_specs: Vec<SpecRow> = of_specs.into_iter().filter(|(s, _)| !is_owned(*s)).collect();
         let worth = |chosen: &Option<Chosen>| chosen.map_or(0, |chosen| chosen.worth);
         let rows = chosen.iter().map(|(id, row)| (*id, row.iter().map(worth).collect()));
         let owned: Vec<(&str, Vec<Micros>)> = rows.collect();
@@ -186,7 +189,12 @@ impl Desk<'_> {
         let price = |handle: Handle| {
             prices.get(&handle).copied().unwrap_or_else(|| median_price(judges, handle))
         };
-        for (id, row) in owned.iter().filter(|_| twins) {
+        let is_double = |id: &str| {
+            let rod = judges.first().and_then(|judge| judge.pool.rod(id));
+            let class = rod.map_or(0.0, |rod| infer_power(self.model, rod.rod).class);
+            rod.is_some_and(|rod| unjudged.iter().any(|other| are_alike((rod.rod, class), *other)))
+        };
+        for (id, row) in owned.iter().filter(|(id, _)| twins && !is_double(id)) {
             let price = Some(price(handle_of(id)));
             add(&mut season, Thing::Like((*id).to_owned()), price, row);
         }
@@ -195,6 +203,7 @@ impl Desk<'_> {
         }
         let chosen = chosen.into_iter().map(|(id, row)| (id.to_owned(), row)).collect();
         let is_whole = all_specs && all_reels;
+        let unjudged = unjudged.len() as u32;
         Ok(Table { season, things, specs, needs, reels, judges, chosen, unjudged, is_whole })
     }
 
@@ -223,6 +232,21 @@ impl Desk<'_> {
         Ok((rows, is_whole))
     }
 
+    /// Rods that are ready and were not judged, with their power classes: who owns one need not buy
+    /// it.
+    fn unjudged<'j>(
+        &self,
+        judges: &'j [Judge<'_, '_>],
+        rods: &[&str],
+        chosen: &[Row<'_>],
+    ) -> Vec<(&'j Rod, f64)> {
+        let pool = judges.first().map(|judge| judge.pool);
+        let is_judged = |id: &str| chosen.iter().any(|(known, _)| *known == id);
+        let unjudged = rods.iter().filter(|id| !is_judged(id));
+        let unjudged = unjudged.filter_map(|id| pool?.rod(id));
+        unjudged.map(|rod| (rod.rod, infer_power(self.model, rod.rod).class)).collect()
+    }
+
     /// What each rod is fished with, by need, in the order of the rods; those for which the
     /// deadline leaves no time are left out.
     fn judge_rods<'r>(
@@ -232,17 +256,20 @@ impl Desk<'_> {
         reels: &BTreeMap<String, Option<String>>,
     ) -> Result<Vec<Row<'r>>, Status> {
         let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
-        let enough = self.gauge.enough(1);
-        let judged = in_parallel(rods.len(), enough, |at| {
+        // Rods of all kinds take turns, so that what there is no time for is like something judged.
+        let order = of_each_kind(self.model, judges, rods);
+        let judged = in_parallel(rods.len(), self.gauge.enough_alone(), |at| {
             self.gauge.wanted()?;
-            let (id, mut row) = (rods[at], Vec::new());
+            let (id, mut row) = (order[at], Vec::new());
             for (judge, leaders) in judges.iter().zip(&leaders) {
                 row.extend(best_of(judge, leaders, id, reels.get(id)));
             }
             self.gauge.step(pb::PlanStage::Judging);
             Ok((id, row))
         });
-        judged.map(|(judged, _)| judged).map_err(stopped)
+        let (mut judged, _) = judged.map_err(stopped)?;
+        judged.sort_unstable_by_key(|(id, _)| *id);
+        Ok(judged)
     }
 
     /// A reel for each rod, no reel twice, so that they are worth most together; and whether there
@@ -300,6 +327,21 @@ impl Desk<'_> {
             }
         }
     }
+}
+
+/// Rods in an order in which those of all handles, powers and actions take turns.
+fn of_each_kind<'r>(model: &Model, judges: &[Judge<'_, '_>], rods: &[&'r str]) -> Vec<&'r str> {
+    let pool = judges.first().map(|judge| judge.pool);
+    let mut begun: BTreeMap<Option<RodKind>, usize> = BTreeMap::new();
+    let mut turns: Vec<(usize, &str)> = Vec::with_capacity(rods.len());
+    for id in rods {
+        let kind = pool.and_then(|pool| pool.rod(id)).map(|rod| kind_of(model, rod));
+        let turn = begun.entry(kind).or_default();
+        turns.push((*turn, id));
+        *turn += 1;
+    }
+    turns.sort_by_key(|(turn, _)| *turn);
+    turns.into_iter().map(|(_, id)| id).collect()
 }
 
 /// Reels with lines that a rod may be fished with: on its own reel, or the usual one if that is to
@@ -463,6 +505,11 @@ impl Table<'_> {
         let (Some(a), Some(b)) = (of(one), of(other)) else { return false };
         self.season.outfits[a].price == self.season.outfits[b].price
             && self.season.worth.iter().all(|row| row[a] == row[b])
+    }
+
+    /// Whether a place of the lattice is among what could be bought.
+    pub(super) fn offers(&self, spec: usize) -> bool {
+        self.things.iter().any(|thing| matches!(thing, Thing::New(s) if *s == spec))
     }
 
     /// A window of specs over some places of the lattice.

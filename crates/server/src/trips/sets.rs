@@ -2,6 +2,7 @@
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::ControlFlow;
 
 use deepbend_contract::{At, Faults};
 use deepbend_contract::{ToWire as _, pb};
@@ -13,12 +14,15 @@ use deepbend_planner::Status as Proof;
 use deepbend_planner::median::Work;
 use deepbend_planner::season::{self, SetOutfit, SetPoint, SetProgress};
 use deepbend_planner::weights::{Micros, ONE};
+use tokio::time::Instant;
 use tonic::Status;
 
 use super::answer;
 use super::ask_season::Set;
 use super::desk::Desk;
+use super::gauge::Stopped;
 use super::known;
+use super::offers::in_parallel;
 use super::season::{Reels, Table, Thing};
 use super::stopped;
 use crate::error::ServiceError;
@@ -75,12 +79,20 @@ fn answer(
     desk.gauge.begin(pb::PlanStage::Searching, asked.most + 1 - first);
     let ask = |now: &SetProgress| {
         desk.gauge.set(now.outfits - first, now);
-        desk.in_time()
+        // What is found is still to be written.
+        let is_over = desk.gauge.enough_alone().is_some_and(|end| Instant::now() >= end);
+        if is_over { ControlFlow::Break(()) } else { desk.in_time() }
     };
     let curve = season::design_set(&table.season, &keep, asked.most, work, &ask);
     let curve = curve.map_err(|error| desk.no_season(error))?;
     desk.gauge.wanted().map_err(stopped)?;
-    let sets: Vec<_> = curve.iter().map(|point| set(asked, table, point)).collect();
+    let mut sets: Vec<pb::OutfitSet> = Vec::new();
+    for point in &curve {
+        if !sets.is_empty() && desk.gauge.is_late() {
+            break;
+        }
+        sets.push(set(asked, table, point).map_err(stopped)?);
+    }
     let most = asked.most.min(table.things.len());
     Ok(pb::DesignSetResponse {
         abridged: table.unjudged > 0 || !table.is_whole || first + sets.len() <= most,
@@ -108,7 +120,7 @@ fn packed_m(table: &Table<'_>, id: &str) -> f64 {
     })
 }
 
-fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> pb::OutfitSet {
+fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> Result<pb::OutfitSet, Stopped> {
     let full: Micros = table.season.needs.iter().map(|n| Micros::from(n.weight) * ONE).sum();
     let outfits: Vec<pb::SetOutfit> =
         point.outfits.iter().map(|outfit| one(asked, table, outfit)).collect();
@@ -123,21 +135,23 @@ fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> pb::OutfitSet {
         String::new()
     };
     let jobs = point.outfits.iter().flat_map(|o| o.job.iter().map(move |need| (o.outfit, *need)));
-    let low = |(outfit, need): (usize, usize)| {
+    let jobs: Vec<(usize, usize)> = jobs.collect();
+    let (lows, _) = in_parallel(jobs.len(), None, |at| {
+        let (outfit, need) = jobs[at];
         let worth = table.season.worth[need][outfit].min(table.low_worth(outfit, need));
-        Micros::from(table.season.needs[need].weight) * worth
-    };
+        Ok(Micros::from(table.season.needs[need].weight) * worth)
+    })?;
     let status = if table.is_whole { point.status } else { Proof::Feasible };
-    pb::OutfitSet {
+    Ok(pb::OutfitSet {
         outfits,
         coverage: point.worth as f64 / full.max(1) as f64,
         worth_micros: point.worth,
         // What was not judged might do everything.
         bound_micros: if table.is_whole { point.bound } else { full },
-        worth_low_micros: jobs.map(low).sum(),
+        worth_low_micros: lows.into_iter().sum(),
         status: answer::status(status).into(),
         spare_text,
-    }
+    })
 }
 
 fn one(asked: &Set, table: &Table<'_>, outfit: &SetOutfit) -> pb::SetOutfit {

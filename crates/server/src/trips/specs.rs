@@ -7,6 +7,9 @@ use deepbend_core::model::Model;
 use deepbend_core::quantity::words::{GRAMS, KILOGRAMS};
 use deepbend_core::quantity::{Force, Mass, Range};
 
+/// How far a rod's power may be off a place of the lattice and still be like it, classes. From memory.
+pub(super) const LIKE_CLASSES: f64 = 0.5;
+
 /// One place of the lattice.
 #[derive(Clone, Debug)]
 pub(super) struct Spec {
@@ -50,6 +53,17 @@ pub(super) fn lattice(model: &Model) -> Vec<Spec> {
     specs
 }
 
+/// Whether two rods, each with its power class, are of one kind as far as they say.
+pub(super) fn are_alike((one, class): (&Rod, f64), (other, near): (&Rod, f64)) -> bool {
+    fn same<T: PartialEq>(one: Option<T>, other: Option<T>) -> bool {
+        one.is_none() || other.is_none() || one == other
+    }
+    (class - near).abs() <= LIKE_CLASSES
+        && same(one.handle, other.handle)
+        && same(one.action, other.action)
+        && same(one.material, other.material)
+}
+
 impl Spec {
     /// The spec put together with a usual reel and leader.
     pub(super) fn outfit(&self) -> Outfit {
@@ -74,6 +88,11 @@ impl Spec {
             + u32::from(self.line != other.line)
             + u32::from(self.class != other.class);
         differ == 1 && (self.class - other.class).abs() < 1.5 && self.handle() == other.handle()
+    }
+
+    /// Whether a rod of some power class is one of this kind, as far as it says.
+    pub(super) fn is_like(&self, rod: &Rod, class: f64) -> bool {
+        are_alike((&self.rod, self.class), (rod, class))
     }
 
     /// In words: "a heavy moderate-fast composite casting rod of about 17 to 60 g (0.60 to 2.12 oz)
