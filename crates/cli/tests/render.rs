@@ -373,6 +373,7 @@ fn a_brief_plan_loads_outfits_whole() {
     let cut = pb::Plan { abridged: true, ..plan.clone() };
     let text = render::brief(&cut, 80);
     assert!(text.contains("b L30  nothing; there was no time to look for a cure"), "{text}");
+    assert_eq!(text.matches("Cautions").count(), 1, "{text}");
     for part in ["life-jackets", "the skipper decides", "power lines", "thunder", "eye protection"]
     {
         assert!(flat(&text).contains(part), "{part} not in\n{text}");
@@ -385,8 +386,14 @@ fn a_brief_plan_loads_outfits_whole() {
         text: "keep clear of overhead power lines".to_owned(),
         because: "a long rod".to_owned(),
     };
-    let cut = pb::Plan { cautions: vec![told], ..cut };
-    assert_eq!(flat(&render::brief(&cut, 80)).matches("power lines").count(), 1);
+    let mut cut = pb::Plan { cautions: vec![told], ..cut };
+    let text = render::brief(&cut, 80);
+    assert_eq!(flat(&text).matches("power lines").count(), 1, "{text}");
+    assert_eq!(text.matches("Cautions").count(), 1, "{text}");
+    // A cure was looked for where the best that is left is known.
+    cut.uncovered[0].best_in_pool = Some(pb::PoolOffer::default());
+    let text = render::brief(&cut, 80);
+    assert!(text.contains("b L30  nothing; no cure is known"), "{text}");
     // Contested gear in one line, of one boat and of several.
     let said = "If R17 is seen at B1 by 06:37, a plan with it is worth 0.40 more.";
     let sighted = pb::IfSighted { text: said.to_owned(), ..Default::default() };
@@ -437,41 +444,77 @@ fn a_card_names_the_hands_that_it_is_for() {
     };
     let trip = pb::Trip {
         anglers: vec![angler("A1", Novice), angler("A2", Expert), angler("A3", Expert)],
-        segments: vec![pb::Segment { id: "a".to_owned(), ..Default::default() }],
+        segments: ["a", "b"]
+            .map(|id| pb::Segment { id: id.to_owned(), ..Default::default() })
+            .into(),
         ..Default::default()
     };
-    let use_of = |lure: &str, ids: &[&str]| pb::Assignment {
-        segment_id: "a".to_owned(),
+    let use_of = |segment: &str, lure: &str, ids: &[&str]| pb::Assignment {
+        segment_id: segment.to_owned(),
         lure_id: lure.to_owned(),
         outfit_id: "O1".to_owned(),
+        role: pb::AssignmentRole::Fishes.into(),
         skill: Expert.into(),
         angler_ids: ids.iter().map(|id| (*id).to_owned()).collect(),
         ..Default::default()
     };
-    let card = |lure: &str, skill: pb::Skill| pb::RigCard {
-        segment_id: "a".to_owned(),
+    let card = |segment: &str, lure: &str, skill: pb::Skill| pb::RigCard {
+        segment_id: segment.to_owned(),
         lure_id: lure.to_owned(),
         outfit_id: "O1".to_owned(),
         skill: skill.into(),
         summary: "good".to_owned(),
         ..Default::default()
     };
-    let start = pb::Start {
-        segment_id: "a".to_owned(),
-        angler_id: "A1".to_owned(),
+    let start = |segment: &str, angler: &str, lure: &str, second: &str| pb::Start {
+        segment_id: segment.to_owned(),
+        angler_id: angler.to_owned(),
         outfit_id: "O1".to_owned(),
-        lure_id: "L10".to_owned(),
+        lure_id: lure.to_owned(),
+        second_outfit_id: "O1".to_owned(),
+        second_lure_id: second.to_owned(),
         ..Default::default()
     };
     let plan = pb::Plan {
         trip: Some(trip),
         outfits: vec![pb::PlannedOutfit { id: "O1".to_owned(), ..Default::default() }],
-        assignments: vec![use_of("L10", &["A2", "A3"]), use_of("L17", &["A3"])],
-        rig_cards: vec![card("L10", Novice), card("L17", Expert)],
-        starts: vec![start],
+        assignments: vec![
+            use_of("a", "L10", &["A2", "A3"]),
+            use_of("a", "L17", &["A2"]),
+            use_of("b", "L10", &["A2", "A3"]),
+            use_of("b", "L30", &[]),
+        ],
+        rig_cards: vec![
+            card("a", "L10", Novice),
+            card("a", "L17", Expert),
+            card("b", "L10", Expert),
+            card("b", "L30", Expert),
+        ],
+        starts: vec![
+            start("a", "A1", "L10", ""),
+            start("b", "A1", "L10", ""),
+            start("b", "A3", "L17", "L10"),
+        ],
         ..Default::default()
     };
+    let in_segment = |text: &str, segment: &str, said: &str| {
+        let cards = text.split(&format!("Rig card O1, segment {segment}")).nth(1).unwrap();
+        let own = cards.split("Rig card").next().unwrap();
+        assert!(own.contains(said), "{segment}: {said} not in\n{text}");
+    };
     let text = render::plan(&plan, 80);
-    assert!(text.contains("L10  In novice hands (A1): good"), "{text}");
-    assert!(text.contains("L17  In expert hands (A3): good"), "{text}");
+    in_segment(&text, "a", "L10  In novice hands (A1): good");
+    in_segment(&text, "a", "L17  In expert hands (A2): good");
+    // A beginner starts with it, but the card is for whoever has it ready as the second.
+    in_segment(&text, "b", "L10  In expert hands (A3): good");
+    in_segment(&text, "b", "L30  In expert hands: good");
+    let fished = text.split("Rig card").next().unwrap();
+    let alone = fished.lines().find(|line| line.contains("L30")).unwrap();
+    assert!(alone.contains("expert") && !alone.contains("all"), "{alone}");
+    // Where only what changes is told, all who are meant are named.
+    let mut before = plan.clone();
+    before.assignments.remove(0);
+    let left = pb::CheckCoverageResponse { plan: Some(plan), ..Default::default() };
+    let text = render::recovered(&left, Some(&before), 80);
+    in_segment(&text, "a", "L10  In novice hands (A1): good");
 }

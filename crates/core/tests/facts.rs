@@ -418,4 +418,7 @@ fn wire_is_never_knotted() {
             assert!(!(wire && knot.contains("uni")), "{knot}");
         }
     }
+    let advised = whole(&zander_outfit(), &crankbait(), &calm("pike")).settings;
+    assert_eq!(advised.leader_material, LeaderMaterial::SteelWire);
+    assert!(advised.lure_knot.contains("no knot in wire"), "{}", advised.lure_knot);
 }

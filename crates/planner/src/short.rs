@@ -196,9 +196,10 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
             Lack::Room => {
                 constraints.insert(Constraint::RodLimit);
                 format!(
-                    "{lead}, but {} may be taken: room for more, or {} who take turns",
+                    "{lead}, but {} may be taken: room for more, or {} who {} turns",
                     rods_in_words(limit),
-                    people - limit
+                    people - limit,
+                    if people - limit == 1 { "takes" } else { "take" },
                 )
             }
             Lack::Outfits(outfits, rods) => {

@@ -84,6 +84,28 @@ fn three_boats(seed: u64) -> FleetProblem {
     problem
 }
 
+/// Lures and leaders that do not suffice for all boats: each is there once or twice, and most of
+/// what outfits do asks for a leader.
+fn scarce(mut problem: FleetProblem, seed: u64) -> FleetProblem {
+    let mut d = Dice(seed ^ 0x5ca8ce);
+    let first = &problem.trips[0].problem;
+    let many = |d: &mut Dice| 1 + u32::from(d.one_in(3));
+    // Fewer than there are boats.
+    let fewer = problem.trips.len() as u64 - 1;
+    let lures: Vec<u32> = first.lures.iter().map(|_| 1 + d.roll(fewer) as u32).collect();
+    let leaders: Vec<u32> = first.leaders.iter().map(|_| many(&mut d)).collect();
+    for trip in &mut problem.trips {
+        let p = &mut trip.problem;
+        p.lures.iter_mut().zip(&lures).for_each(|(lure, many)| lure.quantity = *many);
+        p.leaders.iter_mut().zip(&leaders).for_each(|(leader, many)| leader.quantity = *many);
+        p.needs.iter_mut().for_each(|need| need.copies_at_once = many(&mut d));
+        for candidate in &mut p.candidates {
+            candidate.offers.retain(|o| o.leader.is_some() || d.one_in(3));
+        }
+    }
+    problem
+}
+
 /// Pins at random, of rods and reels.
 fn pinned(mut problem: FleetProblem, seed: u64) -> FleetProblem {
     let mut d = Dice(seed ^ 0x71_45);
@@ -226,6 +248,12 @@ proptest! {
         is_best(&two_boats(seed))?;
     }
 
+    // Source: all plans, counted one by one.
+    #[test]
+    fn equals_brute_force_where_lures_and_leaders_are_scarce(seed in any::<u64>()) {
+        is_best(&scarce(two_boats(seed), seed))?;
+    }
+
     #[test]
     fn equals_brute_force_with_pins(seed in any::<u64>()) {
         is_best(&pinned(two_boats(seed), seed))?;
@@ -255,6 +283,12 @@ proptest! {
 
 proptest! {
     #![proptest_config(cases(100))]
+
+    // Source: all plans, counted one by one.
+    #[test]
+    fn three_boats_equal_brute_force_where_lures_and_leaders_are_scarce(seed in any::<u64>()) {
+        is_best(&scarce(three_boats(seed), seed))?;
+    }
 
     #[test]
     fn equals_brute_force_with_three_boats(seed in any::<u64>()) {
@@ -384,6 +418,9 @@ fn faults_of_a_fleet_are_named() {
     let mut problem = donors();
     problem.trips[1].problem.needs[0].importance = 9;
     assert_eq!(field(&problem), "trips[1].needs[0].importance");
+    let mut problem = donors();
+    problem.trips[0].problem.segments[0].turns.push("nobody".into());
+    assert_eq!(field(&problem), "trips[0].segments[0].turns[0]");
 }
 
 #[test]

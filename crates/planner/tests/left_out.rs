@@ -161,17 +161,43 @@ fn what_a_crew_lacks_is_counted() {
          less, or 1 who takes turns."
     );
     p.boat.rod_limit = Some(2);
-    let text = said(&p);
-    assert!(text.contains("3 are to fish at once, but 2 rods may be taken"), "{text}");
+    assert_eq!(
+        said(&p),
+        "In segment a 3 are to fish at once, but 2 rods may be taken: room for more, or 1 who \
+         takes turns."
+    );
+    p.boat.rod_limit = Some(1);
+    assert_eq!(
+        said(&p),
+        "In segment a 3 are to fish at once, but 1 rod may be taken: room for more, or 2 who \
+         take turns."
+    );
     // A rod more, but of the lures that anything fishes there are two.
     p.boat.rod_limit = None;
     p.rods.push(rod("R3", "B1"));
     p.reels.push(reel("E3", "B1"));
     p.candidates.push(candidate("R3", "E3", vec![offer(0, Good)]));
     p.lures[0].quantity = 2;
-    let text = said(&p);
-    assert!(text.contains("there are 2, L1 (2): one more L1,"), "{text}");
+    assert_eq!(
+        said(&p),
+        "In segment a 3 are to fish at once, but of lures that something fishes as well as asked \
+         there are 2, L1 (2): one more L1, lures that ask for less, or 1 who takes turns."
+    );
     p.lures[0].quantity = 3;
+    assert!(matches!(answer(&p), FleetAnswer::Plan(_)));
+}
+
+// By hand: the second rod fits one reel alone, so the first one has to take the other.
+#[test]
+fn reels_are_handed_out_so_that_all_fish() {
+    let mut p = three_people();
+    p.segments[0].anglers.truncate(2);
+    let offers = || vec![offer(0, Good)];
+    p.candidates = vec![
+        candidate("R1", "E1", offers()),
+        candidate("R1", "E2", offers()),
+        candidate("R2", "E1", offers()),
+    ];
     assert!(matches!(answer(&p), FleetAnswer::Plan(_)));
 }
 

@@ -7,9 +7,11 @@ mod common;
 
 use std::ops::ControlFlow;
 
-use common::{fleet, place};
+use common::{candidate, empty, fleet, lure, need, offer, place, reel, rod};
+use deepbend_core::judge::Verdict;
 use deepbend_planner::fleet::{FleetTrip, decide_fleet};
-use deepbend_planner::plan::Status;
+use deepbend_planner::plan::{PlannedOutfit, Status};
+use deepbend_planner::rewrite::Decisions;
 use deepbend_planner::{
     Budget, FleetAnswer, FleetPlan, FleetProblem, Progress, Weights, check_fleet, plan_fleet,
     plan_fleet_from, plan_fleet_watched,
@@ -78,6 +80,39 @@ fn as_long_as_it_is_not_the_best_all_work_is_used() {
     }
 }
 
+// Common practice, no source: as rigged by habit, then the earlier id.
+#[test]
+fn a_known_plan_makes_way_for_a_more_usual_one_that_is_worth_as_much() {
+    let mut p = empty(1);
+    p.rods = vec![rod("R1", "B1"), rod("R2", "B1")];
+    p.reels = vec![reel("E1", "B1")];
+    p.lures = vec![lure("L1", 2)];
+    p.needs = vec![need("a", "L1", 3)];
+    p.candidates =
+        ["R1", "R2"].map(|id| candidate(id, "E1", vec![offer(0, Verdict::Excellent)])).into();
+    let known = |rod: &str| Decisions {
+        outfits: vec![PlannedOutfit {
+            rod: rod.into(),
+            reel: "E1".into(),
+            line: "fitted".into(),
+            leaders: Vec::new(),
+        }],
+        lures: ["L1".to_owned()].into(),
+    };
+    let none = Budget { nodes: 0, ..Budget::default() };
+    for (habit, usual) in [(false, "R1"), (true, "R2")] {
+        p.candidates[1].habit = habit;
+        let trips = vec![FleetTrip { departs: None, problem: p.clone() }];
+        let problem = FleetProblem { trips };
+        for rod in ["R1", "R2"] {
+            let on = |_: &Progress| ControlFlow::Continue(());
+            let found = plan_fleet_from(&problem, &Weights::default(), &none, &[known(rod)], &on);
+            let plan = sound(&problem, found.unwrap());
+            assert_eq!(plan.decisions, [known(usual)], "{rod}");
+        }
+    }
+}
+
 #[test]
 fn a_known_plan_is_where_the_search_begins() {
     let weights = Weights::default();
@@ -98,6 +133,8 @@ fn a_known_plan_is_where_the_search_begins() {
         let again = sound(&problem, again.unwrap());
         assert!(again.cut && again.value.objective() >= decided.worth, "{seed}");
         let alone = plan_fleet_watched(&problem, &weights, &none, &give_up).unwrap();
+        let still = decide_fleet(&problem, &weights, &none, &decided.decisions, &give_up);
+        assert!(still.unwrap().unwrap().worth >= decided.worth, "{seed}");
         gained += again.value.objective() - sound(&problem, alone).value.objective();
         // What is not there is not known.
         let mut wrong = decided.decisions.clone();

@@ -111,6 +111,14 @@ fn makes_sense(plan: &pb::Plan, boat: &str, holders: usize) {
     for caution in on_cards {
         assert!(cautions.contains(&(caution.code, &caution.text)), "{caution:?}");
     }
+    // How certain an answer is says nothing without what it is about.
+    let uncertain = |caution: &&pb::Caution| caution.code() == pb::CautionCode::Uncertain;
+    for caution in plan.cautions.iter().filter(uncertain) {
+        let about = |card: &pb::RigCard| {
+            caution.because.contains(&format!("{} with {}: ", card.lure_id, card.outfit_id))
+        };
+        assert!(plan.rig_cards.iter().any(about), "{caution:?}");
+    }
 }
 
 #[tokio::test]

@@ -188,6 +188,17 @@ fn nobody_is_told_to_buy_what_is_owned() {
     let least = whole.least_added_micros;
     assert_eq!(least, whole.full_micros / 200);
     assert!(!whole.gaps.is_empty() && whole.gaps.iter().all(|gap| gap.added_micros >= least));
+    // Of one lure alone, where the first gap is small too.
+    let mut trip = demo_trip("T1", &[]).trip;
+    trip.as_mut().unwrap().needs.truncate(1);
+    let trips = vec![pb::SeasonTrip { trip, day_count: 10 }];
+    let small = pb::FindGapsRequest { trips, gap_count: 20, ..Default::default() };
+    let small = ask_season::gaps(small).unwrap();
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+    let desk = Desk::new(&view, Model::builtin(), &small.season.terms, None, &gauge);
+    let small = gaps::find(&desk, &small).unwrap();
+    assert!(small.gaps.iter().all(|gap| gap.added_micros >= small.full_micros / 200));
     // What is advised first lies ready in the shed, but is not among the rods that are judged first.
     let advised = found(&Fleet::demo(), true).gaps.remove(0).window.unwrap();
     let action = Action::ALL.iter().find(|a| i32::from(a.to_wire_word()) == advised.actions[0]);
