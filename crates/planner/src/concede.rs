@@ -3,6 +3,7 @@
 
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
+use std::time::Duration;
 
 use crate::clash::Asked;
 use crate::crew;
@@ -38,9 +39,17 @@ pub(crate) struct Fewest {
     pub(crate) is_least: bool,
 }
 
-/// Looks for them; `None`: the search ended before it knew any.
-pub(crate) fn fewest(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>) -> Option<Fewest> {
-    let mut effort = Effort { nodes: NODES, cap: None, rest: Micros::MIN };
+/// Looks for them, in no more time than `cap`; `None`: the search ended before it knew any.
+pub(crate) fn fewest(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    cap: Option<Duration>,
+    watch: &Watch<'_>,
+) -> Option<Fewest> {
+    if watch.is_over() {
+        return None;
+    }
+    let mut effort = Effort { nodes: NODES, cap, rest: Micros::MIN };
     let (selection, cut) = model::fewest_left_out(grid, &prune::prune(grid), &mut effort, watch)?;
     Some(left_out_by(grid, trips, &selection, !cut))
 }

@@ -374,7 +374,9 @@ fn infeasible(
     watch: &Watch<'_>,
 ) -> Infeasible {
     let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
-    let fewest = concede::fewest(grid, &trips, watch);
+    // A node of this tree takes long over many outfits; a plan and words are still to come.
+    let cap = budget.cap.map(|cap| cap / 3);
+    let fewest = concede::fewest(grid, &trips, cap, watch);
     let fewest = fewest.unwrap_or_else(|| concede::roughly(grid, &trips, watch));
     let mut clash = None;
     let mut explain = || clash = Some(clash::explain(grid, &trips, &fewest.asked(), short, watch));

@@ -196,7 +196,7 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
             Lack::Room => {
                 constraints.insert(Constraint::RodLimit);
                 format!(
-                    "{lead}, but {} may be taken: room for more, or {} who {} turns",
+                    "{lead}, but {} may be taken: room for more, or at least {} who {} turns",
                     rods_in_words(limit),
                     people - limit,
                     if people - limit == 1 { "takes" } else { "take" },

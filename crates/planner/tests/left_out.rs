@@ -163,13 +163,13 @@ fn what_a_crew_lacks_is_counted() {
     p.boat.rod_limit = Some(2);
     assert_eq!(
         said(&p),
-        "In segment a 3 are to fish at once, but 2 rods may be taken: room for more, or 1 who \
+        "In segment a 3 are to fish at once, but 2 rods may be taken: room for more, or at least 1 who \
          takes turns."
     );
     p.boat.rod_limit = Some(1);
     assert_eq!(
         said(&p),
-        "In segment a 3 are to fish at once, but 1 rod may be taken: room for more, or 2 who \
+        "In segment a 3 are to fish at once, but 1 rod may be taken: room for more, or at least 2 who \
          take turns."
     );
     // A rod more, but of the lures that anything fishes there are two.

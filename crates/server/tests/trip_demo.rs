@@ -324,6 +324,12 @@ async fn the_same_request_gives_the_same_plan() {
     let mut turned = t2();
     turned.pool.reverse();
     assert_eq!(plan_on(&service, turned).await.unwrap(), first);
+    // What is fished first is rigged first, wherever it stands.
+    let mut turned = t2();
+    turned.trip.as_mut().unwrap().segments.reverse();
+    let plan = plan_on(&service, turned).await.unwrap();
+    assert!(first.jobs.iter().any(|job| !job.segment_id.is_empty()));
+    assert_eq!((plan.jobs, plan.starts), (first.jobs, first.starts));
 }
 
 #[tokio::test]

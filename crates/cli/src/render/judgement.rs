@@ -155,7 +155,13 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
         pair("line knot", settings.main_knot.clone()),
         pair("lure knot", settings.lure_knot.clone()),
         pair("snap", format!("{} or stronger", units::kilograms(settings.snap_test_kgf))),
-        pair("cast limit", format!("{} with full force", units::grams(settings.cast_limit_g))),
+        pair(
+            "cast limit",
+            format!(
+                "{} with full force for the rod; the line may bear less: see cautions",
+                units::grams(settings.cast_limit_g),
+            ),
+        ),
         pair("reel", settings.reel.clone()),
         pair(
             "holds for",

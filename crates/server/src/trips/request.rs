@@ -203,6 +203,10 @@ fn read_parts(
         }
         parts.push(Part { id, start, end, water, winds, anglers });
     }
+    // A day goes by its hours, in whatever order it was written down.
+    if parts.iter().all(|part| part.start.is_some()) {
+        parts.sort_by_key(|part| part.start);
+    }
     parts
 }
 
