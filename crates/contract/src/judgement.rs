@@ -161,6 +161,7 @@ impl ToWire for Settings {
             lure_knot,
             snap_test,
             cast_limit,
+            cast_link,
             reel,
             hook_style,
             line_material,
@@ -185,6 +186,7 @@ impl ToWire for Settings {
             reel: reel.clone(),
             hook_style: hook_style.to_wire_word().into(),
             line_material: line_material.to_wire_word().into(),
+            cast_link: cast_link.to_wire_word().into(),
         }
     }
 }

@@ -90,5 +90,6 @@ pairs! {
         PowerLine Lightning Hooks CastOverload SnapOff HighDrag BraidOnHand StrongWind ColdWater
         WarmWaterFish Barotrauma BiteOff CheckGear DeadLift LocalRules Uncertain Wading LifeJacket
     }
+    judge::CastLink { Rod Line Leader }
     judge::FixCode { Mass HookStyle HookPoint Drag Leader Line Hookset Combined }
 }

@@ -10,7 +10,7 @@ use deepbend_core::gear::{
     Action, AirClass, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
     LureClass, Outfit, Power, RodMaterial, Word as _, findings, infer_power,
 };
-use deepbend_core::judge::{FactorKind, Judgement, Verdict, judge, lure_knot};
+use deepbend_core::judge::{CastLink, FactorKind, Judgement, Verdict, judge, lure_knot};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Range, Speed};
 use deepbend_core::water::{Cover, Platform, Skill, Water, WindDirection};
@@ -421,4 +421,24 @@ fn wire_is_never_knotted() {
     let advised = whole(&zander_outfit(), &crankbait(), &calm("pike")).settings;
     assert_eq!(advised.leader_material, LeaderMaterial::SteelWire);
     assert!(advised.lure_knot.contains("no knot in wire"), "{}", advised.lure_knot);
+}
+
+// Source: common practice, no source: 0.15 kgf of braid a gram on a fixed spool, within a quarter.
+#[test]
+fn a_full_cast_is_no_heavier_than_line_or_leader_bears() {
+    let strong = rated(10.0, 60.0, 20.0, Action::Fast);
+    let limit = |line_kgf: f64, leader_kgf: f64| {
+        let outfit = wired(braided(strong.clone(), line_kgf), leader_kgf);
+        let settings = whole(&outfit, &paddle_tail(), &calm("zander")).settings;
+        (settings.cast_limit.g(), settings.cast_link)
+    };
+    let (rod, link) = limit(20.0, 20.0);
+    assert_eq!(link, CastLink::Rod);
+    for (line, leader, weaker) in [(4.5, 9.0, CastLink::Line), (9.0, 3.0, CastLink::Leader)] {
+        let (g, link) = limit(line, leader);
+        let practice = line.min(leader) / 0.15;
+        assert_eq!(link, weaker, "{g}");
+        assert!((g / practice - 1.0).abs() < 0.25 && g < rod, "{g} {practice} {rod}");
+    }
+    assert_eq!(limit(0.5, 9.0), (0.0, CastLink::Line));
 }

@@ -11,11 +11,11 @@ use deepbend_core::gear::{
     Outfit, Power, Reel, RodMaterial, Word,
 };
 use deepbend_core::judge::{
-    Bare, CautionCode, FactorKind, Judgement, Verdict, cautions, judge, score,
+    Bare, CastLink, CautionCode, FactorKind, Judgement, Verdict, cautions, judge, score,
 };
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Speed};
-use deepbend_core::water::{Cover, Skill, Water, WindDirection};
+use deepbend_core::water::{Cover, Platform, Skill, Water, WindDirection};
 use proptest::prelude::*;
 
 fn model() -> &'static Model {
@@ -133,6 +133,29 @@ proptest! {
         let first = serde_json::to_string(&whole(&o, &l, &w)).unwrap();
         let again = serde_json::to_string(&whole(&o.clone(), &l.clone(), &w.clone())).unwrap();
         prop_assert_eq!(first, again);
+    }
+
+    // Source: the contract: the caution about a line that parts begins just above the cast limit.
+    #[test]
+    fn cast_limit_and_cautions_say_the_same(
+        o in outfit(), mut l in lure(), w in water(), near in 0.9..1.1_f64, is_near in any::<bool>(),
+    ) {
+        if is_near {
+            let limit = whole(&o, &l, &w).settings.cast_limit.g();
+            l.rigged_mass = Some(Mass::from_g((limit * near).max(1.0)));
+        }
+        let j = whole(&o, &l, &w);
+        let cast = w.platform != Some(Platform::BoatVertical);
+        let says = |code, start: &str| {
+            j.cautions.iter().any(|c| c.code == code && c.text.starts_with(start))
+        };
+        let parts = says(CautionCode::SnapOff, "cast softly");
+        let overload = says(CautionCode::CastOverload, "");
+        let above = l.rigged_mass.unwrap().g() > j.settings.cast_limit.g();
+        prop_assert!(!(parts || overload) || above, "{:?}", j.settings);
+        if cast && above && j.settings.cast_link != CastLink::Rod {
+            prop_assert!(parts || overload, "{:?}", j.settings);
+        }
     }
 
     // domain rule, common practice, no source: every class threshold is a ramp.

@@ -155,13 +155,7 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
         pair("line knot", settings.main_knot.clone()),
         pair("lure knot", settings.lure_knot.clone()),
         pair("snap", format!("{} or stronger", units::kilograms(settings.snap_test_kgf))),
-        pair(
-            "cast limit",
-            format!(
-                "{} with full force for the rod; the line may bear less: see cautions",
-                units::grams(settings.cast_limit_g),
-            ),
-        ),
+        pair("cast limit", cast_limit(settings)),
         pair("reel", settings.reel.clone()),
         pair(
             "holds for",
@@ -172,6 +166,20 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
             ),
         ),
     ]
+}
+
+/// The greatest full cast, and what bears no more.
+fn cast_limit(settings: &pb::Settings) -> String {
+    let link = match settings.cast_link() {
+        pb::CastLink::Rod => "the rod",
+        pb::CastLink::Line => "the line",
+        pb::CastLink::Leader => "the leader",
+        pb::CastLink::Unspecified => "it",
+    };
+    if settings.cast_limit_g <= 0.0 {
+        return format!("no full cast: {link} bears none");
+    }
+    format!("{} with full force; {link} bears no more", units::grams(settings.cast_limit_g))
 }
 
 /// What was assumed since it was not given.
@@ -238,4 +246,22 @@ pub(crate) fn leading<'j>(
         }
     }
     leading
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: the contract's comments on the limit and on what bears no more.
+    #[test]
+    fn a_cast_limit_says_what_of() {
+        let said = |cast_limit_g, link: pb::CastLink| {
+            cast_limit(&pb::Settings { cast_limit_g, cast_link: link.into(), ..Default::default() })
+        };
+        assert_eq!(
+            said(20.0, pb::CastLink::Leader),
+            "20 g (0.71 oz) with full force; the leader bears no more"
+        );
+        assert_eq!(said(0.0, pb::CastLink::Line), "no full cast: the line bears none");
+    }
 }

@@ -5,6 +5,7 @@ use super::case::Resolved;
 use super::envelope::EnvelopeField;
 use super::factors::{drag, leader, line};
 use super::judgement::{Caution, CautionCode, Judgement};
+use super::settings::cast_limit;
 use super::text::{field_plain, grams, kilograms, metres_a_second};
 use crate::gear::{GuideCondition, Handle, HookStyle, LineMaterial, RodMaterial};
 use crate::quantity::Speed;
@@ -82,7 +83,12 @@ pub(super) fn of_envelope(
             caution(
                 CautionCode::CastOverload,
                 "above the rod's maximum lob it with a long drop, no full cast",
-                format!("good up to {}, full casts up to {}", grams(mass), grams(full)),
+                match cast_limit(c).0.min(full) {
+                    borne if borne > 0.0 => {
+                        format!("good up to {}, full casts up to {}", grams(mass), grams(borne))
+                    }
+                    _ => format!("good up to {}, no full casts", grams(mass)),
+                },
             ),
         );
     }

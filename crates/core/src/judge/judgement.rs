@@ -144,6 +144,18 @@ words! {
     }
 }
 
+words! {
+    /// What bears no heavier full cast.
+    CastLink {
+        /// The rod.
+        Rod = "rod",
+        /// The main line.
+        Line = "line",
+        /// The leader.
+        Leader = "leader",
+    }
+}
+
 /// A physical quantity behind a score or a limit.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Quantity {
@@ -250,8 +262,10 @@ pub struct Settings {
     pub lure_knot: &'static str,
     /// Strength of snap or clip at least.
     pub snap_test: Force,
-    /// Greatest mass for a full cast.
+    /// Greatest mass for a full cast; zero where the line bears none.
     pub cast_limit: Mass,
+    /// What bears no more than that.
+    pub cast_link: CastLink,
     /// Fitting reel, in the words of the trade.
     pub reel: String,
     /// Hook style that the numbers above assume.

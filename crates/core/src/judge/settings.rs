@@ -1,8 +1,8 @@
 //! How to rig and set an outfit for a lure.
 
 use super::case::Case;
-use super::factors::{leader, reel};
-use super::judgement::Settings;
+use super::factors::{leader, line, reel};
+use super::judgement::{CastLink, Settings};
 use crate::gear::{Handle, HookStyle, LeaderMaterial, LineMaterial};
 use crate::quantity::words::CENTIMETRES;
 use crate::quantity::{Force, Length, Mass, N_PER_KGF};
@@ -114,7 +114,7 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
         ) => "double uni knot",
     };
     let lure_knot = lure_knot(c.hook, leader_material);
-    let novice = if c.skill == Skill::Novice { c.p.load.novice_share } else { 1.0 };
+    let (cast_limit_g, cast_link) = cast_limit(c);
     Settings {
         drag: Force::from_kgf(drag),
         line_out: Length::from_m(c.line_out_m),
@@ -128,11 +128,38 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
         main_knot,
         lure_knot,
         snap_test: Force::from_kgf((drag / c.p.drag.usable_share * p.snap_reserve).ceil()),
-        cast_limit: Mass::from_g((c.lure_max_g * c.p.load.warn_cast * novice).floor()),
+        cast_limit: Mass::from_g(cast_limit_g),
+        cast_link,
         reel: fitting_reel(c),
         hook_style: c.hook,
         line_material: c.line,
     }
+}
+
+/// Greatest mass for a full cast, g, and what bears no more: the rod, or the weaker of line and
+/// leader by the figures that set off the caution about a line that parts.
+pub(super) fn cast_limit(c: &Case<'_>) -> (f64, CastLink) {
+    let novice = if c.skill == Skill::Novice { c.p.load.novice_share } else { 1.0 };
+    let most = c.lure_max_g * c.p.load.warn_cast * novice;
+    // Whole grams, but never less than a lure that is borne.
+    let at_least = |whole: f64, borne: bool| if borne { whole.max(c.mass_g) } else { whole };
+    let rod = at_least(most.floor(), c.mass_g <= most);
+    let strength = line::cast_strength_kgf(c);
+    let borne = |mass_g: f64| c.work.need_of_kgf(c, mass_g) <= strength;
+    if borne(rod) {
+        return (rod, CastLink::Rod);
+    }
+    let (mut bears, mut parts) = (0, most.ceil() as u32);
+    while parts - bears > 1 {
+        let middle = bears.midpoint(parts);
+        if borne(f64::from(middle)) {
+            bears = middle;
+        } else {
+            parts = middle;
+        }
+    }
+    let link = if c.line_kgf <= strength { CastLink::Line } else { CastLink::Leader };
+    (at_least(f64::from(bears), c.mass_g <= rod && borne(c.mass_g)), link)
 }
 
 /// Size and line a turn, in the words of the trade.

@@ -97,11 +97,7 @@ impl Work {
         let swung =
             [p.shake.slow_hz, p.shake.quick_hz].map(|hz| swung_n_per_m(&tip, line_n_per_m, hz));
         let swing_n = 0.5 * (swung[0] + swung[1]) * p.shake.amplitude_m;
-        let thrower = Thrower {
-            third_drop_load_n: third_drop_n,
-            length_m: c.rod_length_m,
-            effective_mass_kg: p.cast.tip_mass_share * blank_kg,
-        };
+        let thrower = thrower(c, third_drop_n, blank_kg);
         let cast = release(c, &thrower, c.mass_g);
         let throwable_g = throwable_g(c);
         let credited =
@@ -115,7 +111,7 @@ impl Work {
             tip,
             cast,
             credited,
-            cast_need_kgf: cast_need_kgf(c, &cast),
+            cast_need_kgf: cast_need_kgf(c, c.mass_g, &cast),
             slip_ratio: hook::drag_slips_at_n(
                 1.0,
                 p.hook.start_up,
@@ -125,6 +121,12 @@ impl Work {
             throwable_g,
             fish_scale: fish_scale(c),
         }
+    }
+
+    /// Strength that a full cast of some mass asks of the line, kgf: more, the heavier it is.
+    pub(super) fn need_of_kgf(&self, c: &Case<'_>, mass_g: f64) -> f64 {
+        let thrower = thrower(c, self.third_drop_n, blank_mass_kg(c, self.third_drop_n));
+        cast_need_kgf(c, mass_g, &release(c, &thrower, mass_g))
     }
 
     /// First frequency of the bent rod, Hz: the higher, the quicker it recovers. NaN for a tip
@@ -138,6 +140,14 @@ impl Work {
 /// x to the power y for x above 0: a third of the cost of `libm::pow`, within a few parts in 1e15.
 pub(super) fn power(x: f64, y: f64) -> f64 {
     libm::exp(y * libm::log(x))
+}
+
+fn thrower(c: &Case<'_>, third_drop_n: f64, blank_kg: f64) -> Thrower {
+    Thrower {
+        third_drop_load_n: third_drop_n,
+        length_m: c.rod_length_m,
+        effective_mass_kg: c.p.cast.tip_mass_share * blank_kg,
+    }
 }
 
 fn blank_mass_kg(c: &Case<'_>, third_drop_n: f64) -> f64 {
@@ -182,7 +192,7 @@ fn release(c: &Case<'_>, rod: &Thrower, mass_g: f64) -> Launch {
 }
 
 /// What keeps the lure when the line is caught in flight ([`line::snap_off_n`]).
-fn cast_need_kgf(c: &Case<'_>, cast: &Launch) -> f64 {
+fn cast_need_kgf(c: &Case<'_>, mass_g: f64, cast: &Launch) -> f64 {
     if c.is_vertical() {
         return 0.0;
     }
@@ -197,7 +207,7 @@ fn cast_need_kgf(c: &Case<'_>, cast: &Launch) -> f64 {
         Handle::Casting => p.run_casting_m,
     };
     let caught = line::Caught {
-        mass_kg: c.mass_g * 1e-3,
+        mass_kg: mass_g * 1e-3,
         speed_m_s: cast.speed_m_s,
         run_m,
         break_strain,
