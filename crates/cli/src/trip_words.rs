@@ -129,7 +129,7 @@ fn without_fields(line: &str) -> String {
     for part in parts {
         let end = part.find([';', ')']).unwrap_or(part.len());
         let (field, rest) = part.split_at(end);
-        let is_field = field.contains('_') && !field.contains(' ');
+        let is_field = (field.contains('_') || field == "id") && !field.contains(' ');
         match (is_field, rest.strip_prefix("; ")) {
             (true, Some(near)) => out.push_str(&format!(" ({near}")),
             (true, None) => out.push_str(rest.strip_prefix(')').unwrap_or(rest)),
@@ -194,6 +194,10 @@ mod tests {
                 "not in the inventory: rod R99 (keep_rod_ids; there are R09, R19), lure L99 \
                  (trip.needs[0].lure_id)",
                 "not in the inventory: rod R99 (there are R09, R19), lure L99",
+            ),
+            (
+                "not in the inventory: item R99 (id; there are R09, R19)",
+                "not in the inventory: item R99 (there are R09, R19)",
             ),
         ] {
             assert_eq!(asked.in_words(wire), words);

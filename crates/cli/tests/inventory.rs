@@ -250,7 +250,10 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
         let ids: Vec<_> = ids.iter().flat_map(|id| ["--lost", id]).collect();
         run(&[&["trip", "check", "--data", &data][..], &ids].concat())
     };
-    lost(&["R99"]).code(65).warns(&["not in the inventory", "R99"]);
+    let nowhere = lost(&["R99"]).code(65).warns(&["--lost R99: not in the inventory"]);
+    assert!(!nowhere.err.contains("(id"), "{}", nowhere.err);
+    let nowhere = run(&["trip", "check", "--boat", "B1", "--lost", "R99", "--data", &data]);
+    nowhere.code(65).warns(&["--lost R99: not in the inventory"]);
     lost(&["r16"]).code(65).warns(&["not in the inventory", "r16", "R16 is there: mind the"]);
     lost(&["R12"]).code(2).warns(&["--lost R12: no plan has it aboard", "B1, B3"]);
     let counted = lost(&["R16=1"]).code(65).warns(&["what --lost names is R16"]);

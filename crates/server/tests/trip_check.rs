@@ -331,3 +331,43 @@ async fn a_plan_for_more_wind_is_checked_in_that_wind() {
     assert_eq!(again.basis.as_ref().unwrap().added_wind_m_s, Some(6.0));
     assert_eq!(covered(&again), covered(&windy));
 }
+
+// Common practice, no source: what is whole stays, and a lure goes on as its rig card says.
+#[tokio::test]
+async fn what_changes_on_the_water_is_said_as_it_is() {
+    let service = Fleet::demo().service();
+    let out = out(&service).await;
+    let plan = out.plan.clone().unwrap();
+    let rods = plan.outfits.iter().map(|outfit| outfit.rod_id.clone());
+    let lures = plan.load_list.iter().filter(|line| line.kind() == pb::CargoKind::Lure);
+    let lures = lures.map(|line| line.item_id.clone());
+    let lost: Vec<(String, Vec<String>)> = rods
+        .map(|rod| (rod, Vec::new()))
+        .chain(lures.map(|lure| (lure, vec!["a".to_owned()])))
+        .collect();
+    let mut put_on = 0;
+    for (id, segment_ids) in lost {
+        let lost_item_ids = vec![id.clone()];
+        let request = pb::CheckCoverageRequest { lost_item_ids, segment_ids, ..out.clone() };
+        let answer = check(&service, request).await.unwrap();
+        let left = answer.plan.unwrap();
+        for outfit in &answer.difference.unwrap().removed {
+            let mut now = left.outfits.iter();
+            let apart = now.any(|o| o.rod_id == outfit.rod_id || o.reel_id == outfit.reel_id);
+            assert!(apart || outfit.rod_id == id, "{id}: {outfit:?}");
+        }
+        for swap in answer.swaps.iter().filter(|swap| swap.text.starts_with("Fish ")) {
+            let lures = swap.text["Fish ".len()..].split(" on ").next().unwrap();
+            let clips = swap.text.contains(": clip ");
+            assert!(clips || swap.text.contains(": tie "), "{}", swap.text);
+            for lure in lures.split(", ") {
+                let of = |c: &&pb::RigCard| c.outfit_id == swap.outfit_id && c.lure_id == lure;
+                let card = left.rig_cards.iter().find(of).unwrap();
+                let knot = &card.settings.as_ref().unwrap().lure_knot;
+                assert_eq!(knot.contains("snap"), clips, "{} {knot}", swap.text);
+            }
+            put_on += 1;
+        }
+    }
+    assert!(put_on > 0);
+}

@@ -116,7 +116,9 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     let mut request = match choose(kept(&path)?, args) {
         Ok(request) => request,
         Err(Unchosen { said, nowhere: None }) => return Err(said),
-        Err(Unchosen { said, nowhere: Some(id) }) => return Err(unknown(global, id, said).await),
+        Err(Unchosen { said, nowhere: Some(id) }) => {
+            return Err(unknown(global, args, id, said).await);
+        }
     };
     (request.lost_item_ids, request.lost_pieces) = lost(args)?;
     request.segment_ids.clone_from(&args.segment);
@@ -126,7 +128,8 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
         let before = request.plan.clone();
-        let answer = covered(global, &service, request).await?;
+        let answer = covered(global, &service, request).await;
+        let answer = answer.map_err(|failure| of_lost(failure, args))?;
         let Some(plan) = &answer.plan else {
             return Err(Failure::new(Exit::Failed, "the answer lacks its plan"));
         };
@@ -185,17 +188,38 @@ impl From<Failure> for Unchosen {
 
 /// What is said of something that no boat has aboard: that the inventory does not have it, and what
 /// it has instead; else what was said already.
-async fn unknown(global: &Global, id: String, said: Failure) -> Failure {
+async fn unknown(global: &Global, args: &CheckArgs, id: String, said: Failure) -> Failure {
     let Ok(service) = Service::open(global, Needs::Inventory).await else { return said };
     let request = service.request(pb::GetItemRequest { id, read_mask: None });
     let found = service.inventory().get_item(request).await;
     let told = match found {
         Err(status) if status.code() == tonic::Code::NotFound => {
-            Asked::default().told(Failure::from(status))
+            of_lost(Asked::default().told(Failure::from(status)), args)
         }
         Ok(_) | Err(_) => said,
     };
     finish(service, Err(told)).await.err().unwrap_or_else(other_answer)
+}
+
+/// A failure that says of what --lost names that the inventory does not have it, by that option.
+fn of_lost(mut failure: Failure, args: &CheckArgs) -> Failure {
+    for line in failure.lines.iter_mut().filter(|line| line.starts_with("not in the inventory")) {
+        // What is like it stands in brackets.
+        let outside = line.split(" (").enumerate().flat_map(|(at, part)| match at {
+            0 => part.split([' ', ',']),
+            _ => part.split_once(')').map_or("", |(_, rest)| rest).split([' ', ',']),
+        });
+        let missing: Vec<&str> = outside.collect();
+        let named = args
+            .lost
+            .iter()
+            .filter(|text| text.split('=').next().is_some_and(|id| missing.contains(&id)));
+        let named: Vec<_> = named.map(|text| format!("--lost {text}")).collect();
+        if !named.is_empty() {
+            *line = format!("{}: {line}", named.join(" "));
+        }
+    }
+    failure
 }
 
 /// The boat that is meant.

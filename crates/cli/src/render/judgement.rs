@@ -142,7 +142,9 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
             units::metres(settings.leader_length_m),
         )
     };
-    vec![
+    let has_snap = settings.lure_knot.contains("snap");
+    let snap = || pair("snap", format!("{} or stronger", units::kilograms(settings.snap_test_kgf)));
+    let mut rows = vec![
         pair(
             "drag",
             format!(
@@ -154,7 +156,9 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
         pair("leader", leader),
         pair("line knot", settings.main_knot.clone()),
         pair("lure knot", settings.lure_knot.clone()),
-        pair("snap", format!("{} or stronger", units::kilograms(settings.snap_test_kgf))),
+    ];
+    rows.extend(has_snap.then(snap));
+    rows.extend([
         pair("cast limit", cast_limit(settings)),
         pair("reel", settings.reel.clone()),
         pair(
@@ -165,7 +169,8 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
                 plain!(LineMaterial, settings.line_material),
             ),
         ),
-    ]
+    ]);
+    rows
 }
 
 /// The greatest full cast, and what bears no more.
@@ -263,5 +268,15 @@ mod tests {
             "20 g (0.71 oz) with full force; the leader bears no more"
         );
         assert_eq!(said(0.0, pb::CastLink::Line), "no full cast: the line bears none");
+    }
+
+    // By hand: what is knotted on needs no snap.
+    #[test]
+    fn a_snap_is_asked_for_where_there_is_one() {
+        for (lure_knot, wanted) in [("round-bend snap", true), ("uni knot", false)] {
+            let settings = pb::Settings { lure_knot: lure_knot.to_owned(), ..Default::default() };
+            let rows = super::settings(&settings);
+            assert_eq!(rows.iter().any(|(name, _)| name == "snap"), wanted, "{lure_knot}");
+        }
     }
 }

@@ -69,13 +69,26 @@ pub(super) fn recommended_leader(c: &Case<'_>) -> (LeaderMaterial, f64) {
     (LeaderMaterial::Fluorocarbon, by_fish.round().max(rubbed).max(1.0))
 }
 
+/// Whether a lure hangs on a snap: what swings does, and what hangs on wire. Common practice, no
+/// source.
+#[must_use]
+pub fn has_snap(hook: HookStyle, leader: LeaderMaterial) -> bool {
+    swings(hook) || is_wire(leader)
+}
+
+fn swings(hook: HookStyle) -> bool {
+    matches!(hook, HookStyle::Treble | HookStyle::InlineSingle)
+}
+
+fn is_wire(leader: LeaderMaterial) -> bool {
+    matches!(leader, LeaderMaterial::SteelWire | LeaderMaterial::Titanium)
+}
+
 /// Knot or clip at the lure. A knot in wire slips or breaks it: a sleeve is crimped on, or
 /// single-strand wire twisted. Common practice, no source.
 #[must_use]
 pub fn lure_knot(hook: HookStyle, leader: LeaderMaterial) -> &'static str {
-    let swings = matches!(hook, HookStyle::Treble | HookStyle::InlineSingle);
-    let wire = matches!(leader, LeaderMaterial::SteelWire | LeaderMaterial::Titanium);
-    match (swings, wire) {
+    match (swings(hook), is_wire(leader)) {
         (true, false) => "round-bend snap, so that the lure swings",
         (false, false) => "uni knot or non-slip loop, wetted",
         (true, true) => {
@@ -94,8 +107,7 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
     let p = &c.p.setting;
     let drag = recommended_drag_kgf(c);
     let (leader_material, leader_kgf) = recommended_leader(c);
-    let wire = matches!(leader_material, LeaderMaterial::SteelWire | LeaderMaterial::Titanium);
-    let length = match (wire, c.cover) {
+    let length = match (is_wire(leader_material), c.cover) {
         (true, _) => p.leader_pike_m,
         (false, Cover::Open) => p.leader_open_m,
         (false, _) => p.leader_cover_m,

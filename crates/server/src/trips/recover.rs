@@ -109,15 +109,23 @@ pub(super) fn against(
     before.uncovered.retain(|need| asked(&need.segment_id));
     leave_done(&before.outfits, &mut after);
     let swaps = rerig::swaps(p, &before, &after);
-    // An outfit that has no work in these segments is aboard all the same.
-    let works = |o: &pb::PlannedOutfit| {
-        let same = |a: &pb::PlannedOutfit| (&a.rod_id, &a.reel_id) == (&o.rod_id, &o.reel_id);
-        before.assignments.iter().any(|one| one.outfit_id == o.id) || after.outfits.iter().any(same)
+    // An outfit that has no work left is aboard all the same.
+    let aboard = after.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
+    let lost = aboard.map(|aboard| aboard.lost_item_ids.as_slice()).unwrap_or_default();
+    let is_apart = |o: &pb::PlannedOutfit| {
+        let is_lost = [&o.rod_id, &o.reel_id].into_iter().any(|id| lost.contains(id));
+        let mut now = after.outfits.iter();
+        is_lost || now.any(|a| a.rod_id == o.rod_id || a.reel_id == o.reel_id)
     };
-    let working: Vec<_> = before.outfits.iter().filter(|o| works(o)).cloned().collect();
-    if !segments.is_empty() {
-        before.outfits = working;
-    }
+    let works = |o: &pb::PlannedOutfit| before.assignments.iter().any(|one| one.outfit_id == o.id);
+    let is_same = |o: &pb::PlannedOutfit, a: &pb::PlannedOutfit| {
+        (&a.rod_id, &a.reel_id) == (&o.rod_id, &o.reel_id)
+    };
+    let told = |o: &&pb::PlannedOutfit| {
+        after.outfits.iter().any(|a| is_same(o, a)) || (works(o) && is_apart(o))
+    };
+    let told: Vec<_> = before.outfits.iter().filter(told).cloned().collect();
+    before.outfits = told;
     let mut difference = plan_difference(&[before], std::slice::from_ref(&after));
     // What was done stays done; what is to be done now stands in the swaps.
     difference.added_jobs.clear();

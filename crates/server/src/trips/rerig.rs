@@ -1,9 +1,11 @@
 //! What it takes to get from one plan to another on the water.
 
-use deepbend_contract::pb;
+use deepbend_contract::{WireWord as _, pb};
+use deepbend_core::gear::{HookStyle, LeaderMaterial};
+use deepbend_core::judge::has_snap;
 use deepbend_core::model::Parameters;
 
-/// Reels that go onto other rods, leaders that are tied, lures that are clipped to another outfit,
+/// Reels that go onto other rods, leaders that are tied, lures that go onto another outfit,
 /// in the order of the outfits.
 pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<pb::Swap> {
     let p = &p.rerig;
@@ -35,14 +37,29 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
             .collect();
         lures.sort_unstable();
         lures.dedup();
-        if !lures.is_empty() {
-            let minutes = hundredths(p.snap_min * lures.len() as f64);
-            let each = if lures.len() > 1 { " for each" } else { "" };
-            let lures = lures.join(", ");
-            add(minutes, format!("Fish {lures} on {rod} with {reel}: change the snap{each}."));
+        let (clipped, tied): (Vec<&str>, Vec<&str>) =
+            lures.into_iter().partition(|lure| is_clipped(after, &outfit.id, lure));
+        // A knot at the lure takes as long as one at the swivel of a trace.
+        for (lures, takes, how) in [(clipped, p.snap_min, "clip"), (tied, p.trace_min, "tie")] {
+            if !lures.is_empty() {
+                let what = if lures.len() > 1 { "each" } else { "it" };
+                let (minutes, lures) = (hundredths(takes * lures.len() as f64), lures.join(", "));
+                add(minutes, format!("Fish {lures} on {rod} with {reel}: {how} {what} on."));
+            }
         }
     }
     list
+}
+
+/// Whether a lure hangs on a snap, as its rig card has it.
+fn is_clipped(plan: &pb::Plan, outfit: &str, lure: &str) -> bool {
+    let mut cards = plan.rig_cards.iter().filter(|c| c.outfit_id == outfit && c.lure_id == lure);
+    let settings = cards.find_map(|card| card.settings.as_ref());
+    settings.is_none_or(|settings| {
+        let hook = HookStyle::from_wire_word(settings.hook_style());
+        let leader = LeaderMaterial::from_wire_word(settings.leader_material());
+        hook.zip(leader).is_none_or(|(hook, leader)| has_snap(hook, leader))
+    })
 }
 
 /// Minutes without the noise of binary fractions.
@@ -69,4 +86,58 @@ fn fishes(one: &&pb::Assignment) -> bool {
 /// All of them one after the other, in whole minutes.
 pub(super) fn minutes(swaps: &[pb::Swap]) -> i32 {
     swaps.iter().map(|swap| swap.duration_minutes).sum::<f64>().ceil() as i32
+}
+
+#[cfg(test)]
+mod tests {
+    use deepbend_core::model::Model;
+
+    use super::*;
+
+    // By hand: what has trebles hangs on a snap, a single hook on fluorocarbon is knotted.
+    #[test]
+    fn a_lure_goes_on_as_its_card_says() {
+        let card = |lure: &str, hook: pb::HookStyle| pb::RigCard {
+            outfit_id: "O1".to_owned(),
+            lure_id: lure.to_owned(),
+            settings: Some(pb::Settings {
+                hook_style: hook.into(),
+                leader_material: pb::LeaderMaterial::Fluorocarbon.into(),
+                ..pb::Settings::default()
+            }),
+            ..pb::RigCard::default()
+        };
+        let fished = |lure: &str| pb::Assignment {
+            lure_id: lure.to_owned(),
+            outfit_id: "O1".to_owned(),
+            role: pb::AssignmentRole::Fishes.into(),
+            ..pb::Assignment::default()
+        };
+        let before = pb::Plan {
+            outfits: vec![pb::PlannedOutfit {
+                id: "O1".to_owned(),
+                rod_id: "R1".to_owned(),
+                reel_id: "E1".to_owned(),
+                ..pb::PlannedOutfit::default()
+            }],
+            ..pb::Plan::default()
+        };
+        let after = pb::Plan {
+            assignments: ["L1", "L2", "L3"].map(fished).into(),
+            rig_cards: vec![
+                card("L1", pb::HookStyle::Single),
+                card("L2", pb::HookStyle::Treble),
+                card("L3", pb::HookStyle::Single),
+            ],
+            ..before.clone()
+        };
+        let p = Model::builtin().parameters();
+        let list = swaps(p, &before, &after);
+        let told: Vec<_> = list.iter().map(|s| (s.text.as_str(), s.duration_minutes)).collect();
+        let wanted = [
+            ("Fish L2 on R1 with E1: clip it on.", p.rerig.snap_min),
+            ("Fish L1, L3 on R1 with E1: tie each on.", 2.0 * p.rerig.trace_min),
+        ];
+        assert_eq!(told, wanted);
+    }
 }
