@@ -441,4 +441,10 @@ fn a_full_cast_is_no_heavier_than_line_or_leader_bears() {
         assert!((g / practice - 1.0).abs() < 0.25 && g < rod, "{g} {practice} {rod}");
     }
     assert_eq!(limit(0.5, 9.0), (0.0, CastLink::Line));
+    // What is fished straight down is cast as softly, if it is cast.
+    let afloat = |platform| {
+        let water = Water { platform: Some(platform), ..calm("zander") };
+        whole(&braided(strong.clone(), 4.5), &paddle_tail(), &water).settings.cast_limit
+    };
+    assert_eq!(afloat(Platform::BoatVertical), afloat(Platform::Boat));
 }

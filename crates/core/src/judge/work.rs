@@ -98,10 +98,12 @@ impl Work {
             [p.shake.slow_hz, p.shake.quick_hz].map(|hz| swung_n_per_m(&tip, line_n_per_m, hz));
         let swing_n = 0.5 * (swung[0] + swung[1]) * p.shake.amplitude_m;
         let thrower = thrower(c, third_drop_n, blank_kg);
-        let cast = release(c, &thrower, c.mass_g);
+        let is_cast = !c.is_vertical();
+        let thrown =
+            |mass_g: f64| if is_cast { release(c, &thrower, mass_g) } else { Launch::default() };
+        let cast = thrown(c.mass_g);
         let throwable_g = throwable_g(c);
-        let credited =
-            if throwable_g < c.mass_g { release(c, &thrower, throwable_g) } else { cast };
+        let credited = if throwable_g < c.mass_g { thrown(throwable_g) } else { cast };
         Self {
             third_drop_n,
             rod_force_n,
@@ -111,7 +113,7 @@ impl Work {
             tip,
             cast,
             credited,
-            cast_need_kgf: cast_need_kgf(c, c.mass_g, &cast),
+            cast_need_kgf: if is_cast { cast_need_kgf(c, c.mass_g, &cast) } else { 0.0 },
             slip_ratio: hook::drag_slips_at_n(
                 1.0,
                 p.hook.start_up,
@@ -123,7 +125,8 @@ impl Work {
         }
     }
 
-    /// Strength that a full cast of some mass asks of the line, kgf: more, the heavier it is.
+    /// Strength that a full cast of some mass would ask of the line, kgf, also where nothing is
+    /// cast: more, the heavier it is.
     pub(super) fn need_of_kgf(&self, c: &Case<'_>, mass_g: f64) -> f64 {
         let thrower = thrower(c, self.third_drop_n, blank_mass_kg(c, self.third_drop_n));
         cast_need_kgf(c, mass_g, &release(c, &thrower, mass_g))
@@ -183,9 +186,6 @@ fn fish_scale(c: &Case<'_>) -> f64 {
 }
 
 fn release(c: &Case<'_>, rod: &Thrower, mass_g: f64) -> Launch {
-    if c.is_vertical() {
-        return Launch::default();
-    }
     // What is lighter or heavier than anything cast leaves as the end of the range does.
     let mass_kg = (mass_g * 1e-3).clamp(1e-4, 1.0);
     launch_by_load(rod, mass_kg, &c.p.angler()).unwrap_or_default()
@@ -193,9 +193,6 @@ fn release(c: &Case<'_>, rod: &Thrower, mass_g: f64) -> Launch {
 
 /// What keeps the lure when the line is caught in flight ([`line::snap_off_n`]).
 fn cast_need_kgf(c: &Case<'_>, mass_g: f64, cast: &Launch) -> f64 {
-    if c.is_vertical() {
-        return 0.0;
-    }
     let p = &c.p.line;
     let (break_strain, floor) = match c.line {
         LineMaterial::Braid => (p.break_braid, p.cast_floor_braid),
