@@ -56,6 +56,8 @@ struct Checker<'a> {
     problem: &'a TripProblem,
     weights: &'a Weights,
     plan: &'a TripPlan,
+    /// By outfit of the plan, the candidate that it is.
+    candidates: Vec<Option<&'a Candidate>>,
     violations: Vec<Violation>,
 }
 
@@ -72,8 +74,23 @@ pub fn check(
     if let Err(faults) = problem.validate() {
         return Err(vec![Violation { rule: Rule::Unknown, text: faults.to_string() }]);
     }
-    let mut checker = Checker { problem, weights, plan, violations: Vec::new() };
-    let parts: Vec<_> = plan.outfits.iter().filter_map(|o| checker.outfit(o)).collect();
+    check_valid(problem, weights, plan)
+}
+
+/// The same for a problem that has been validated.
+pub(crate) fn check_valid(
+    problem: &TripProblem,
+    weights: &Weights,
+    plan: &TripPlan,
+) -> Result<Value, Vec<Violation>> {
+    let named = |outfit: &PlannedOutfit| {
+        let mut all = problem.candidates.iter();
+        all.find(|c| (&c.rod, &c.reel, &c.line) == (&outfit.rod, &outfit.reel, &outfit.line))
+    };
+    let candidates = plan.outfits.iter().map(named).collect();
+    let mut checker = Checker { problem, weights, plan, candidates, violations: Vec::new() };
+    let outfits = plan.outfits.iter().enumerate();
+    let parts: Vec<_> = outfits.filter_map(|(at, o)| checker.outfit(at, o)).collect();
     if parts.len() < plan.outfits.len() {
         return Err(checker.violations);
     }
@@ -103,18 +120,15 @@ impl<'a> Checker<'a> {
         self.violations.push(Violation { rule, text: text.into() });
     }
 
-    fn candidate(&self, outfit: &PlannedOutfit) -> Option<&'a Candidate> {
-        self.problem
-            .candidates
-            .iter()
-            .find(|c| (&c.rod, &c.reel, &c.line) == (&outfit.rod, &outfit.reel, &outfit.line))
+    fn candidate(&self, outfit: usize) -> Option<&'a Candidate> {
+        self.candidates.get(outfit).copied().flatten()
     }
 
-    fn outfit(&mut self, outfit: &PlannedOutfit) -> Option<Parts<'a>> {
+    fn outfit(&mut self, at: usize, outfit: &PlannedOutfit) -> Option<Parts<'a>> {
         let rod = self.problem.rods.iter().find(|r| r.id == outfit.rod);
         let reel = self.problem.reels.iter().find(|r| r.id == outfit.reel);
         let line = reel.and_then(|r| r.lines.iter().find(|l| l.id == outfit.line));
-        let known = self.candidate(outfit).is_some();
+        let known = self.candidate(at).is_some();
         let (Some(rod), Some(reel), Some(line), true) = (rod, reel, line, known) else {
             let text = format!(
                 "{} with {} and line {} is no candidate",
@@ -253,7 +267,7 @@ impl<'a> Checker<'a> {
     /// Whether the outfit of a use reaches the verdict with one of its leaders.
     fn meets(&self, n: usize, used: &Use) -> bool {
         let outfit = self.plan.outfits.get(used.outfit);
-        let candidate = outfit.and_then(|o| self.candidate(o));
+        let candidate = self.candidate(used.outfit);
         outfit.zip(candidate).is_some_and(|(outfit, candidate)| {
             candidate.offers.iter().any(|o| {
                 o.need == n
@@ -266,7 +280,7 @@ impl<'a> Checker<'a> {
     fn offer(&self, n: usize, used: &Use) -> Option<&'a Offer> {
         let outfit = self.plan.outfits.get(used.outfit)?;
         let fitted = used.leader.as_ref().is_none_or(|l| outfit.leaders.contains(l));
-        let offers = &self.candidate(outfit)?.offers;
+        let offers = &self.candidate(used.outfit)?.offers;
         offers.iter().find(|o| o.need == n && o.leader == used.leader).filter(|_| fitted)
     }
 
@@ -289,7 +303,7 @@ impl<'a> Checker<'a> {
                     .needs
                     .iter()
                     .position(|n| n.segment == segment.id && n.lure == start.lure);
-                let candidate = plan.outfits.get(start.outfit).and_then(|o| self.candidate(o));
+                let candidate = self.candidate(start.outfit);
                 let angler = self.problem.anglers.iter().find(|a| a.id == start.angler);
                 let parts = need.zip(candidate).zip(angler);
                 let sound = parts.is_some_and(|((n, candidate), angler)| {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::check::{Rule, Violation, check};
+use crate::check::{Rule, Violation, check_valid};
 use crate::fleet::{FleetPlan, FleetProblem, deadline};
 use crate::plan::{ItemKind, Status, Value};
 use crate::weights::Weights;
@@ -29,7 +29,7 @@ pub fn check_fleet(
     let mut value = Value::default();
     for (trip, part) in problem.trips.iter().zip(&plan.trips) {
         let boat = &trip.problem.boat.place;
-        match check(&trip.problem, weights, part) {
+        match check_valid(&trip.problem, weights, part) {
             Ok(part) => {
                 value.coverage += part.coverage;
                 value.shortfall += part.shortfall;

@@ -378,13 +378,55 @@ impl<'a, 'b> Exchanges<'a, 'b> {
         gains.into_iter().take(wanted).map(|(_, cand)| cand).collect()
     }
 
+    /// Outfits that seat everybody and keep the pins, filled up with those that are reckoned to add
+    /// most; `None` if one at a time does not lead there.
+    pub(crate) fn greedy(&self) -> Option<Ranked> {
+        let boats = 0..self.grid.boats.len();
+        let nothing: Vec<Left> = boats.clone().map(|b| self.without(b, &[], &[])).collect();
+        let gain = |entry: &Entry| {
+            let boat = self.grid.cands[entry.cand].boat;
+            self.gain(boat, &nothing[boat], entry)
+        };
+        let mut gains: Vec<(f64, usize)> =
+            self.entries.iter().map(|entry| (gain(entry), entry.cand)).collect();
+        gains.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let order: Vec<usize> = gains.into_iter().map(|(_, cand)| cand).collect();
+        let mut best = incumbent::rank(self.grid, incumbent::seated(self.grid, &order)?)?;
+        for boat in boats {
+            let more = self.fillers(boat, &best.outfits);
+            let mut take = |new: &[usize]| {
+                let mut next = best.outfits.clone();
+                next.extend(new);
+                next.sort_unstable();
+                let next = incumbent::rank(self.grid, next).filter(|next| next.rank > best.rank);
+                let is_better = next.is_some();
+                next.into_iter().for_each(|next| best = next);
+                is_better
+            };
+            // All of them may use up what somebody's outfit cannot do without.
+            if !take(&more) {
+                more.iter().for_each(|new| {
+                    take(&[*new]);
+                });
+            }
+        }
+        Some(best)
+    }
+
+    /// What a boat can add to outfits of all boats, one after the other.
+    fn fillers(&self, boat: usize, outfits: &[usize]) -> Vec<usize> {
+        let mut next = outfits.to_vec();
+        while let Some((_, new)) = self.filler(boat, &next, usize::MAX) {
+            next.push(new);
+        }
+        next.split_off(outfits.len())
+    }
+
     /// Outfits without some of them, filled up again.
     pub(crate) fn refill(&self, outfits: &[usize], gone: &[usize]) -> Vec<usize> {
         let mut next: Vec<usize> = outfits.iter().copied().filter(|c| !gone.contains(c)).collect();
         for boat in 0..self.grid.boats.len() {
-            while let Some((_, new)) = self.filler(boat, &next, usize::MAX) {
-                next.push(new);
-            }
+            next.extend(self.fillers(boat, &next));
         }
         next.sort_unstable();
         next

@@ -7,6 +7,8 @@
 //! stays in itself.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::panic::resume_unwind;
+use std::thread::{self, ScopedJoinHandle};
 
 use crate::clash;
 use crate::concede;
@@ -425,10 +427,18 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
         (0..trips.len()).map(|boat| elsewhere(grid, &trips, &selection, boat)).collect();
     let decisions: Vec<Decisions> =
         (0..trips.len()).map(|boat| decided(grid, trips[boat], &selection, boat)).collect();
-    let write = |boat: usize| {
-        rewrite::write(&shares[boat], &grid.weights, &gone[boat], &decisions[boat]).ok()
+    let write = &|boat: usize| {
+        let (own, candidates) = (&shares[boat], &trips[boat].candidates);
+        rewrite::write(own, candidates, &grid.weights, &gone[boat], &decisions[boat]).ok()
     };
-    let plans: Option<Vec<TripPlan>> = (0..trips.len()).map(write).collect();
+    let plans: Option<Vec<TripPlan>> = thread::scope(|scope| {
+        let boats = 0..trips.len();
+        let written: Vec<_> = boats.map(|boat| scope.spawn(move || write(boat))).collect();
+        let of_boat = |written: ScopedJoinHandle<'_, _>| {
+            written.join().unwrap_or_else(|panic| resume_unwind(panic))
+        };
+        written.into_iter().map(of_boat).collect()
+    });
     let plans = plans?;
     let mut value = Value::default();
     for part in plans.iter().map(|plan| &plan.value) {
@@ -492,9 +502,9 @@ pub(crate) fn deadline(problem: &FleetProblem, trip: usize, from: &str) -> Optio
     departures.min().map(|minute| minute.saturating_sub(HAND_OVER_MINUTES))
 }
 
-/// The problem of each trip with what the selection leaves it of the stocks.
+/// The problem of each trip with what the selection leaves it of the stocks, without candidates.
 fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec<TripProblem> {
-    let mut shares: Vec<TripProblem> = trips.iter().map(|trip| (*trip).clone()).collect();
+    let mut shares: Vec<TripProblem> = trips.iter().map(|trip| trip.bare()).collect();
     let mut ties = vec![0; grid.leaders.len()];
     selection.leaders.iter().for_each(|(_, l)| ties[*l] += 1);
     let mut left = grid.leader_pools.clone();

@@ -9,7 +9,7 @@ use deepbend_core::judge::Verdict;
 use deepbend_core::water::Skill;
 
 use crate::plan::ItemKind;
-use crate::problem::{MUST, Pin, TripProblem};
+use crate::problem::{Candidate, MUST, Pin, TripProblem};
 use crate::weights::{Micros, Weights};
 
 /// Limits that are lifted to find out which of them clash. Nothing is lifted in a plan.
@@ -126,6 +126,8 @@ pub(crate) struct Wanted {
 pub(crate) struct Grid<'a> {
     /// The problem of the first boat, the only one of a trip.
     pub(crate) problem: &'a TripProblem,
+    /// Its candidates, whatever the problem says of them.
+    pub(crate) candidates: &'a [Candidate],
     /// A copy: a search counts them in its own unit.
     pub(crate) weights: Weights,
     pub(crate) boats: Vec<Limits>,
@@ -220,17 +222,38 @@ impl<'a> Stocks<'a> {
 impl<'a> Grid<'a> {
     /// Builds the grid of a problem that has been validated.
     pub(crate) fn new(problem: &'a TripProblem, weights: &Weights, lift: Lift) -> Self {
-        Self::of(&[problem], weights, lift)
+        Self::over(problem, &problem.candidates, weights, lift)
+    }
+
+    /// The same with candidates that stand elsewhere.
+    pub(crate) fn over(
+        problem: &'a TripProblem,
+        candidates: &'a [Candidate],
+        weights: &Weights,
+        lift: Lift,
+    ) -> Self {
+        Self::with(&[problem], &[candidates], weights, lift)
     }
 
     /// Builds the grid of boats that draw on one pool; there is at least one, and all have been
     /// validated, alone and together.
     pub(crate) fn of(trips: &[&'a TripProblem], weights: &Weights, lift: Lift) -> Self {
+        let candidates: Vec<_> = trips.iter().map(|trip| trip.candidates.as_slice()).collect();
+        Self::with(trips, &candidates, weights, lift)
+    }
+
+    fn with(
+        trips: &[&'a TripProblem],
+        candidates: &[&'a [Candidate]],
+        weights: &Weights,
+        lift: Lift,
+    ) -> Self {
         let (rods, rod_at) = sorted(trips, |t| t.rods.iter().map(|r| r.id.as_str()).collect());
         let (reels, reel_at) = sorted(trips, |t| t.reels.iter().map(|r| r.id.as_str()).collect());
         let (mut leaders, mut lines, mut lures) = (Stocks::new(), Stocks::new(), Stocks::new());
         let mut grid = Self {
             problem: trips[0],
+            candidates: candidates[0],
             weights: weights.clone(),
             boats: Vec::new(),
             one_reel: !lift.one_reel,
@@ -289,7 +312,8 @@ impl<'a> Grid<'a> {
         for (boat, trip) in trips.iter().enumerate() {
             grid.add_demand(boat, trip, &lures, trips);
             let stocks = (&leaders, &lines, &lures);
-            grid.add_candidates(boat, trip, trips, stocks, (&rod_at, &reel_at), lift);
+            let of_trip = (*trip, candidates[boat]);
+            grid.add_candidates(boat, of_trip, trips, stocks, (&rod_at, &reel_at), lift);
             grid.add_pins(boat, trip, (&rod_at, &reel_at));
             let aboard = trip.boat.most_rods() as usize;
             let outfits = if lift.rod_limit { PLENTY as usize } else { aboard };
@@ -352,7 +376,7 @@ impl<'a> Grid<'a> {
     fn add_candidates(
         &mut self,
         boat: usize,
-        trip: &'a TripProblem,
+        (trip, candidates): (&'a TripProblem, &[Candidate]),
         trips: &[&'a TripProblem],
         (leaders, lines, lures): (&Stocks<'a>, &Stocks<'a>, &Stocks<'a>),
         (rod_at, reel_at): (&BTreeMap<&str, usize>, &BTreeMap<&str, usize>),
@@ -368,7 +392,7 @@ impl<'a> Grid<'a> {
         let crew_of =
             |segment: usize| self.crews[segment].iter().map(|angler| self.skills[*angler]);
         let mut cands = Vec::new();
-        for (source, candidate) in trip.candidates.iter().enumerate() {
+        for (source, candidate) in candidates.iter().enumerate() {
             let rod = rod_by[candidate.rod.as_str()];
             let reel = reel_by[candidate.reel.as_str()];
             let Some(line) = reel.lines.iter().find(|l| l.id == candidate.line) else { continue };
@@ -435,7 +459,7 @@ impl<'a> Grid<'a> {
         }
         cands.sort_unstable_by(|a, b| {
             // Of equals the line that is on the reel comes first.
-            let line = |c: &Cand| (c.stock.is_some(), trip.candidates[c.source].line.as_str());
+            let line = |c: &Cand| (c.stock.is_some(), candidates[c.source].line.as_str());
             (a.rod, a.reel, line(a)).cmp(&(b.rod, b.reel, line(b)))
         });
         self.cands.extend(cands);
@@ -469,6 +493,13 @@ impl<'a> Grid<'a> {
     /// The score of an offer of an outfit in the hands of an angler, where it reaches its verdict.
     pub(crate) fn in_hands(&self, cand: &Cand, offer: &Off, angler: usize) -> Option<f32> {
         offer.hands.score(self.skills[angler]).filter(|_| cand.suits[angler])
+    }
+
+    /// The candidates of a boat, in the order of rod and reel.
+    pub(crate) fn of_boat(&self, boat: usize) -> &[Cand] {
+        let first = self.cands.partition_point(|cand| cand.boat < boat);
+        let end = self.cands.partition_point(|cand| cand.boat <= boat);
+        &self.cands[first..end]
     }
 
     /// Outfits that the boat of a trip takes.

@@ -122,13 +122,23 @@ pub(crate) fn find(
     worth::is_sound(grid, &selection).then_some(selection)
 }
 
-/// Anglers without an outfit and pins that are broken.
-fn open(grid: &Grid<'_>, outfits: &[usize]) -> u32 {
+/// Anglers without an outfit and pins that are broken, and by boat whether there are any.
+fn open(grid: &Grid<'_>, outfits: &[usize]) -> (u32, Vec<bool>) {
     let selection = worth::furnish(grid, outfits);
-    crew::seat(grid, &selection).unseated + worth::pins_broken(grid, &selection)
+    let crew = crew::seat(grid, &selection);
+    let left = crew.unseated + worth::pins_broken(grid, &selection);
+    let mut boats = vec![false; grid.boats.len()];
+    for need in &grid.needs {
+        let seats = crew.seats.iter().filter(|seat| seat.segment == need.segment);
+        boats[grid.lures[need.lure].boat] |= seats.count() < grid.crews[need.segment].len();
+    }
+    grid.wanted.iter().for_each(|wanted| boats[wanted.boat] = true);
+    let held = grid.held.iter().map(|need| grid.lures[grid.needs[*need].lure].boat);
+    held.for_each(|boat| boats[boat] = true);
+    (left, boats)
 }
 
-/// Outfits that seat everybody and keep the pins: always the first of `order` that helps; `None` if
+/// Outfits that seat everybody and keep the pins: always the next of `order` that helps; `None` if
 /// one at a time does not lead there.
 pub(crate) fn seated(grid: &Grid<'_>, order: &[usize]) -> Option<Vec<usize>> {
     let (outfits, left) = seat_more(grid, order, u32::MAX);
@@ -139,18 +149,26 @@ pub(crate) fn seated(grid: &Grid<'_>, order: &[usize]) -> Option<Vec<usize>> {
 /// open.
 pub(crate) fn seat_more(grid: &Grid<'_>, order: &[usize], mut looks: u32) -> (Vec<usize>, u32) {
     let mut outfits: Vec<usize> = Vec::new();
-    let mut left = open(grid, &outfits);
-    while left > 0 {
-        let more = order.iter().filter_map(|c| with(grid, &outfits, *c));
-        let more = more.filter(|more| worth::line_suffices(grid, more));
-        let mut more = more.take(looks as usize).map(|more| {
+    let (mut left, mut boats) = open(grid, &outfits);
+    loop {
+        let before = left;
+        // What does not help now seldom helps later: it is looked at again only at the end.
+        for &c in order {
+            if left == 0 || looks == 0 {
+                return (outfits, left);
+            }
+            let more = with(grid, &outfits, c).filter(|_| boats[grid.cands[c].boat]);
+            let Some(more) = more.filter(|more| worth::line_suffices(grid, more)) else { continue };
             looks -= 1;
-            (open(grid, &more), more)
-        });
-        let Some(next) = more.find(|(now, _)| *now < left) else { break };
-        (left, outfits) = next;
+            let (now, still) = open(grid, &more);
+            if now < left {
+                (left, boats, outfits) = (now, still, more);
+            }
+        }
+        if left == before {
+            return (outfits, left);
+        }
     }
-    (outfits, left)
 }
 
 /// Takes off leaders that bring nothing: those that cost first, the later ones first.

@@ -41,6 +41,7 @@ impl<'a> Part<'a> {
         let of_boat = |wanted: &&Wanted| is_open[wanted.boat];
         let boat_of = |need: usize| grid.lures[grid.needs[need].lure].boat;
         let mut part = Grid {
+            candidates: grid.candidates,
             problem: grid.problem,
             weights: grid.weights.clone(),
             boats: grid.boats.clone(),

@@ -123,6 +123,25 @@ impl Barred {
 }
 
 impl TripProblem {
+    /// The same without its candidates.
+    pub(crate) fn bare(&self) -> Self {
+        Self {
+            boat: self.boat.clone(),
+            places: self.places.clone(),
+            rods: self.rods.clone(),
+            reels: self.reels.clone(),
+            leaders: self.leaders.clone(),
+            line_stock: self.line_stock.clone(),
+            lures: self.lures.clone(),
+            anglers: self.anglers.clone(),
+            segments: self.segments.clone(),
+            needs: self.needs.clone(),
+            candidates: Vec::new(),
+            job_minutes_budget: self.job_minutes_budget,
+            pins: self.pins.clone(),
+        }
+    }
+
     /// Why an outfit cannot come along, whatever else does; `None`: it can, or it is none of this
     /// problem.
     #[must_use]

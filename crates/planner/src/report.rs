@@ -79,7 +79,7 @@ fn outfits(grid: &Grid<'_>, selection: &Selection) -> Vec<PlannedOutfit> {
         .outfits
         .iter()
         .map(|c| {
-            let source = &grid.problem.candidates[grid.cands[*c].source];
+            let source = &grid.candidates[grid.cands[*c].source];
             PlannedOutfit {
                 rod: source.rod.clone(),
                 reel: source.reel.clone(),
@@ -102,7 +102,7 @@ fn in_hands<'g>(grid: &Grid<'g>, selection: &Selection, seat: &Seat) -> Option<&
         |offer: &Off| offer.leader.is_none_or(|l| selection.leaders.contains(&(seat.cand, l)));
     let of_need = cand.offers.iter().filter(|o| o.need == seat.need && tied(o));
     let fit = of_need.filter(|o| grid.in_hands(cand, o, seat.angler).is_some());
-    let offers = fit.map(|o| &grid.problem.candidates[cand.source].offers[o.source]);
+    let offers = fit.map(|o| &grid.candidates[cand.source].offers[o.source]);
     // Where hands do not differ it is the leader that the need is fished with.
     offers.max_by(|a, b| {
         let [one, other] = [a, b].map(|o| o.in_hands(grid.skills[seat.angler]));
@@ -134,7 +134,7 @@ fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
         .into_iter()
         .enumerate()
         .filter_map(|(rank, service)| {
-            let candidate = &grid.problem.candidates[grid.cands[service.cand].source];
+            let candidate = &grid.candidates[grid.cands[service.cand].source];
             let offer = &candidate.offers[service.offer];
             Some(Use {
                 skill: offer.counts_for(),
@@ -233,7 +233,7 @@ fn jobs(grid: &Grid<'_>, selection: &Selection) -> Vec<Job> {
     for (outfit, c) in selection.outfits.iter().enumerate() {
         let cand = &grid.cands[*c];
         if cand.minutes > 0 || cand.stock.is_some() {
-            let with = grid.problem.candidates[cand.source].line.clone();
+            let with = grid.candidates[cand.source].line.clone();
             jobs.push(Job { kind: JobKind::Respool, outfit, with, minutes: cand.minutes });
         }
         jobs.extend(used.iter().filter(|(cand, _)| cand == c).map(|(_, l)| Job {

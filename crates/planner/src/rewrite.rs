@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::grid::{Grid, Lift};
 use crate::plan::{ItemKind, Load, PlannedOutfit, Status, TripPlan};
-use crate::problem::TripProblem;
+use crate::problem::{Candidate, TripProblem};
 use crate::report::{self, Search};
 use crate::weights::Weights;
 use crate::worth::{self, Selection};
@@ -43,9 +43,9 @@ impl Share {
         pairs.filter(|(whole, share)| whole != share).map(|(_, share)| share).collect()
     }
 
-    /// The problem with no more of each stock than this share.
+    /// The problem with no more of each stock than this share, without its candidates.
     fn of(&self, problem: &TripProblem) -> TripProblem {
-        let mut own = problem.clone();
+        let mut own = problem.bare();
         for stock in &self.stocks {
             let leaders =
                 own.leaders.iter_mut().map(|x| (ItemKind::Leader, &x.id, &mut x.quantity));
@@ -93,17 +93,18 @@ pub fn rewrite(
     share: &Share,
     decisions: &Decisions,
 ) -> Result<TripPlan, Vec<NoOutfit>> {
-    write(&share.of(problem), weights, &share.elsewhere, decisions)
+    write(&share.of(problem), &problem.candidates, weights, &share.elsewhere, decisions)
 }
 
 /// The same over a problem that has no more of each stock than the boat's share.
 pub(crate) fn write(
     own: &TripProblem,
+    candidates: &[Candidate],
     weights: &Weights,
     elsewhere: &[Elsewhere],
     decisions: &Decisions,
 ) -> Result<TripPlan, Vec<NoOutfit>> {
-    let mut grid = Grid::new(own, weights, Lift::default());
+    let mut grid = Grid::over(own, candidates, weights, Lift::default());
     let gone = elsewhere.iter();
     grid.elsewhere = gone.map(|e| ((e.kind, e.id.as_str()), e.boat.as_str())).collect();
     let at: BTreeMap<_, _> = grid
@@ -111,7 +112,7 @@ pub(crate) fn write(
         .iter()
         .enumerate()
         .map(|(at, cand)| {
-            let source = &own.candidates[cand.source];
+            let source = &candidates[cand.source];
             ((source.rod.as_str(), source.reel.as_str(), source.line.as_str()), at)
         })
         .collect();

@@ -93,9 +93,12 @@ fn look(
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
     let mut effort = Effort { nodes: budget.nodes, cap: budget.cap, rest: Micros::MIN };
     let exchanges = Exchanges::among(grid, &pruning.kept);
-    if let Some(known) = known {
-        take(grid, &mut best, known.clone(), watch);
+    match known {
+        Some(known) => take(grid, &mut best, known.clone(), watch),
+        // Even who has no time left gets a plan: this asks nobody.
+        None => best = greedy(grid, &exchanges, watch),
     }
+    climb(grid, &exchanges, &mut best, watch);
     let offered = |order: &[usize], best: &mut Known| offer(grid, order, best, watch);
     let mut bounded = bound::relax(
         grid,
@@ -111,11 +114,6 @@ fn look(
         let start = best.as_ref().map(|(_, selection)| selection);
         let found = incumbent::find(grid, &few, start, watch);
         found.into_iter().for_each(|selection| take(grid, &mut best, selection, watch));
-    }
-    if best.is_none() {
-        // Even who has no time left gets a plan: this asks nobody.
-        best = seated_first(grid, &pruning.kept, &bounded);
-        best.iter().for_each(|(worth, _)| watch.reached(*worth));
     }
     let reached = best.as_ref().map(|(worth, _)| *worth);
     if reached.is_none_or(|reached| reached < bounded.best) {
@@ -374,18 +372,14 @@ fn offer(grid: &Grid<'_>, order: &[usize], best: &mut Known, watch: &Watch<'_>) 
     best.as_ref().map(|(worth, _)| *worth)
 }
 
-/// A plan that first gives everybody an outfit and keeps the pins, and then takes what promises
-/// most.
-fn seated_first(grid: &Grid<'_>, kept: &[usize], bounded: &Bound) -> Known {
-    let mut order = kept.to_vec();
-    order.sort_by_key(|c| (std::cmp::Reverse(bounded.with[*c]), *c));
-    let first = incumbent::seated(grid, &order)?;
-    let more: Vec<usize> = first.iter().chain(&order).copied().collect();
-    let filled = worth::furnish(grid, &fitting(grid, &more));
-    let bare = || worth::furnish(grid, &first);
-    let mut choices = [filled, bare()].into_iter();
-    let selection = choices.find(|selection| worth::is_sound(grid, selection))?;
-    Some((worth::value(grid, &selection).objective(), selection))
+/// A plan made in one go.
+fn greedy(grid: &Grid<'_>, exchanges: &Exchanges<'_, '_>, watch: &Watch<'_>) -> Known {
+    let (selection, open) = incumbent::fitted(grid, &exchanges.greedy()?.outfits);
+    let mut best = None;
+    if open == 0 && worth::is_sound(grid, &selection) {
+        take(grid, &mut best, selection, watch);
+    }
+    best
 }
 
 /// The best plan known and its worth.

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::grid::Grid;
+use crate::grid::{Cand, Grid, Off};
 use crate::plan::{Clash, Constraint};
 use crate::problem::TripProblem;
 
@@ -46,11 +46,9 @@ impl Serving {
     fn of(grid: &Grid<'_>, segment: usize, anglers: &[usize]) -> Self {
         let mut serving = Self { rods: BTreeMap::new(), needs: BTreeSet::new() };
         for cand in &grid.cands {
-            for offer in cand.offers.iter().filter(|o| grid.needs[o.need].segment == segment) {
-                if anglers.iter().any(|a| grid.in_hands(cand, offer, *a).is_some()) {
-                    serving.rods.entry(cand.rod).or_default().insert(cand.reel);
-                    serving.needs.insert(offer.need);
-                }
+            for offer in serving_offers(grid, cand, segment, anglers) {
+                serving.rods.entry(cand.rod).or_default().insert(cand.reel);
+                serving.needs.insert(offer.need);
             }
         }
         serving
@@ -93,6 +91,47 @@ impl Serving {
     }
 }
 
+/// Offers of an outfit that serve some of the crew of a segment.
+fn serving_offers<'c>(
+    grid: &'c Grid<'_>,
+    cand: &'c Cand,
+    segment: usize,
+    anglers: &'c [usize],
+) -> impl Iterator<Item = &'c Off> {
+    let of_segment = cand.offers.iter().filter(move |o| grid.needs[o.need].segment == segment);
+    of_segment.filter(|o| anglers.iter().any(|a| grid.in_hands(cand, o, *a).is_some()))
+}
+
+/// Whether each of these people finds a rod with a reel and a lure at a first look, which is short:
+/// then there is nothing to count.
+fn is_ample(grid: &Grid<'_>, boat: usize, segment: usize, anglers: &[usize]) -> bool {
+    let (mut rods, mut reels, mut lures) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    let mut there = 0;
+    grid.of_boat(boat).iter().any(|cand| {
+        for offer in serving_offers(grid, cand, segment, anglers) {
+            let lure = grid.needs[offer.need].lure;
+            if lures.insert(lure) {
+                there += grid.lures[lure].quantity as usize;
+            }
+            if !rods.contains(&cand.rod) && !reels.contains(&cand.reel) {
+                rods.insert(cand.rod);
+                reels.insert(cand.reel);
+            }
+        }
+        rods.len().min(there) >= anglers.len()
+    })
+}
+
+/// Whether at least so many rods serve somebody in both segments.
+fn serve_both(grid: &Grid<'_>, boat: usize, segments: [usize; 2], asked: usize) -> bool {
+    let by_rod = grid.of_boat(boat).chunk_by(|a, b| a.rod == b.rod);
+    let serves = |cand: &Cand, segment: usize| {
+        serving_offers(grid, cand, segment, &grid.crews[segment]).next().is_some()
+    };
+    let both = |of_rod: &&[Cand]| segments.iter().all(|s| of_rod.iter().any(|c| serves(c, *s)));
+    by_rod.filter(both).take(asked).count() >= asked
+}
+
 /// All that is found.
 pub(crate) fn all(grid: &Grid<'_>, trips: &[&TripProblem]) -> Vec<Short> {
     let mut found = Vec::new();
@@ -117,6 +156,9 @@ fn of_boat(grid: &Grid<'_>, boat: usize, segments: &[usize], found: &mut Vec<Sho
             continue;
         }
         for people in heads(grid, crew) {
+            if is_ample(grid, boat, segment, &crew[..people]) {
+                continue;
+            }
             let serving = Serving::of(grid, segment, &crew[..people]);
             let outfits = serving.outfits(people);
             if outfits < people {
@@ -139,7 +181,10 @@ fn of_boat(grid: &Grid<'_>, boat: usize, segments: &[usize], found: &mut Vec<Sho
         for &other in &segments[at + 1..] {
             let people = [grid.crews[one].len(), grid.crews[other].len()];
             // Only whole crews: of a part of them the rods of the others would have to be left out.
-            if people.contains(&0) || people[0] + people[1] <= limit {
+            if people.contains(&0)
+                || people[0] + people[1] <= limit
+                || serve_both(grid, boat, [one, other], people[0] + people[1] - limit)
+            {
                 continue;
             }
             let serving = [one, other].map(|s| Serving::of(grid, s, &grid.crews[s]));

@@ -1,5 +1,7 @@
 //! Why a need stays below its verdict.
 
+use std::collections::BTreeSet;
+
 use deepbend_core::gear::Word;
 use deepbend_core::judge::Verdict;
 
@@ -10,9 +12,10 @@ use crate::worth::{self, Selection};
 
 /// Needs below their verdict, the most important first.
 pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Uncovered> {
+    let barred = barred(grid);
     let mut list: Vec<_> = (0..grid.needs.len())
         .filter(|need| !worth::held(grid, selection, *need))
-        .map(|need| explain(grid, selection, need))
+        .map(|need| explain(grid, selection, &barred, need))
         .collect();
     list.sort_by(|a, b| {
         b.importance.cmp(&a.importance).then((&a.segment, &a.lure).cmp(&(&b.segment, &b.lure)))
@@ -20,7 +23,12 @@ pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Uncovered> {
     list
 }
 
-fn explain(grid: &Grid<'_>, selection: &Selection, need: usize) -> Uncovered {
+fn explain(
+    grid: &Grid<'_>,
+    selection: &Selection,
+    barred: &[&Candidate],
+    need: usize,
+) -> Uncovered {
     let source = &grid.problem.needs[need];
     let services = worth::services(grid, selection, need);
     let pool = best_offers(grid, selection, need);
@@ -37,25 +45,35 @@ fn explain(grid: &Grid<'_>, selection: &Selection, need: usize) -> Uncovered {
         reason,
         text,
         best_in_pool: best.map(|(c, offer)| pool_offer(grid, &grid.cands[c], offer)),
-        not_ready: not_ready(grid, need),
+        not_ready: not_ready(grid, barred, need),
     }
 }
 
+/// Outfits that the boat could take, were their parts ready.
+fn barred<'g>(grid: &'g Grid<'_>) -> Vec<&'g Candidate> {
+    let p = grid.problem;
+    let rods: BTreeSet<&str> = p.rods.iter().filter(|r| !r.ready).map(|r| r.id.as_str()).collect();
+    let reels: BTreeSet<&str> =
+        p.reels.iter().filter(|r| !r.ready).map(|r| r.id.as_str()).collect();
+    let unready = |c: &&Candidate| {
+        (rods.contains(c.rod.as_str()) || reels.contains(c.reel.as_str()))
+            && matches!(p.barred(c), Some(Barred::NotReady(_)))
+    };
+    grid.candidates.iter().filter(unready).collect()
+}
+
 /// The best outfit that would reach the verdict, had its parts been ready.
-fn not_ready(grid: &Grid<'_>, need: usize) -> Option<NotReady> {
+fn not_ready(grid: &Grid<'_>, barred: &[&Candidate], need: usize) -> Option<NotReady> {
     let p = grid.problem;
     let unready = |c: &Candidate| -> Vec<&str> {
         let rod = p.rods.iter().find(|r| r.id == c.rod && !r.ready).map(|r| r.id.as_str());
         let reel = p.reels.iter().find(|r| r.id == c.reel && !r.ready).map(|r| r.id.as_str());
         rod.into_iter().chain(reel).collect()
     };
-    let (candidate, offer, parts) = p
-        .candidates
+    let (candidate, offer, parts) = barred
         .iter()
-        .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
+        .flat_map(|c| c.offers.iter().map(move |o| (*c, o)))
         .filter(|(_, o)| o.need == need && p.needs[need].met_by(o.verdict))
-        // Ready or not, the boat has to be able to take it.
-        .filter(|(c, _)| matches!(p.barred(c), Some(Barred::NotReady(_))))
         .map(|(c, o)| (c, o, unready(c)))
         .min_by(|(c, o, n), (d, q, m)| {
             (n.len(), o.verdict)
@@ -125,7 +143,7 @@ fn best_offers<'g>(
 }
 
 fn pool_offer(grid: &Grid<'_>, cand: &Cand, offer: &Off) -> PoolOffer {
-    let source = &grid.problem.candidates[cand.source];
+    let source = &grid.candidates[cand.source];
     PoolOffer {
         rod: source.rod.clone(),
         reel: source.reel.clone(),
@@ -163,7 +181,7 @@ fn reason(
         return (R::NoOffer, no_offer(grid, need, lure));
     };
     let cand = &grid.cands[c];
-    let source = &grid.problem.candidates[cand.source];
+    let source = &grid.candidates[cand.source];
     let name = format!("{} with {}", source.rod, source.reel);
     if !offer.meets {
         let limiting = &source.offers[offer.source].limiting;
@@ -182,7 +200,7 @@ fn reason(
     }
     let clash = selection.outfits.iter().find(|o| **o != c && grid.exclusive(**o, c));
     if let Some(other) = clash {
-        let other = &grid.problem.candidates[grid.cands[*other].source];
+        let other = &grid.candidates[grid.cands[*other].source];
         return if other.rod == source.rod {
             let text = match other.reel == source.reel {
                 true => format!(
@@ -232,7 +250,7 @@ fn line_words(grid: &Grid<'_>, candidate: &Candidate) -> String {
 /// Nothing usable: names what comes closest, or what would have done and why it cannot come along.
 fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
     let p = grid.problem;
-    let mut offers: Vec<_> = p
+    let mut offers: Vec<_> = grid
         .candidates
         .iter()
         .flat_map(|c| c.offers.iter().map(move |o| (c, o)))

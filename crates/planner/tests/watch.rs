@@ -7,12 +7,14 @@ mod common;
 use std::cell::{Cell, RefCell};
 use std::ops::ControlFlow;
 
-use common::{Dice, fleet, solve, sound};
+use common::{Dice, candidate, empty, fleet, lure, need, offer, reel, rod, solve, sound};
+use deepbend_core::judge::Verdict;
+use deepbend_core::water::Skill;
 use deepbend_planner::median::{
     MedianAnswer, MedianProblem, MedianProgress, Work, check_median, solve_median_watched,
 };
 use deepbend_planner::plan::{Answer, Status};
-use deepbend_planner::problem::Pin;
+use deepbend_planner::problem::{Angler, LeaderStock, Offer, Pin, Segment};
 use deepbend_planner::{Budget, Progress, TripProblem, Weights, plan_trip_watched};
 
 /// Nodes between two looks, as the documentation of [`plan_trip_watched`] states.
@@ -115,6 +117,28 @@ fn what_clashes_is_looked_for_no_longer_than_asked() {
     // What was not asked about stays named: the set still cannot be kept.
     let Answer::Infeasible(larger) = answer else { panic!("{answer:?}") };
     assert!(clash.constraints.iter().all(|c| larger.constraints.contains(c)));
+}
+
+#[test]
+fn who_has_no_time_is_seated_before_the_rest_is_filled() {
+    let mut p = empty(3);
+    p.segments.push(Segment { id: "b".into(), anglers: Vec::new(), turns: Vec::new() });
+    for id in ["one", "two"] {
+        p.anglers.push(Angler { id: id.into(), skill: Skill::Novice });
+        p.segments[0].anglers.push(id.into());
+    }
+    p.leaders.push(LeaderStock { id: "W".into(), place: "B1".into(), quantity: 2, minutes: 0 });
+    p.lures = ["L1", "L2", "L3"].map(|id| lure(id, 1)).to_vec();
+    p.needs = vec![need("a", "L1", 1), need("a", "L2", 1), need("b", "L3", 3)];
+    // Whatever comes first in the list is tied first: R0 would take what one of the two needs.
+    for (at, [rod_id, reel_id]) in [["R1", "E1"], ["R2", "E2"], ["R0", "E0"]].iter().enumerate() {
+        p.rods.push(rod(rod_id, "B1"));
+        p.reels.push(reel(reel_id, "B1"));
+        let tied = Offer { leader: Some("W".into()), ..offer(at, Verdict::Good) };
+        p.candidates.push(candidate(rod_id, reel_id, vec![tied]));
+    }
+    let (_, answer, asked) = watched(&p, &Budget::default(), 0);
+    assert_eq!((asked, sound(&p, answer).starts.len()), (1, 2));
 }
 
 fn median() -> MedianProblem {

@@ -78,9 +78,7 @@ pub fn brief_fleet(fleet: &pb::FleetPlan, width: usize) -> String {
 fn for_quay(page: &mut Page, plan: &pb::Plan) {
     added_wind(page, plan);
     if plan.abridged {
-        page.paragraph(
-            "The deadline left no time for all of it: cautions and cures may be missing.",
-        );
+        page.paragraph("The deadline left no time for all of it: losses and cures may be missing.");
     }
     plan_jobs::loaded(page, plan);
     plan_jobs::starts(page, plan);
@@ -103,38 +101,7 @@ fn for_quay(page: &mut Page, plan: &pb::Plan) {
         page.hanging(&lead, &format!("{reached}; {cure}"));
     }
     plan_jobs::before_departure(page, plan);
-    careful(page, plan);
-}
-
-/// What holds on every boat, and the cautions that cover it. Common practice, no source.
-const ALWAYS: [(&[pb::CautionCode], &str); 3] = [
-    (
-        &[pb::CautionCode::StrongWind, pb::CautionCode::LifeJacket, pb::CautionCode::ColdWater],
-        "Wear life-jackets; the skipper decides whether to go.",
-    ),
-    (
-        &[pb::CautionCode::PowerLine],
-        "Keep 30 m (100 ft) from overhead power lines, carry rods level; stop in thunder.",
-    ),
-    (
-        &[pb::CautionCode::Hooks],
-        "Wear eye protection and call before each cast; keep cutters at hand.",
-    ),
-];
-
-/// The cautions of a plan; where there was no time for all of them those too that need no judging.
-fn careful(page: &mut Page, plan: &pb::Plan) {
     cautions(page, &plan.cautions);
-    let lacks = |codes: &[pb::CautionCode]| {
-        plan.abridged && !plan.cautions.iter().any(|caution| codes.contains(&caution.code()))
-    };
-    let always: Vec<_> = ALWAYS.iter().filter(|(codes, _)| lacks(codes)).collect();
-    if !always.is_empty() && plan.cautions.is_empty() {
-        page.heading("Cautions");
-    }
-    for (_, text) in always {
-        page.hanging("  ! ", text);
-    }
 }
 
 fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
@@ -156,8 +123,8 @@ fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
 fn body(page: &mut Page, plan: &pb::Plan) {
     if plan.abridged {
         page.paragraph(
-            "The deadline left no time to write all of it: losses, rig cards, cautions and cures may \
-             be missing.",
+            "The deadline left no time to write all of it: losses, cures and what happens in more \
+             wind may be missing.",
         );
     }
     head(page, plan);
@@ -171,7 +138,7 @@ fn body(page: &mut Page, plan: &pb::Plan) {
     plan_jobs::what_if(page, plan);
     ashore(page, plan);
     findings(page, &plan.findings);
-    careful(page, plan);
+    cautions(page, &plan.cautions);
     plan_jobs::return_list(page, plan);
 }
 

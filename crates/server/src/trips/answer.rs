@@ -1,6 +1,5 @@
 //! The planner's answer, written for the caller.
 
-use std::cell::Cell;
 use std::collections::BTreeMap;
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
@@ -14,9 +13,7 @@ use deepbend_planner::plan::{
 use deepbend_planner::{Status, TripProblem};
 
 use super::basis::clock;
-use super::cards::Cards;
-use super::cure::Cures;
-use super::gauge::{Gauge, Stopped};
+use super::cure;
 use super::hands::{self, Hands};
 use super::jobs;
 use super::lines::Spooled;
@@ -142,14 +139,14 @@ impl<'a, 'v> Writer<'a, 'v> {
             value: Some(value(&plan.value)),
             outfits: outfits.collect(),
             assignments: assignments(plan, true),
-            moves: self.moves(plan, &|_| String::new()),
+            moves: self.moves(plan),
             jobs: jobs::jobs(self.judge, plan),
             uncovered: plan.uncovered.iter().map(open).collect(),
             ..self.empty(true)
         }
     }
 
-    fn moves(&self, plan: &TripPlan, missing: &dyn Fn(&Move) -> String) -> Vec<pb::Move> {
+    fn moves(&self, plan: &TripPlan) -> Vec<pb::Move> {
         let write = |m: &Move| pb::Move {
             kind: cargo(m.kind).into(),
             item_id: m.id.clone(),
@@ -157,7 +154,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             from_place_id: m.from.clone(),
             to_place_id: m.to.clone(),
             deadline: self.deadlines.by(&self.judge.asked.trip, &m.from),
-            if_missing: missing(m),
+            if_missing: String::new(),
         };
         plan.moves.iter().map(write).collect()
     }
@@ -173,27 +170,14 @@ impl<'a, 'v> Writer<'a, 'v> {
         }
     }
 
-    /// Writes one trip's plan.
-    pub(super) fn plan(
-        &self,
-        plan: &TripPlan,
-        reproducible: bool,
-        gauge: &Gauge,
-    ) -> Result<pb::Plan, Stopped> {
-        let mut wire = self.empty(reproducible);
-        self.write_plan(plan, &mut wire, gauge)?;
-        wire.findings = self.findings(&wire.outfits);
-        wire.basis = Some(self.basis.clone());
-        Ok(wire)
+    /// Whether little is asked for.
+    pub(super) fn is_summary(&self) -> bool {
+        self.judge.asked.summary
     }
 
-    fn write_plan(
-        &self,
-        plan: &TripPlan,
-        wire: &mut pb::Plan,
-        gauge: &Gauge,
-    ) -> Result<(), Stopped> {
-        let summary = self.judge.asked.summary;
+    /// Writes what is known of a plan without another look: no cards, cautions, losses or cures.
+    pub(super) fn bare(&self, plan: &TripPlan, reproducible: bool) -> pb::Plan {
+        let mut wire = self.empty(reproducible);
         wire.status = status(plan.status).into();
         wire.value = Some(value(&plan.value));
         wire.bound_micros = Some(plan.bound);
@@ -211,45 +195,21 @@ impl<'a, 'v> Writer<'a, 'v> {
         });
         wire.outfits =
             plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit)).collect();
-        wire.assignments = assignments(plan, summary);
+        wire.assignments = assignments(plan, self.is_summary());
         let own = hands::own(self.problem, plan);
         let hands = Hands { judge: self.judge, problem: &own, plan };
         wire.starts = hands.starts();
         (wire.load_list, wire.return_list) = hands.lists();
         wire.jobs = jobs::jobs(self.judge, plan);
-        let in_haste = Cell::new(false);
-        let is_late = || {
-            in_haste.set(in_haste.get() || gauge.is_late());
-            in_haste.get()
-        };
-        wire.moves = self.moves(plan, &|step| {
-            let brief = summary || is_late();
-            if brief { String::new() } else { hands.if_missing(step) }
-        });
-        if !is_late() {
-            wire.losses = hands.losses();
-            if summary {
-                wire.losses.truncate(1);
-            }
-            wire.windier = Some(hands.windier());
-        }
-        let cards = Cards { judge: self.judge, plan, starts: &wire.starts };
-        let (rig_cards, cautions) = cards.write(gauge, &is_late)?;
-        wire.cautions = cautions;
-        if !summary {
-            wire.rig_cards = rig_cards;
+        wire.moves = self.moves(plan);
+        wire.uncovered = plan.uncovered.iter().map(cure::brief).collect();
+        if !self.is_summary() {
             wire.left_ashore = self.left_ashore(plan);
         }
-        let cures = Cures::new(self.judge, self.view, self.problem, plan);
-        for uncovered in &plan.uncovered {
-            gauge.wanted()?;
-            wire.uncovered.push(match is_late() {
-                true => cures.brief(uncovered),
-                false => cures.write(uncovered),
-            });
-        }
-        wire.abridged = in_haste.get() || !self.is_whole;
-        Ok(())
+        wire.abridged = !self.is_whole;
+        wire.findings = self.findings(&wire.outfits);
+        wire.basis = Some(self.basis.clone());
+        wire
     }
 
     fn outfit(&self, position: usize, outfit: &PlannedOutfit) -> pb::PlannedOutfit {

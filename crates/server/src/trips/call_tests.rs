@@ -107,6 +107,41 @@ async fn who_is_in_a_hurry_gets_a_plan_of_what_was_judged() {
     service.check_coverage(Request::new(check)).await.unwrap();
 }
 
+// Source: the contract of Plan.abridged: rig cards and cautions are never missing, on no boat.
+#[test]
+fn who_is_late_gets_all_cards_and_cautions() {
+    let boats = ["B1", "B2", "B3"];
+    let trips = boats.map(|boat| {
+        let mut trip = demo_trip("T1", &[]).trip.unwrap();
+        (trip.id, trip.boat_id) = (boat.to_owned(), boat.to_owned());
+        trip.anglers.truncate(1);
+        trip.segments.iter_mut().for_each(|segment| segment.angler_ids.clear());
+        trip
+    });
+    let places = ["B1", "B2", "B3", "S0"]
+        .map(|id| pb::PoolPlace { place_id: id.to_owned(), ..Default::default() });
+    let (trips, pool) = (trips.to_vec(), places.to_vec());
+    let asked = ask::fleet(pb::PlanFleetRequest { trips, pool, ..Default::default() }).unwrap();
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let written = |is_late: bool| {
+        let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+        let gauge = if is_late { gauge.at_last() } else { gauge };
+        let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &gauge);
+        desk.fleet(&asked.trips).unwrap().plans
+    };
+    let (whole, late) = (written(false), written(true));
+    for (whole, late) in whole.iter().zip(&late) {
+        assert!(!whole.abridged && !whole.losses.is_empty() && whole.windier.is_some());
+        assert!(late.abridged && late.losses.is_empty() && late.windier.is_none());
+        assert!(whole.moves.iter().all(|step| !step.if_missing.is_empty()));
+        assert!(late.moves.iter().all(|step| step.if_missing.is_empty()));
+        assert!(!late.rig_cards.is_empty() && late.rig_cards == whole.rig_cards);
+        assert!(!late.cautions.is_empty() && late.cautions == whole.cautions);
+        assert_eq!((&late.starts, &late.load_list), (&whole.starts, &whole.load_list));
+    }
+    assert!(whole.iter().any(|plan| !plan.moves.is_empty()));
+}
+
 // Source: the contract of CheckCoverageResponse.abridged: there is an answer, and it says so.
 #[tokio::test]
 async fn who_is_in_a_hurry_is_answered_without_a_review() {

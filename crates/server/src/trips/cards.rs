@@ -6,8 +6,7 @@ use deepbend_core::judge::{Caution, CautionCode, cautions, judge, lure_knot};
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
-use super::answer::{Gathered, outfit_id};
-use super::gauge::{Gauge, Stopped};
+use super::answer::outfit_id;
 use super::offers::{Judge, no_leader, outfit};
 
 /// Writes rig cards.
@@ -39,29 +38,11 @@ impl Judge<'_, '_> {
 }
 
 impl Cards<'_, '_> {
-    /// Cards in the order of the needs, of what fishes and of what people start with, and the
-    /// cautions of all of them.
-    pub(super) fn write(
-        &self,
-        gauge: &Gauge,
-        is_late: &dyn Fn() -> bool,
-    ) -> Result<(Vec<pb::RigCard>, Vec<pb::Caution>), Stopped> {
-        let mut cards = Vec::new();
-        let mut gathered = Gathered::default();
-        for cover in &self.plan.coverage {
-            gauge.wanted()?;
-            if is_late() {
-                break;
-            }
-            let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { continue };
-            let lies = |used: &&Use| used.role == Role::Fishes || self.lies_ready(cover, used);
-            for used in cover.uses.iter().filter(lies) {
-                let Some(card) = self.card(need, cover, used) else { continue };
-                card.cautions.iter().for_each(|caution| gathered.add(&card, caution));
-                cards.push(card);
-            }
-        }
-        Ok((cards, gathered.finish()))
+    /// Cards of a need, of what fishes it and of what people start with.
+    pub(super) fn write(&self, cover: &NeedCover) -> Vec<pb::RigCard> {
+        let Some(need) = self.judge.need(&cover.segment, &cover.lure) else { return Vec::new() };
+        let lies = |used: &&Use| used.role == Role::Fishes || self.lies_ready(cover, used);
+        cover.uses.iter().filter(lies).filter_map(|used| self.card(need, cover, used)).collect()
     }
 
     /// Whether somebody starts with it, or has it ready as the second.

@@ -1,6 +1,6 @@
 //! Needs that stay below their verdict, and the cheapest cure of each.
 
-use std::cell::OnceCell;
+use std::sync::OnceLock;
 
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
@@ -26,14 +26,29 @@ pub(super) struct Cures<'a, 'v> {
     problem: &'a TripProblem,
     plan: &'a TripPlan,
     /// What lies anywhere, gathered when it is asked for.
-    all: OnceCell<Pool<'v>>,
+    all: OnceLock<Pool<'v>>,
     /// What the boat can take, looked up when it is asked for.
-    takeable: OnceCell<Vec<&'a Candidate>>,
+    takeable: OnceLock<Vec<&'a Candidate>>,
 }
 
 /// A change that takes longer than this is dearer than bringing an item. From memory: 0.25 for a
 /// move, 0.03 for a minute.
 const QUICK_MINUTES: f64 = 8.0;
+
+/// Writes what is uncovered as the planner has it, without a cure.
+pub(super) fn brief(uncovered: &Uncovered) -> pb::Uncovered {
+    pb::Uncovered {
+        segment_id: uncovered.segment.clone(),
+        lure_id: uncovered.lure.clone(),
+        importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
+        reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
+        reason: uncovered_reason(uncovered.reason).into(),
+        text: of_copies(uncovered, uncovered.text.clone()),
+        copy_count: several(uncovered.copies, uncovered.copies),
+        met_count: several(uncovered.copies, uncovered.met),
+        ..pb::Uncovered::default()
+    }
+}
 
 impl<'a, 'v> Cures<'a, 'v> {
     /// Cures for what a plan leaves open.
@@ -43,7 +58,7 @@ impl<'a, 'v> Cures<'a, 'v> {
         problem: &'a TripProblem,
         plan: &'a TripPlan,
     ) -> Self {
-        Self { judge, view, problem, plan, all: OnceCell::new(), takeable: OnceCell::new() }
+        Self { judge, view, problem, plan, all: OnceLock::new(), takeable: OnceLock::new() }
     }
 
     /// Writes one of them.
@@ -75,22 +90,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             },
             best_in_pool,
             cure: need.map(|need| self.cure(need, uncovered, offer)).unwrap_or_default(),
-            ..self.brief(uncovered)
-        }
-    }
-
-    /// Writes one of them as the planner has it, without a cure.
-    pub(super) fn brief(&self, uncovered: &Uncovered) -> pb::Uncovered {
-        pb::Uncovered {
-            segment_id: uncovered.segment.clone(),
-            lure_id: uncovered.lure.clone(),
-            importance: i32::try_from(uncovered.importance).unwrap_or(i32::MAX),
-            reached: uncovered.reached.map_or(0, |v| v.to_wire_word().into()),
-            reason: uncovered_reason(uncovered.reason).into(),
-            text: of_copies(uncovered, uncovered.text.clone()),
-            copy_count: several(uncovered.copies, uncovered.copies),
-            met_count: several(uncovered.copies, uncovered.met),
-            ..pb::Uncovered::default()
+            ..brief(uncovered)
         }
     }
 

@@ -21,6 +21,7 @@ use super::ask::{Asked, Terms};
 use super::basis;
 use super::case;
 use super::clash::{self, write_clash};
+use super::draft;
 use super::gauge::Gauge;
 use super::judging::{self, Judging};
 use super::offers::Judge;
@@ -294,12 +295,8 @@ impl<'d> Desk<'d> {
         wire.bound_micros = Some(plan.bound);
         wire.gap = Some(plan.gap());
         wire.node_count = i64::try_from(plan.nodes).unwrap_or(i64::MAX);
-        self.gauge.begin(pb::PlanStage::Writing, plan.trips.len());
-        for (writer, trip) in made.writers.iter().zip(&plan.trips) {
-            let plan = writer.plan(trip, made.reproducible, self.gauge).map_err(stopped)?;
-            wire.plans.push(plan);
-            self.gauge.step(pb::PlanStage::Writing);
-        }
+        let plans = draft::plans(&made.writers, &plan.trips, made.reproducible, self.gauge);
+        wire.plans = plans.map_err(stopped)?;
         self.qualify(&made.found, &mut wire);
         Ok(wire)
     }

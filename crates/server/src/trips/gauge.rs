@@ -25,8 +25,10 @@ pub(super) struct Gauge {
     deadline: Option<Instant>,
     /// From here on what is judged is enough to plan with.
     enough: Option<Instant>,
-    /// From here on only what a plan cannot be without is written.
+    /// From here on only what an answer cannot be without is looked for.
     late: Option<Instant>,
+    /// From here on nothing more is written but what a plan cannot be without.
+    last: Option<Instant>,
     given_up: CancellationToken,
     now: watch::Sender<pb::PlanProgress>,
     /// Whether not all was judged: then a bound of the search is none of all plans.
@@ -35,25 +37,44 @@ pub(super) struct Gauge {
     rest: AtomicI64,
 }
 
+/// Time that is enough to end what is begun and to send it.
+const LAST: Duration = Duration::from_secs(1);
+
 impl Gauge {
     pub(super) fn new(
         deadline: Option<Instant>,
         given_up: CancellationToken,
         now: watch::Sender<pb::PlanProgress>,
     ) -> Self {
-        // Half of the time is for judging, a quarter for the search, a tenth for writing in full.
+        // Two fifths of the time are for judging, as much for the search or for other looks.
         let left = |deadline: Instant| deadline.saturating_duration_since(Instant::now());
-        let before = |share: f64| {
-            deadline.and_then(|deadline| deadline.checked_sub(left(deadline).mul_f64(share)))
+        let before = |share: f64, most: Duration| {
+            let share = |deadline: Instant| left(deadline).mul_f64(share).min(most);
+            deadline.and_then(|deadline| deadline.checked_sub(share(deadline)))
         };
         let (in_part, rest) = (AtomicBool::new(false), AtomicI64::new(Micros::MAX));
-        Self { deadline, enough: before(0.5), late: before(0.15), given_up, now, in_part, rest }
+        Self {
+            deadline,
+            enough: before(0.6, Duration::MAX),
+            late: before(0.15, Duration::MAX),
+            last: before(0.15, LAST),
+            given_up,
+            now,
+            in_part,
+            rest,
+        }
     }
 
     /// The same, with nothing judged but what is begun.
     #[cfg(test)]
     pub(super) fn hurried(self) -> Self {
         Self { enough: Some(Instant::now()), ..self }
+    }
+
+    /// The same when nothing more is to be written than what a plan cannot be without.
+    #[cfg(test)]
+    pub(super) fn at_last(self) -> Self {
+        Self { last: Some(Instant::now()), ..self }
     }
 
     /// When what is judged must do for the first of so many boats, each of which gets as much time.
@@ -66,7 +87,7 @@ impl Gauge {
         self.enough.map(share)
     }
 
-    /// When what is judged must do where little comes after it: at seven tenths of the time.
+    /// When what is judged must do where little comes after it: at two thirds of the time.
     pub(super) fn enough_alone(&self) -> Option<Instant> {
         let more = |(enough, late): (Instant, Instant)| {
             enough + late.saturating_duration_since(enough).mul_f64(0.6)
@@ -94,7 +115,16 @@ impl Gauge {
     pub(super) fn unhurried(&self) -> Self {
         let (given_up, now) = (self.given_up.clone(), watch::Sender::default());
         let (in_part, rest) = (AtomicBool::new(false), AtomicI64::new(Micros::MAX));
-        Self { deadline: self.deadline, enough: None, late: None, given_up, now, in_part, rest }
+        Self {
+            deadline: self.deadline,
+            enough: None,
+            late: None,
+            last: None,
+            given_up,
+            now,
+            in_part,
+            rest,
+        }
     }
 
     /// The same for work that other work can do without: it may take half of the time for judging.
@@ -103,7 +133,12 @@ impl Gauge {
         Self { deadline: half.or(self.deadline), ..self.unhurried() }
     }
 
-    /// Whether there is no time left for more than what a plan cannot be without.
+    /// When nothing more is to be written of a plan than what it cannot be without.
+    pub(super) fn last(&self) -> Option<Instant> {
+        self.last
+    }
+
+    /// Whether there is no time left for more than what an answer cannot be without.
     pub(super) fn is_late(&self) -> bool {
         self.late.is_some_and(|late| Instant::now() >= late)
     }

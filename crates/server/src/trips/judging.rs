@@ -17,9 +17,12 @@ use super::gauge::{Gauge, Stopped};
 use super::offers::{Judge, Judged, RodKind, Task, in_parallel};
 use super::pool::PoolRod;
 
-/// Judgements that are made before the first search, for all boats together: about a second, so that
-/// a plan is known early, for all later searches to begin with.
+/// Judgements up to which all is judged before the first search.
 pub(super) const WHOLE: usize = 5_000_000;
+
+/// Judgements that are made before the first search where there are more, for all boats together: a
+/// fraction of a second, so that a plan is known early, for all later searches to begin with.
+const FIRST: usize = 1_000_000;
 
 /// Judgements that are made after each search, of what promises more than its plan.
 const MORE: usize = 8_000_000;
@@ -110,10 +113,11 @@ pub(super) fn judge<'j>(
     judging.judged = vec![false; judging.tasks.len()];
     judging.most = vec![Micros::MAX; judging.tasks.len()];
     // What is judged promises less than its sketch: after each round others may promise more.
-    let mut left = judgements;
+    let first = judgements.min(FIRST);
+    let mut left = first;
     for _ in 0..ROUNDS {
         let enough = gauge.enough(1);
-        let some = judgements / ROUNDS;
+        let some = first / ROUNDS;
         let (spent, is_all) = judging.round(judges, problem, weights, some, None, enough, gauge)?;
         left = left.saturating_sub(spent);
         if spent == 0 || left == 0 || !is_all {

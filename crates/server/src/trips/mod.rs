@@ -56,6 +56,7 @@ mod case;
 mod clash;
 mod cure;
 mod desk;
+mod draft;
 #[cfg(test)]
 mod fleet_tests;
 mod gaps;

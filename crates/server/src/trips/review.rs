@@ -19,7 +19,7 @@ use super::gauge::{Gauge, Stopped};
 use super::lines::FITTED;
 use super::offers::Judge;
 use super::pool::{self, Pool};
-use super::{basis, recover, sighted, stopped};
+use super::{basis, draft, recover, sighted, stopped};
 use crate::error::ServiceError;
 
 /// Fields that are listed of a plan that no longer follows from the inventory, as the contract
@@ -110,7 +110,9 @@ fn against(
         basis: given_basis.clone(),
         is_whole: true,
     };
-    let mut right = writer.plan(&plan, given.reproducible, gauge)?;
+    let writers = std::slice::from_ref(&writer);
+    let written = draft::plans(writers, std::slice::from_ref(&plan), given.reproducible, gauge)?;
+    let mut right = written.into_iter().next().unwrap_or_default();
     right.model = Some(desk.model.id().to_wire());
     if let Some(aboard) = given_basis.aboard.as_ref().filter(|a| !a.outfits.is_empty()) {
         recover::leave_done(&aboard.outfits, &mut right);
@@ -317,12 +319,6 @@ fn abridged(given: &pb::Plan, right: &mut pb::Plan) {
     }
     if spare(given.windier.is_none()) {
         right.windier = None;
-    }
-    if spare(given.rig_cards.len() < right.rig_cards.len()) {
-        right.rig_cards.truncate(given.rig_cards.len());
-    }
-    if spare(given.cautions != right.cautions) {
-        right.cautions.clone_from(&given.cautions);
     }
     for (one, right) in given.moves.iter().zip(&mut right.moves) {
         if spare(one.if_missing.is_empty() && !right.if_missing.is_empty()) {
