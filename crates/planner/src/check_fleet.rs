@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::check::{Rule, Violation, check_valid};
-use crate::fleet::{FleetPlan, FleetProblem, deadline};
+use crate::fleet::{FleetMove, FleetPlan, FleetProblem, deadline};
 use crate::plan::{ItemKind, Status, Value};
 use crate::weights::Weights;
 
@@ -61,8 +61,11 @@ pub fn check_fleet(
         .collect();
     if listed != moved {
         violations.push(wrong(Rule::Moves, "the moves are not those of the trips".into()));
-    } else if plan.moves.iter().any(|m| m.deadline != deadline(problem, m.trip, &m.what.from)) {
-        violations.push(wrong(Rule::Moves, "a move has the wrong deadline".into()));
+    } else {
+        let right = |m: &FleetMove| deadline(problem, m.trip, &plan.trips[m.trip], &m.what);
+        if plan.moves.iter().any(|m| m.deadline != right(m)) {
+            violations.push(wrong(Rule::Moves, "a move has the wrong deadline".into()));
+        }
     }
     if violations.is_empty() && value != plan.value {
         let text = format!("the plan says {:?}, counted {value:?}", plan.value);

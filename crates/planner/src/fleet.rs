@@ -12,6 +12,7 @@ use std::thread::{self, ScopedJoinHandle};
 
 use crate::clash;
 use crate::concede;
+use crate::departure::arrival;
 use crate::faults::{Fault, ProblemFaults};
 use crate::grid::{Grid, Lift};
 use crate::plan::{Clash, ItemKind, Move, PlannedOutfit, Status, TripPlan, Value};
@@ -23,10 +24,6 @@ use crate::solve::Budget;
 use crate::watch::{self, Ask, Watch};
 use crate::weights::{Micros, Weights};
 use crate::worth::{self, Selection};
-
-/// What is moved must have arrived so many minutes before the earliest of the two boats that it
-/// concerns departs. Common practice, no source.
-pub const HAND_OVER_MINUTES: u32 = 20;
 
 /// Trips of different boats on one day.
 #[derive(Clone, Debug, PartialEq)]
@@ -452,7 +449,7 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
         plan.moves.iter().map(move |what| FleetMove {
             trip,
             what: what.clone(),
-            deadline: deadline(problem, trip, &what.from),
+            deadline: deadline(problem, trip, plan, what),
         })
     });
     Some(FleetPlan {
@@ -495,11 +492,16 @@ fn elsewhere(
     parts.collect()
 }
 
-/// By when something from a place must have reached a trip's boat.
-pub(crate) fn deadline(problem: &FleetProblem, trip: usize, from: &str) -> Option<u32> {
-    let donor = problem.trips.iter().find(|t| t.problem.boat.place == from);
-    let departures = donor.and_then(|t| t.departs).into_iter().chain(problem.trips[trip].departs);
-    departures.min().map(|minute| minute.saturating_sub(HAND_OVER_MINUTES))
+/// By when what a trip's plan brings must have reached its boat.
+pub(crate) fn deadline(
+    problem: &FleetProblem,
+    trip: usize,
+    plan: &TripPlan,
+    what: &Move,
+) -> Option<u32> {
+    let donor = problem.trips.iter().find(|t| t.problem.boat.place == what.from);
+    let FleetTrip { departs, problem } = &problem.trips[trip];
+    arrival(problem, plan, what, *departs, donor.and_then(|t| t.departs))
 }
 
 /// The problem of each trip with what the selection leaves it of the stocks, without candidates.

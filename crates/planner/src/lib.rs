@@ -37,6 +37,7 @@ mod clash;
 mod concede;
 mod crew;
 mod deflect;
+pub mod departure;
 mod exchange;
 pub mod faults;
 pub mod fleet;

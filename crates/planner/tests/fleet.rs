@@ -14,7 +14,10 @@ use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
 use deepbend_planner::fleet::FleetTrip;
 use deepbend_planner::plan::{AshoreReason, Constraint, ItemKind, Status, UncoveredReason};
-use deepbend_planner::problem::{Angler, Pin};
+use deepbend_planner::problem::{
+    Angler, Candidate, LeaderStock, LineOption, LineStock, LureStock, Offer, Pin, Reel, Segment,
+    StockUse,
+};
 use deepbend_planner::{
     Budget, FleetAnswer, FleetPlan, FleetProblem, TripProblem, Weights, check_fleet, plan_fleet,
 };
@@ -227,9 +230,13 @@ fn is_best(problem: &FleetProblem) -> Result<(), TestCaseError> {
                     let trip = problem.trips.iter().find(|t| t.problem.boat.place == place);
                     trip.and_then(|t| t.departs)
                 };
-                // The earlier of the two departures, less twenty minutes.
+                // Twenty minutes before the earlier of the two departures, or before work that is
+                // done with it on the boat that it goes to.
                 let first = of(&m.what.from).into_iter().chain(of(&m.what.to)).min();
-                prop_assert_eq!(m.deadline, first.map(|minute| minute - 20));
+                let work: u32 = plan.trips[m.trip].jobs.iter().map(|job| job.minutes).sum();
+                let last = first.map(|minute| minute - 20);
+                prop_assert!(m.deadline <= last && m.deadline >= last.map(|by| by - work));
+                prop_assert_eq!(m.deadline.is_some(), last.is_some());
             }
         }
     }
@@ -389,6 +396,34 @@ fn moves_have_the_deadline_of_the_earlier_boat() {
     problem.trips[1].departs = Some(5 * 60 + 30);
     let plan = sound(&problem, answer(&problem));
     assert_eq!(plan.moves[0].deadline, Some(5 * 60 + 10));
+}
+
+// By hand: departure at 7:00, twenty minutes to hand over, twelve to wind the line on and four to tie
+// the first leader; the second one is tied on the water.
+#[test]
+fn what_is_worked_on_arrives_before_the_work() {
+    let mut p = empty(1);
+    p.segments.push(Segment { id: "b".into(), ..p.segments[0].clone() });
+    p.rods = vec![rod("R1", "S0")];
+    let stock = Some(StockUse { stock: "K1".into(), metres: 150 });
+    let lines = vec![LineOption { id: "fresh".into(), stock, minutes: 12 }];
+    p.reels = vec![Reel { lines, ..reel("E1", "S0") }];
+    p.line_stock = vec![LineStock { id: "K1".into(), place: "S0".into(), metres: 150 }];
+    let leader =
+        |id: &str| LeaderStock { id: id.into(), place: "S0".into(), quantity: 1, minutes: 4 };
+    p.leaders = vec![leader("F1"), leader("F2")];
+    p.lures = vec![LureStock { place: "S0".into(), ..lure("L1", 1) }, lure("L2", 1)];
+    p.needs = vec![need("a", "L1", 3), need("b", "L2", 3)];
+    let on = |n: usize, leader: &str| Offer { leader: Some(leader.into()), ..offer(n, Good) };
+    let offers = vec![on(0, "F1"), on(1, "F2")];
+    p.candidates = vec![Candidate { line: "fresh".into(), ..candidate("R1", "E1", offers) }];
+    let mut problem = fleet(vec![p]);
+    problem.trips[0].departs = Some(7 * 60);
+    let plan = sound(&problem, answer(&problem));
+    let by = |id: &str| plan.moves.iter().find(|m| m.what.id == id).unwrap().deadline;
+    for (id, minute) in [("R1", 24), ("E1", 24), ("K1", 24), ("F1", 36), ("F2", 40), ("L1", 40)] {
+        assert_eq!(by(id), Some(6 * 60 + minute), "{id}");
+    }
 }
 
 #[test]

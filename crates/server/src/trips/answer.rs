@@ -6,7 +6,7 @@ use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{self, Finding, FindingCode, Word as _};
 use deepbend_core::water::Water;
 use deepbend_ledger::view::View;
-use deepbend_planner::fleet::HAND_OVER_MINUTES;
+use deepbend_planner::departure::{HAND_OVER_MINUTES, arrival};
 use deepbend_planner::plan::{
     AshoreReason, ItemKind, Move, PlannedOutfit, Role, TripPlan, UncoveredReason, Value,
 };
@@ -18,7 +18,7 @@ use super::hands::{self, Hands};
 use super::jobs;
 use super::lines::Spooled;
 use super::offers::{self, Judge};
-use super::request::Trip;
+use super::request::{Trip, minute};
 
 /// Writes plans.
 #[derive(Debug)]
@@ -83,16 +83,26 @@ impl Deadlines {
             let by = departs.checked_sub(HAND_OVER_MINUTES + takes)?;
             latest = Some(latest.map_or(by, |known| known.min(by)));
         }
-        // What is brought must have left the other boat before that departs.
+        // What is brought must have left the other boat before that departs, and arrived in time.
         for step in steps {
             let Some(departs) = self.0.get(&step.from_place_id) else { continue };
             let by = departs.checked_sub(HAND_OVER_MINUTES)?;
             latest = Some(latest.map_or(by, |known| known.min(by)));
         }
+        let arrivals = difference.added_moves.iter().filter_map(|step| minute(&step.deadline));
+        latest = latest.into_iter().chain(arrivals).min();
         Some(latest.map_or_else(String::new, clock))
     }
 
-    /// By when something from a place must have reached a trip's boat; empty: nobody said.
+    /// By when what a trip's plan brings must have reached its boat; empty: nobody said.
+    fn of(&self, trip: &Trip, problem: &TripProblem, plan: &TripPlan, what: &Move) -> String {
+        let departs = |boat: &String| self.0.get(boat).copied();
+        let by = arrival(problem, plan, what, departs(&trip.boat), departs(&what.from));
+        by.map_or_else(String::new, clock)
+    }
+
+    /// By when something from a place must have reached a trip's boat, if there is no work with it;
+    /// empty: nobody said.
     pub(super) fn by(&self, trip: &Trip, from: &str) -> String {
         let departures = [self.0.get(&trip.boat), self.0.get(from)].into_iter().flatten();
         departures
@@ -140,7 +150,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             outfits: outfits.collect(),
             assignments: assignments(plan, true),
             moves: self.moves(plan),
-            jobs: jobs::jobs(self.judge, plan),
+            jobs: jobs::jobs(self.judge, self.problem, plan),
             uncovered: plan.uncovered.iter().map(open).collect(),
             ..self.empty(true)
         }
@@ -153,7 +163,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             quantity: count(m.quantity),
             from_place_id: m.from.clone(),
             to_place_id: m.to.clone(),
-            deadline: self.deadlines.by(&self.judge.asked.trip, &m.from),
+            deadline: self.deadlines.of(&self.judge.asked.trip, self.problem, plan, m),
             if_missing: String::new(),
         };
         plan.moves.iter().map(write).collect()
@@ -200,7 +210,7 @@ impl<'a, 'v> Writer<'a, 'v> {
         let hands = Hands { judge: self.judge, problem: &own, plan };
         wire.starts = hands.starts();
         (wire.load_list, wire.return_list) = hands.lists();
-        wire.jobs = jobs::jobs(self.judge, plan);
+        wire.jobs = jobs::jobs(self.judge, self.problem, plan);
         wire.moves = self.moves(plan);
         wire.uncovered = plan.uncovered.iter().map(cure::brief).collect();
         if !self.is_summary() {
