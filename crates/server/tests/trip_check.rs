@@ -332,9 +332,10 @@ async fn a_plan_for_more_wind_is_checked_in_that_wind() {
     assert_eq!(covered(&again), covered(&windy));
 }
 
-// Common practice, no source: what is whole stays, and a lure goes on as its rig card says.
+// Common practice, no source: afloat nothing is fetched, what is whole stays, and a lure goes on as its
+// rig card says.
 #[tokio::test]
-async fn what_changes_on_the_water_is_said_as_it_is() {
+async fn what_is_said_on_the_water_can_be_done_there() {
     let service = Fleet::demo().service();
     let out = out(&service).await;
     let plan = out.plan.clone().unwrap();
@@ -345,12 +346,23 @@ async fn what_changes_on_the_water_is_said_as_it_is() {
         .map(|rod| (rod, Vec::new()))
         .chain(lures.map(|lure| (lure, vec!["a".to_owned()])))
         .collect();
-    let mut put_on = 0;
+    let (mut later, mut put_on) = (0, 0);
     for (id, segment_ids) in lost {
         let lost_item_ids = vec![id.clone()];
         let request = pb::CheckCoverageRequest { lost_item_ids, segment_ids, ..out.clone() };
         let answer = check(&service, request).await.unwrap();
         let left = answer.plan.unwrap();
+        for open in &left.uncovered {
+            let (now, another) = match open.cure.split_once("For another day") {
+                Some((now, _)) => (now, true),
+                None => (open.cure.as_str(), false),
+            };
+            for ashore in ["Bring", "Get ", " from B"] {
+                assert!(!now.contains(ashore), "{id}: {}", open.cure);
+            }
+            assert!(!now.is_empty() && !open.text.contains("pool"), "{id}: {open:?}");
+            later += usize::from(another);
+        }
         for outfit in &answer.difference.unwrap().removed {
             let mut now = left.outfits.iter();
             let apart = now.any(|o| o.rod_id == outfit.rod_id || o.reel_id == outfit.reel_id);
@@ -369,5 +381,5 @@ async fn what_changes_on_the_water_is_said_as_it_is() {
             put_on += 1;
         }
     }
-    assert!(put_on > 0);
+    assert!(later > 0 && put_on > 0, "{later} {put_on}");
 }

@@ -89,7 +89,11 @@ impl<'a, 'v> Cures<'a, 'v> {
                 of_copies(uncovered, text)
             },
             best_in_pool,
-            cure: need.map(|need| self.cure(need, uncovered, offer)).unwrap_or_default(),
+            cure: match need {
+                Some(need) if self.is_afloat() => self.cure_afloat(need, uncovered, offer),
+                Some(need) => self.cure(need, uncovered, offer),
+                None => String::new(),
+            },
             ..brief(uncovered)
         }
     }
@@ -163,9 +167,11 @@ impl<'a, 'v> Cures<'a, 'v> {
             && !self.judge.asked.trip.needs[need].met_by(offer.verdict)
         {
             let taken = |o: &PlannedOutfit| (&o.rod, &o.reel) == (&offer.rod, &offer.reel);
-            let which = match self.plan.outfits.iter().any(taken) {
-                true => "The best of the pool, which is taken,",
-                false => "The best left in the pool,",
+            let which = match (self.plan.outfits.iter().any(taken), self.is_afloat()) {
+                (true, false) => "The best of the pool, which is taken,",
+                (true, true) => "The best aboard, which is taken,",
+                (false, false) => "The best left in the pool,",
+                (false, true) => "The best left aboard,",
             };
             return format!(
                 "{which} {} with {}, is {}, not {}: {limiting}",
@@ -178,14 +184,63 @@ impl<'a, 'v> Cures<'a, 'v> {
         uncovered.text.clone()
     }
 
+    /// Whether the boat is out: then nothing can be fetched or bought.
+    fn is_afloat(&self) -> bool {
+        self.judge.asked.aboard.is_some()
+    }
+
+    /// What helps with what is aboard; else that nothing does, and what would on another day.
+    fn cure_afloat(&self, need: usize, uncovered: &Uncovered, offer: Option<&PoolOffer>) -> String {
+        let change = || self.change(need, offer).map(|(_, text)| text);
+        let aboard = match uncovered.reason {
+            UncoveredReason::NoOffer
+            | UncoveredReason::BelowMinimum
+            | UncoveredReason::TooFewCopies => change(),
+            UncoveredReason::NotWorthIt => {
+                offer.map(|o| format!("Fish it on {} with {} all the same.", o.rod, o.reel))
+            }
+            UncoveredReason::LureMissing
+            | UncoveredReason::ReelShared
+            | UncoveredReason::RodShared
+            | UncoveredReason::NoHolder
+            | UncoveredReason::StockUsedUp => None,
+        };
+        aboard.unwrap_or_else(|| {
+            let (nothing, later) = match uncovered.reason {
+                UncoveredReason::NoOffer
+                | UncoveredReason::BelowMinimum
+                | UncoveredReason::TooFewCopies => {
+                    let more =
+                        self.bring(need).or_else(|| buy::advice(self.judge, need, self.plan));
+                    let missing = uncovered.copies.saturating_sub(uncovered.met);
+                    let later = match more {
+                        Some(more) => format!("For another day: {}", of_missing(more, missing)),
+                        None => self.nothing_helps(need, missing),
+                    };
+                    ("Nothing aboard helps.", later)
+                }
+                UncoveredReason::NotWorthIt
+                | UncoveredReason::LureMissing
+                | UncoveredReason::ReelShared
+                | UncoveredReason::RodShared
+                | UncoveredReason::NoHolder
+                | UncoveredReason::StockUsedUp => {
+                    let later = match self.cure(need, uncovered, offer) {
+                        none if none.is_empty() => none,
+                        more => format!("For another day: {more}"),
+                    };
+                    // What its text names is aboard, but taken.
+                    ("Nothing else aboard helps.", later)
+                }
+            };
+            format!("{nothing} {later}").trim_end().to_owned()
+        })
+    }
+
     fn cure(&self, need: usize, uncovered: &Uncovered, offer: Option<&PoolOffer>) -> String {
         let lure = &uncovered.lure;
         let missing = uncovered.copies.saturating_sub(uncovered.met);
-        // Each of these is one more outfit, for one copy.
-        let one_of = |cure: String| match missing {
-            0 | 1 => cure,
-            missing => format!("{cure} That is for 1 of the {missing} copies that are missing."),
-        };
+        let one_of = |cure: String| of_missing(cure, missing);
         let name = offer.map(|o| format!("{} with {}", o.rod, o.reel)).unwrap_or_default();
         match uncovered.reason {
             UncoveredReason::LureMissing => {
@@ -263,9 +318,10 @@ impl<'a, 'v> Cures<'a, 'v> {
     fn nothing_helps(&self, need: usize, missing: u32) -> String {
         if self.is_suited(need) {
             let lure = &self.judge.asked.trip.needs[need].lure;
+            let later = if self.is_afloat() { "For another day: " } else { "" };
             return match missing {
-                0 | 1 => format!("One more outfit like one that covers {lure}."),
-                more => format!("{more} more outfits like one that covers {lure}."),
+                0 | 1 => format!("{later}One more outfit like one that covers {lure}."),
+                more => format!("{later}{more} more outfits like one that covers {lure}."),
             };
         }
         let (by, lure) = (self.judge, &self.judge.asked.trip.needs[need].lure);
@@ -305,11 +361,16 @@ impl<'a, 'v> Cures<'a, 'v> {
         let mut quickest: Option<(f64, String)> = None;
         for (rod, reel, line, leader) in taken.chain(best) {
             let Some(judged) = self.judgement(need, rod, reel, line, leader) else { continue };
-            // Another mass is another lure.
-            let fixes = judged
-                .fixes
-                .iter()
-                .filter(|fix| wanted.met_by(fix.verdict) && fix.code != FixCode::Mass);
+            let may = |code: FixCode| match code {
+                // Another mass is another lure.
+                FixCode::Mass => false,
+                FixCode::Drag | FixCode::HookPoint | FixCode::Hookset => true,
+                // What that takes may not be aboard.
+                FixCode::HookStyle | FixCode::Leader | FixCode::Line | FixCode::Combined => {
+                    !self.is_afloat()
+                }
+            };
+            let fixes = judged.fixes.iter().filter(|f| wanted.met_by(f.verdict) && may(f.code));
             for fix in fixes {
                 if quickest.as_ref().is_none_or(|(minutes, _)| fix.minutes < *minutes) {
                     let (minutes, verdict) = (short(fix.minutes), fix.verdict.as_word());
@@ -402,6 +463,14 @@ impl<'a, 'v> Cures<'a, 'v> {
             }
         }
         best.map(|(_, known)| known)
+    }
+}
+
+/// A cure that is one more outfit, for one copy of those that are missing.
+fn of_missing(cure: String, missing: u32) -> String {
+    match missing {
+        0 | 1 => cure,
+        missing => format!("{cure} That is for 1 of the {missing} copies that are missing."),
     }
 }
 
