@@ -339,3 +339,26 @@ async fn a_leader_is_tied_when_it_is_fished() {
     }
     assert!(late > 0);
 }
+
+// By hand: the order of rows says in what order needs are listed, and nothing else.
+#[tokio::test]
+async fn rows_in_another_order_change_no_word() {
+    for asked in [t1(), everything(6.0)] {
+        let service = Fleet::demo().service();
+        let mut turned = asked.clone();
+        turned.trip.as_mut().unwrap().needs.reverse();
+        let (one, other) =
+            (plan_on(&service, asked).await.unwrap(), plan_on(&service, turned).await.unwrap());
+        assert!(one.cautions.iter().any(|c| c.because.contains("; and ")), "{:?}", one.cautions);
+        assert_eq!(in_order(one), in_order(other));
+    }
+}
+
+/// A plan with what is listed in the order of its needs in another, fixed one.
+fn in_order(mut plan: pb::Plan) -> pb::Plan {
+    plan.trip.iter_mut().for_each(|trip| trip.needs.clear());
+    plan.assignments.sort_by_key(|a| (a.segment_id.clone(), a.lure_id.clone()));
+    plan.uncovered.sort_by_key(|u| (u.segment_id.clone(), u.lure_id.clone()));
+    plan.rig_cards.sort_by_key(|c| (c.segment_id.clone(), c.lure_id.clone(), c.outfit_id.clone()));
+    plan
+}

@@ -1,6 +1,6 @@
 //! The planner's answer, written for the caller.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{self, Finding, FindingCode, Word as _};
@@ -406,9 +406,10 @@ pub(super) fn uncovered_reason(reason: UncoveredReason) -> pb::UncoveredReason {
     }
 }
 
-/// Cautions gathered over many cards: each text once, with what set it off.
+/// Cautions gathered over many cards: each text once, with what set it off, in an order that does not
+/// hang on that of the cards.
 #[derive(Debug, Default)]
-pub(super) struct Gathered(BTreeMap<(i32, String), Vec<String>>);
+pub(super) struct Gathered(BTreeMap<(i32, String), BTreeSet<String>>);
 
 /// Causes that are listed for one caution.
 const CAUSES: usize = 3;
@@ -421,15 +422,14 @@ impl Gathered {
         if caution.code() == pb::CautionCode::Uncertain {
             because = format!("{} with {}: {because}", card.lure_id, card.outfit_id);
         }
-        if !causes.contains(&because) {
-            causes.push(because);
-        }
+        causes.insert(because);
     }
 
     /// Each caution once, in the order of their codes: people first.
     pub(super) fn finish(self) -> Vec<pb::Caution> {
-        let write = |((code, text), causes): ((i32, String), Vec<String>)| {
-            let mut because = causes[..causes.len().min(CAUSES)].join("; ");
+        let write = |((code, text), causes): ((i32, String), BTreeSet<String>)| {
+            let named: Vec<&str> = causes.iter().take(CAUSES).map(String::as_str).collect();
+            let mut because = named.join("; ");
             if causes.len() > CAUSES {
                 because.push_str(&format!("; and {} more", causes.len() - CAUSES));
             }
