@@ -241,10 +241,10 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
             Lack::Room => {
                 constraints.insert(Constraint::RodLimit);
                 format!(
-                    "{lead}, but {} may be taken: room for more, or at least {} who {} turns",
+                    "{lead}, but {} may be taken: room for {}, or {}",
                     rods_in_words(limit),
-                    people - limit,
-                    if people - limit == 1 { "takes" } else { "take" },
+                    at_least(people - limit, "more", "more"),
+                    who_take_turns(people - limit),
                 )
             }
             Lack::Outfits(outfits, rods) => {
@@ -259,12 +259,11 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                 };
                 format!(
                     "{lead}, but what is ready makes {}{of} that {} one of its lures as well \
-                     as asked: {}, lures that ask for less, or {} who {} turns",
+                     as asked: {}, lures that ask for less, or {}",
                     count(*outfits, "outfit"),
                     if *outfits == 1 { "fishes" } else { "fish" },
-                    count(people - outfits, "more rod with its reel"),
-                    people - outfits,
-                    if people - outfits == 1 { "takes" } else { "take" },
+                    at_least(people - outfits, "more rod with its reel", "more rods with reels"),
+                    who_take_turns(people - outfits),
                 )
             }
             Lack::Lures(lures) => {
@@ -273,19 +272,21 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                 let each = lures.iter().map(|(l, n)| format!("{} ({n})", grid.lure_ids[*l]));
                 let each: Vec<String> = each.collect();
                 let lacking = people - there as usize;
-                let more = match (lures.first(), lacking) {
-                    (Some((l, _)), 1) => format!("one more {}", grid.lure_ids[*l]),
-                    (Some((l, _)), _) => format!("{lacking} more of {}", grid.lure_ids[*l]),
-                    (None, _) => "other lures".to_owned(),
+                let more = match lures.first() {
+                    Some((l, _)) => {
+                        let more = format!("more of {}", grid.lure_ids[*l]);
+                        at_least(lacking, &more, &more)
+                    }
+                    None => "other lures".to_owned(),
                 };
                 format!(
                     "{lead}, but of lures that something fishes as well as asked there are \
-                     {there}{}: {more}, lures that ask for less, or {lacking} who {} turns",
+                     {there}{}: {more}, lures that ask for less, or {}",
                     match each.is_empty() {
                         true => String::new(),
                         false => format!(", {}", named(each.iter().map(String::as_str))),
                     },
-                    if lacking == 1 { "takes" } else { "take" },
+                    who_take_turns(lacking),
                 )
             }
             Lack::Both(both) => {
@@ -300,8 +301,8 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                 };
                 format!(
                     "{one} fish at once in segment {segment} and {other} in segment {}{on} with \
-                     {} at most, so {asked} of them must do for both, but {}{rods} can: room \
-                     for {lacking} more, {} that {} in both, or {lacking} who {} turns in one",
+                     {} at most, so at least {asked} of them must do for both, but {}{rods} can: \
+                     room for {}, {} in both, or {} in one",
                     id(short.segments[1]),
                     rods_in_words(limit),
                     if both.is_empty() {
@@ -309,15 +310,24 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                     } else {
                         format!("only {}", both.len())
                     },
-                    count(lacking, "rod"),
-                    if lacking == 1 { "serves" } else { "serve" },
-                    if lacking == 1 { "takes" } else { "take" },
+                    at_least(lacking, "more", "more"),
+                    at_least(lacking, "rod that serves", "rods that serve"),
+                    who_take_turns(lacking),
                 )
             }
         });
     }
     let text = texts.join(". ") + ".";
     Clash { constraints: constraints.into_iter().collect(), text }
+}
+
+/// What would do only if nothing else lacks.
+fn at_least(number: usize, one: &str, many: &str) -> String {
+    format!("at least {number} {}", if number == 1 { one } else { many })
+}
+
+fn who_take_turns(number: usize) -> String {
+    at_least(number, "who takes turns", "who take turns")
 }
 
 fn rods_in_words(limit: usize) -> String {

@@ -157,20 +157,20 @@ fn what_a_crew_lacks_is_counted() {
     assert_eq!(
         said(&p),
         "In segment a 3 are to fish at once, but what is ready makes 2 outfits (of R1, R2) that \
-         fish one of its lures as well as asked: 1 more rod with its reel, lures that ask for \
-         less, or 1 who takes turns."
+         fish one of its lures as well as asked: at least 1 more rod with its reel, lures that ask \
+         for less, or at least 1 who takes turns."
     );
     p.boat.rod_limit = Some(2);
     assert_eq!(
         said(&p),
-        "In segment a 3 are to fish at once, but 2 rods may be taken: room for more, or at least 1 who \
-         takes turns."
+        "In segment a 3 are to fish at once, but 2 rods may be taken: room for at least 1 more, or \
+         at least 1 who takes turns."
     );
     p.boat.rod_limit = Some(1);
     assert_eq!(
         said(&p),
-        "In segment a 3 are to fish at once, but 1 rod may be taken: room for more, or at least 2 who \
-         take turns."
+        "In segment a 3 are to fish at once, but 1 rod may be taken: room for at least 2 more, or \
+         at least 2 who take turns."
     );
     // A rod more, but of the lures that anything fishes there are two.
     p.boat.rod_limit = None;
@@ -181,7 +181,8 @@ fn what_a_crew_lacks_is_counted() {
     assert_eq!(
         said(&p),
         "In segment a 3 are to fish at once, but of lures that something fishes as well as asked \
-         there are 2, L1 (2): one more L1, lures that ask for less, or 1 who takes turns."
+         there are 2, L1 (2): at least 1 more of L1, lures that ask for less, or at least 1 who \
+         takes turns."
     );
     p.lures[0].quantity = 3;
     assert!(matches!(answer(&p), FleetAnswer::Plan(_)));
@@ -222,8 +223,9 @@ fn rods_that_serve_in_one_segment_alone_are_too_few() {
     let text = &no.clash.text;
     assert!(
         text.starts_with(
-            "2 fish at once in segment a and 2 in segment b with 3 rods at most, so 1 of them must do \
-             for both, but none can: room for 1 more, 1 rod that serves in both, or 1 who takes turns"
+            "2 fish at once in segment a and 2 in segment b with 3 rods at most, so at least 1 of \
+             them must do for both, but none can: room for at least 1 more, at least 1 rod that \
+             serves in both, or at least 1 who takes turns in one"
         ),
         "{text}"
     );

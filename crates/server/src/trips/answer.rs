@@ -406,8 +406,8 @@ pub(super) fn uncovered_reason(reason: UncoveredReason) -> pb::UncoveredReason {
     }
 }
 
-/// Cautions gathered over many cards: each text once, with what set it off, in an order that does not
-/// hang on that of the cards.
+/// Cautions gathered over many cards: each text once, with what set it off, in an order that does
+/// not hang on that of the cards.
 #[derive(Debug, Default)]
 pub(super) struct Gathered(BTreeMap<(i32, String), BTreeSet<String>>);
 
