@@ -100,15 +100,20 @@ fn look(
     }
     climb(grid, &exchanges, &mut best, watch);
     let offered = |order: &[usize], best: &mut Known| offer(grid, order, best, watch);
+    // A plan as good as the greedy one makes the steps of the bound too short to get far.
+    let mut shown = best.clone().filter(|_| known.is_some());
     let mut bounded = bound::relax(
         grid,
         &pruning.kept,
         None,
         None,
-        &mut |order| offered(order, &mut best),
+        &mut |order| offered(order, &mut shown),
         watch,
     );
-    climb(grid, &exchanges, &mut best, watch);
+    climb(grid, &exchanges, &mut shown, watch);
+    if let Some((_, selection)) = shown {
+        take(grid, &mut best, selection, watch);
+    }
     if best.is_none() || pruning.kept.len() <= TREE {
         let few = most_promising(&pruning.kept, &bounded, FEW);
         let start = best.as_ref().map(|(_, selection)| selection);
