@@ -55,6 +55,8 @@ struct Step {
 pub(crate) struct Exchanges<'a, 'b> {
     grid: &'a Grid<'b>,
     entries: Vec<Entry>,
+    /// The same without leaders: there may be none left.
+    bare: Vec<Entry>,
     /// By candidate of the grid.
     at: Vec<Option<usize>>,
     by_boat: Vec<Vec<usize>>,
@@ -85,17 +87,21 @@ impl<'a, 'b> Exchanges<'a, 'b> {
         let mut new = Self {
             grid,
             entries: Vec::new(),
+            bare: Vec::new(),
             at,
             by_boat,
             needs_of,
             shares: shares.collect(),
             hold: grid.needs.iter().map(hold).collect(),
         };
-        new.entries = kept.iter().map(|c| new.entry(*c)).collect();
+        new.entries = kept.iter().map(|c| new.entry(*c, true)).collect();
+        if !grid.leaders.is_empty() {
+            new.bare = kept.iter().map(|c| new.entry(*c, false)).collect();
+        }
         new
     }
 
-    fn entry(&self, c: usize) -> Entry {
+    fn entry(&self, c: usize, tied: bool) -> Entry {
         let grid = self.grid;
         let cand = &grid.cands[c];
         let first = |need: usize| self.shares[need].first().copied().unwrap_or(0.0);
@@ -106,7 +112,7 @@ impl<'a, 'b> Exchanges<'a, 'b> {
             let own = cand.offers[start..].iter().take_while(|o| o.need == need);
             own.filter(|o| o.leader.is_none()).map(|o| (o.worth, o.meets)).max()
         };
-        for offer in &cand.offers {
+        for offer in cand.offers.iter().filter(|_| tied) {
             let Some(leader) = offer.leader else { continue };
             let (worth, met) = bare(offer.need).unwrap_or((0, false));
             let hold = if offer.meets && !met { self.hold[offer.need] } else { 0.0 };
@@ -227,8 +233,8 @@ impl<'a, 'b> Exchanges<'a, 'b> {
         best
     }
 
-    /// The most promising exchanges, the best first.
-    fn steps(&self, outfits: &[usize]) -> Vec<Step> {
+    /// The most promising exchanges, the best first; what is new is reckoned by these entries.
+    fn steps(&self, outfits: &[usize], entries: &[Entry]) -> Vec<Step> {
         let grid = self.grid;
         let mut rod_of: Vec<Option<usize>> = vec![None; grid.rods.len()];
         let mut reel_of: Vec<Option<usize>> = vec![None; grid.reels.len()];
@@ -266,7 +272,7 @@ impl<'a, 'b> Exchanges<'a, 'b> {
                     found.push((-at.lost, *gone, vec![*gone]));
                 }
             }
-            for entry in self.by_boat[boat].iter().map(|at| &self.entries[*at]) {
+            for entry in self.by_boat[boat].iter().map(|at| &entries[*at]) {
                 let cand = &grid.cands[entry.cand];
                 if aboard.contains(&entry.cand) {
                     continue;
@@ -348,14 +354,26 @@ impl<'a, 'b> Exchanges<'a, 'b> {
 
     /// Exchanges until none of those that are counted in full helps.
     pub(crate) fn climb(&self, start: Ranked, watch: &Watch<'_>) -> Ranked {
+        self.climb_by(&[&self.entries], start, watch)
+    }
+
+    /// The same, and then with what is new as it is without leaders, where others took them all.
+    pub(crate) fn climb_on(&self, start: Ranked, watch: &Watch<'_>) -> Ranked {
+        self.climb_by(&[&self.entries, &self.bare], start, watch)
+    }
+
+    fn climb_by(&self, ways: &[&Vec<Entry>], start: Ranked, watch: &Watch<'_>) -> Ranked {
         let mut best = start;
         while !watch.is_over() {
-            let steps = self.steps(&best.outfits);
-            let better = steps.chunks(COUNTED).find_map(|some| {
-                let each = some.iter().map(|step| step.outfits.clone());
-                let ranked = each.filter_map(|outfits| incumbent::rank(self.grid, outfits));
-                let top = ranked.min_by_key(|next| Reverse(next.rank))?;
-                (top.rank > best.rank).then_some(top)
+            let mut ways = ways.iter().filter(|entries| !entries.is_empty());
+            let better = ways.find_map(|entries| {
+                let steps = self.steps(&best.outfits, entries);
+                steps.chunks(COUNTED).find_map(|some| {
+                    let each = some.iter().map(|step| step.outfits.clone());
+                    let ranked = each.filter_map(|outfits| incumbent::rank(self.grid, outfits));
+                    let top = ranked.min_by_key(|next| Reverse(next.rank))?;
+                    (top.rank > best.rank).then_some(top)
+                })
             });
             match better {
                 Some(next) => best = next,

@@ -254,7 +254,7 @@ fn take(grid: &Grid<'_>, best: &mut Known, selection: Selection, watch: &Watch<'
 fn climb(grid: &Grid<'_>, exchanges: &Exchanges<'_, '_>, best: &mut Known, watch: &Watch<'_>) {
     let start = best.as_ref().map_or_else(Vec::new, |(_, known)| known.outfits.clone());
     let Some(start) = incumbent::rank(grid, start) else { return };
-    let top = exchanges.climb(start, watch);
+    let top = exchanges.climb_on(start, watch);
     let (selection, open) = incumbent::fitted(grid, &top.outfits);
     if open == 0 && worth::is_sound(grid, &selection) {
         take(grid, best, selection, watch);

@@ -1,5 +1,6 @@
 //! What a choice of outfits is worth, counted exactly as the model counts it.
 
+use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
 use deepbend_core::judge::Verdict;
@@ -175,22 +176,55 @@ pub(crate) fn line_suffices(grid: &Grid<'_>, outfits: &[usize]) -> bool {
 /// Ties leaders and takes lures along for a choice of outfits: the leaders that the outfits ask
 /// for, in order, while the stock lasts, and the lures that are worth their move.
 pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
-    let mut leaders = BTreeSet::new();
-    let mut left = grid.leader_pools.clone();
+    tied(grid, outfits, &asked(grid, outfits))
+}
+
+/// Leaders that outfits ask for, in their order.
+fn asked(grid: &Grid<'_>, outfits: &[usize]) -> Vec<(usize, usize)> {
+    let mut asked: Vec<(usize, usize)> = Vec::new();
     for &cand in outfits {
-        for offer in &grid.cands[cand].offers {
-            if let Some(l) = offer.leader
-                && left[grid.leaders[l].pool] > 0
-                && leaders.insert((cand, l))
-            {
-                left[grid.leaders[l].pool] -= 1;
+        let first = asked.len();
+        for l in grid.cands[cand].offers.iter().filter_map(|offer| offer.leader) {
+            if !asked[first..].contains(&(cand, l)) {
+                asked.push((cand, l));
             }
         }
     }
+    asked
+}
+
+/// A selection with these leaders, the first ones while the stock lasts.
+fn tied(grid: &Grid<'_>, outfits: &[usize], asked: &[(usize, usize)]) -> Selection {
+    let mut left = grid.leader_pools.clone();
+    let there = |(_, l): &&(usize, usize)| {
+        let left = &mut left[grid.leaders[*l].pool];
+        let is_there = *left > 0;
+        *left -= u32::from(is_there);
+        is_there
+    };
+    let leaders = asked.iter().filter(there).copied().collect();
     let mut selection =
         Selection { outfits: outfits.to_vec(), leaders, lures: vec![true; grid.lures.len()] };
     take_lures(grid, &mut selection);
     selection
+}
+
+/// What a leader adds to what an outfit does without, if no other did it.
+fn adds(grid: &Grid<'_>, (cand, leader): (usize, usize)) -> Micros {
+    let offers = &grid.cands[cand].offers;
+    let term = |need: usize, worth: Micros| {
+        let demand = &grid.needs[need];
+        let share = demand.shares.first().copied().unwrap_or(0);
+        grid.weights.term(demand.importance, share, worth)
+    };
+    let of_leader = offers.iter().filter(|offer| offer.leader == Some(leader));
+    let more = of_leader.map(|offer| {
+        let bare = offers.iter().find(|o| o.need == offer.need && o.leader.is_none());
+        let (worth, met) = bare.map_or((0, false), |bare| (bare.worth, bare.meets));
+        let hold = if offer.meets && !met { grid.needs[offer.need].shortfall } else { 0 };
+        term(offer.need, (offer.worth - worth).max(0)) + hold
+    });
+    more.sum()
 }
 
 /// What a selection loses and saves without a leader that is tied for an outfit: what the needs
@@ -222,10 +256,16 @@ fn without_leader(grid: &Grid<'_>, selection: &mut Selection, tie: (usize, usize
     with - without - Micros::from(before - after) * grid.weights.job_minute - brought
 }
 
-/// The same as [`furnish`], without the leaders that cost more than they bring, those that are
-/// missed least first.
+/// The same as [`furnish`], but leaders of which there are too few for all go to those to whom they
+/// add most, and without those that cost more than they bring, those that are missed least first.
 pub(crate) fn fit(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
-    let mut selection = furnish(grid, outfits);
+    let mut asked = asked(grid, outfits);
+    let mut many = vec![0; grid.leader_pools.len()];
+    asked.iter().for_each(|(_, l)| many[grid.leaders[*l].pool] += 1);
+    if many.iter().zip(&grid.leader_pools).any(|(many, there)| many > there) {
+        asked.sort_by_cached_key(|tie| (Reverse(adds(grid, *tie)), *tie));
+    }
+    let mut selection = tied(grid, outfits, &asked);
     let mut open: Vec<(usize, usize)> = selection.leaders.iter().copied().collect();
     let mut is_changed = false;
     loop {
@@ -233,7 +273,7 @@ pub(crate) fn fit(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
         open.retain(|tie| selection.leaders.contains(tie));
         let missed: Vec<((usize, usize), Micros)> =
             open.iter().map(|tie| (*tie, without_leader(grid, &mut selection, *tie))).collect();
-        let least = missed.iter().min_by_key(|(tie, loss)| (*loss, std::cmp::Reverse(*tie)));
+        let least = missed.iter().min_by_key(|(tie, loss)| (*loss, Reverse(*tie)));
         let Some((tie, _)) = least.filter(|(_, loss)| *loss < 0) else { break };
         selection.leaders.remove(tie);
         is_changed = true;
@@ -262,7 +302,7 @@ pub(crate) fn take_lures(grid: &Grid<'_>, selection: &mut Selection) {
     };
     // Where boats want more of a lure than there is, those go without that gain least.
     let mut order: Vec<_> = (0..grid.lures.len()).collect();
-    order.sort_by_key(|lure| (std::cmp::Reverse(net(*lure)), *lure));
+    order.sort_by_key(|lure| (Reverse(net(*lure)), *lure));
     let mut left = grid.lure_pools.clone();
     for lure in order {
         let stock = &grid.lures[lure];
