@@ -107,6 +107,19 @@ async fn who_is_in_a_hurry_gets_a_plan_of_what_was_judged() {
     service.check_coverage(Request::new(check)).await.unwrap();
 }
 
+// Source: the contract of PLAN_STATUS_NOT_FOUND: what is left out need not be the fewest.
+#[test]
+fn who_is_in_a_hurry_is_not_told_that_no_plan_leaves_out_less() {
+    let asked = ask::trip(demo_trip("T1", &["B2", "B3", "S0"])).unwrap();
+    let view = Fleet::demo().service().inventory.unwrap().view();
+    let gauge = Gauge::new(None, CancellationToken::new(), Sender::default()).hurried();
+    let desk = Desk::new(&view, Model::builtin(), &asked.terms, None, &gauge);
+    let plan = desk.trip(&asked.trips).unwrap();
+    assert_eq!(plan.status(), pb::PlanStatus::NotFound);
+    let text = plan.given_up.unwrap().text;
+    assert!(text.starts_with("The plan leaves out: "), "{text}");
+}
+
 // Source: the contract of Plan.abridged: rig cards and cautions are never missing, on no boat.
 #[test]
 fn who_is_late_gets_all_cards_and_cautions() {

@@ -141,7 +141,8 @@ impl<'d> Desk<'d> {
         self.gauge.begin(pb::PlanStage::Searching, 0);
         let (known, nodes, bounded) = self.judged_on(&judges, &mut problem, &mut judging)?;
         let is_whole = judging.is_whole;
-        let effort = Effort { nodes, spent: self.nodes - nodes, until: self.until };
+        let (spent, deadline) = (self.nodes - nodes, self.gauge.deadline());
+        let effort = Effort { nodes, spent, until: self.until, deadline };
         let found = search::search(&problem, &self.weights, effort, &known, self.gauge);
         let found = found.map_err(no_answer)?;
         let reproducible = !found.cut && !judging.is_cut;
@@ -168,8 +169,10 @@ impl<'d> Desk<'d> {
                 }
                 Found::Plan(*plan)
             }
+            // With what was not judged it may be less that is left out.
             FleetAnswer::Infeasible(no) if !is_whole => {
-                Found::Nothing(problem.trips.iter().map(most).sum(), no.best.map(Box::new))
+                let best = no.best.map(|best| Box::new(LeftOut { is_least: false, ..best }));
+                Found::Nothing(problem.trips.iter().map(most).sum(), best)
             }
             FleetAnswer::Infeasible(no) => {
                 let Infeasible { clash, best } = *no;
@@ -228,7 +231,8 @@ impl<'d> Desk<'d> {
             }
             // What is decided is written by another search.
             let until = self.until.map(before);
-            let effort = Effort { nodes: nodes.min(TURN), spent: 0, until };
+            let deadline = self.gauge.deadline();
+            let effort = Effort { nodes: nodes.min(TURN), spent: 0, until, deadline };
             let weights = &self.weights;
             let decided = search::decide(problem, weights, effort, &known, self.gauge);
             let Some(decided) = decided.map_err(no_answer)? else {

@@ -120,7 +120,8 @@ fn a_search_without_time_has_a_plan_and_an_honest_bound() {
     let problem = demo();
     let best = planned(&problem);
     let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
-    let effort = Effort { nodes: 20_000, spent: 0, until: Some(tokio::time::Instant::now()) };
+    let until = Some(tokio::time::Instant::now());
+    let effort = Effort { nodes: 20_000, spent: 0, until, deadline: None };
     let found = search::search(&problem, &Weights::default(), effort, &[], &gauge).unwrap();
     let FleetAnswer::Plan(plan) = found.answer else { panic!("{:?}", found.answer) };
     assert!(found.cut && plan.cut && plan.status == Status::Feasible);

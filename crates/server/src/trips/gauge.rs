@@ -38,7 +38,7 @@ pub(super) struct Gauge {
 }
 
 /// Time that is enough to end what is begun and to send it.
-const LAST: Duration = Duration::from_secs(1);
+const LAST: Duration = Duration::from_millis(600);
 
 impl Gauge {
     pub(super) fn new(
@@ -131,6 +131,11 @@ impl Gauge {
     pub(super) fn for_half(&self) -> Self {
         let half = self.enough(2);
         Self { deadline: half.or(self.deadline), ..self.unhurried() }
+    }
+
+    /// When the answer must be there.
+    pub(super) fn deadline(&self) -> Option<Instant> {
+        self.deadline
     }
 
     /// When nothing more is to be written of a plan than what it cannot be without.
