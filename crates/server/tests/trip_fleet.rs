@@ -354,3 +354,15 @@ async fn more_wind_never_covers_more() {
     let windy = fleet(&service, request).await;
     assert!(windy.value.unwrap().objective_micros <= calm.value.unwrap().objective_micros);
 }
+
+// By hand: in a calm nobody has to get what is aboard already; L28 in segment b is fished by R19 with
+// E13, whatever lies on the other boats.
+#[tokio::test]
+async fn a_calmer_day_asks_for_what_is_taken() {
+    let plan = fleet(&Fleet::demo().service(), both()).await;
+    let grebe = plan.plans.iter().find(|plan| plan.boat_id == "B1").unwrap();
+    let l28 = grebe.uncovered.iter().find(|open| open.lure_id == "L28").unwrap();
+    let taken =
+        |o: &pb::PlannedOutfit| l28.cure.contains(&format!("{} with {}", o.rod_id, o.reel_id));
+    assert!(l28.cure.contains("calmer day") && grebe.outfits.iter().any(taken), "{}", l28.cure);
+}

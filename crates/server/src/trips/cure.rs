@@ -326,7 +326,8 @@ impl<'a, 'v> Cures<'a, 'v> {
         }
         let (by, lure) = (self.judge, &self.judge.asked.trip.needs[need].lure);
         let calm = by.cases[need].in_wind(|_| 0.0);
-        let owned = self.best_of(need, &calm, &|_| true).map(|found| found.is);
+        let owned = self.best_taken(need, &calm);
+        let owned = owned.or_else(|| self.best_of(need, &calm, &|_| true).map(|found| found.is));
         if let Some(would) = owned.or_else(|| buy::in_wind(by, need, &calm)) {
             return format!(
                 "Leave {lure} for a calmer day: nothing covers it in this wind; in a calm {would}."
@@ -342,6 +343,26 @@ impl<'a, 'v> Cures<'a, 'v> {
              best of those: {}",
             limit.unwrap_or_default()
         )
+    }
+
+    /// The best of the outfits that are taken, as they are rigged, if it reaches the verdict of a need in
+    /// this case.
+    fn best_taken(&self, need: usize, case: &Case<'_>) -> Option<String> {
+        let (by, wanted) = (self.judge, &self.judge.asked.trip.needs[need]);
+        let rigged = self.plan.outfits.iter().flat_map(|o| {
+            let leaders = o.leaders.iter().map(|id| Some(id.as_str())).chain([None]);
+            leaders.map(move |leader| (o, leader))
+        });
+        let weighed = rigged.filter_map(|(o, leader)| {
+            let outfit = by.assembled(&o.rod, &o.reel, &o.line, leader)?;
+            Some((o, case.weigh(by.model, by.weights, &outfit)))
+        });
+        let met = weighed.filter(|(_, weighed)| wanted.met_by(weighed.verdict));
+        let (o, weighed) = met.reduce(|top, next| {
+            let order = next.1.verdict.cmp(&top.1.verdict);
+            if order.then(top.1.score.total_cmp(&next.1.score)).is_lt() { next } else { top }
+        })?;
+        Some(format!("{} with {} is {}", o.rod, o.reel, weighed.verdict.as_word()))
     }
 
     /// The quickest change to the lure or an outfit that is taken, or is the best of the pool.
