@@ -14,7 +14,7 @@ use deepbend_planner::{Status, TripProblem};
 
 use super::basis::clock;
 use super::cure;
-use super::hands::{self, Hands};
+use super::hands::Hands;
 use super::jobs;
 use super::lines::Spooled;
 use super::offers::{self, Judge};
@@ -186,7 +186,8 @@ impl<'a, 'v> Writer<'a, 'v> {
     }
 
     /// Writes what is known of a plan without another look: no cards, cautions, losses or cures.
-    pub(super) fn bare(&self, plan: &TripPlan, reproducible: bool) -> pb::Plan {
+    pub(super) fn bare(&self, hands: &Hands<'_, '_>, reproducible: bool) -> pb::Plan {
+        let plan = hands.plan;
         let mut wire = self.empty(reproducible);
         wire.status = status(plan.status).into();
         wire.value = Some(value(&plan.value));
@@ -206,8 +207,6 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.outfits =
             plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit)).collect();
         wire.assignments = assignments(plan, self.is_summary());
-        let own = hands::own(self.problem, plan);
-        let hands = Hands { judge: self.judge, problem: &own, plan };
         wire.starts = hands.starts();
         (wire.load_list, wire.return_list) = hands.lists();
         wire.jobs = jobs::jobs(self.judge, self.problem, plan);

@@ -25,11 +25,11 @@ pub(super) fn plans(
 ) -> Result<Vec<pb::Plan>, Stopped> {
     let pairs = || writers.iter().zip(plans);
     let owned: Vec<TripProblem> = pairs().map(|(w, plan)| hands::own(w.problem, plan)).collect();
-    let drafts = pairs().zip(&owned).map(|((writer, plan), own)| Draft {
-        writer,
-        hands: Hands { judge: writer.judge, problem: own, plan },
-        cures: Cures::new(writer.judge, writer.view, writer.problem, plan),
-        wire: writer.bare(plan, reproducible),
+    let drafts = pairs().zip(&owned).map(|((writer, plan), own)| {
+        let hands = Hands { judge: writer.judge, problem: own, plan };
+        let wire = writer.bare(&hands, reproducible);
+        let cures = Cures::new(writer.judge, writer.view, writer.problem, plan);
+        Draft { writer, hands, cures, wire }
     });
     let mut drafts: Vec<Draft<'_, '_>> = drafts.collect();
     gauge.begin(pb::PlanStage::Writing, STAGES * drafts.len());
