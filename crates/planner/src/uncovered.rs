@@ -34,10 +34,12 @@ fn explain(
     let pool = best_offers(grid, selection, need);
     let best = pool.first().copied();
     let (reason, text) = reason(grid, selection, need, best);
-    let met = services.iter().filter(|s| s.meets).count();
+    let meeting = services.iter().filter(|s| s.meets).count();
+    // Each outfit fishes a lure of its own.
+    let there = grid.lures[grid.needs[need].lure].quantity;
     Uncovered {
         copies: source.copies_at_once,
-        met: u32::try_from(met).unwrap_or(u32::MAX),
+        met: u32::try_from(meeting).unwrap_or(u32::MAX).min(there),
         segment: source.segment.clone(),
         lure: source.lure.clone(),
         importance: source.importance,

@@ -104,6 +104,11 @@ fn copies_ask_for_distinct_outfits_and_enough_lures() {
     let plan = sound(&p, solve(&p));
     assert_eq!(plan.uncovered[0].reason, UncoveredReason::LureMissing);
     assert_eq!(plan.value.coverage, 1_800_000);
+    // By hand: the second outfit comes along for another lure and would do, but there is one lure.
+    p.candidates[1].offers.push(offer(1, Excellent));
+    let plan = sound(&p, solve(&p));
+    assert_eq!(plan.outfits.len(), 2);
+    assert_eq!((plan.uncovered[0].met, plan.uncovered[0].copies), (1, 2));
 }
 
 #[test]
