@@ -4,6 +4,8 @@
 
 mod trip_support;
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_ledger::body::Body;
@@ -68,6 +70,78 @@ async fn a_plan_of_one_boat_comes_back() {
     again(&service, &left).await;
     let rest = losing(&service, &left, &["R01"], &["b"]).await.plan.unwrap();
     again(&service, &rest).await;
+}
+
+/// Every name of an outfit that a plan writes in fields of its own, with the place that it stands
+/// at.
+fn names(plan: &pb::Plan) -> BTreeSet<(&'static str, String)> {
+    let mut names = BTreeSet::new();
+    let mut add = |at: &'static str, id: &String| {
+        if !id.is_empty() {
+            names.insert((at, id.clone()));
+        }
+    };
+    plan.outfits.iter().for_each(|o| add("outfits", &o.id));
+    plan.assignments.iter().for_each(|a| add("assignments", &a.outfit_id));
+    plan.starts.iter().for_each(|s| add("starts", &s.outfit_id));
+    plan.starts.iter().for_each(|s| add("seconds", &s.second_outfit_id));
+    plan.load_list.iter().for_each(|l| add("load_list", &l.outfit_id));
+    plan.return_list.iter().for_each(|l| add("return_list", &l.outfit_id));
+    plan.jobs.iter().for_each(|j| add("jobs", &j.outfit_id));
+    plan.rig_cards.iter().for_each(|c| add("rig_cards", &c.outfit_id));
+    plan.losses.iter().for_each(|l| add("losses", &l.outfit_id));
+    names
+}
+
+// By hand: whoever holds O7 holds O7 after O6 went over board.
+#[tokio::test]
+async fn what_stays_aboard_keeps_its_name() {
+    let service = Fleet::demo().service();
+    let plan = plan_on(&service, t1()).await.unwrap();
+    let rig = |o: &pb::PlannedOutfit| (o.rod_id.clone(), o.reel_id.clone());
+    let went_out: BTreeMap<_, _> = plan.outfits.iter().map(|o| (rig(o), o.id.clone())).collect();
+    let highest = plan.outfits.len();
+    let (mut kept, mut moved, mut new) = (0, 0, 0);
+    for gone in &plan.outfits {
+        let (rod, reel) = (gone.rod_id.as_str(), gone.reel_id.as_str());
+        for (lost, segments) in [(rod, &[][..]), (rod, &["b"]), (reel, &[])] {
+            let answer = losing(&service, &plan, &[lost], segments).await;
+            let left = answer.plan.unwrap();
+            let mut ids: BTreeSet<String> = BTreeSet::new();
+            for (position, outfit) in left.outfits.iter().enumerate() {
+                assert!(ids.insert(outfit.id.clone()), "{} stands twice", outfit.id);
+                match went_out.get(&rig(outfit)) {
+                    Some(name) => {
+                        assert_eq!(outfit.id, *name, "without {lost}");
+                        kept += 1;
+                        moved += usize::from(*name != format!("O{}", position + 1));
+                    }
+                    None => {
+                        new += 1;
+                        let number: usize = outfit.id[1..].parse().unwrap();
+                        assert!((highest + 1..=highest + left.outfits.len()).contains(&number));
+                    }
+                }
+            }
+            // All lists speak of these, and of what serves in them it is the same rod.
+            let unknown = |(at, id): &(&str, String)| {
+                let gone = *at != "outfits" && !ids.contains(id);
+                assert!(!gone, "without {lost}, {at} names {id}");
+            };
+            names(&left).iter().for_each(unknown);
+            for loss in &left.losses {
+                let own = left.outfits.iter().find(|o| o.id == loss.outfit_id).unwrap();
+                assert_eq!(own.rod_id, loss.rod_id);
+            }
+            for line in left.load_list.iter().filter(|l| l.kind() == pb::CargoKind::Rod) {
+                let own = left.outfits.iter().find(|o| o.id == line.outfit_id).unwrap();
+                assert_eq!(own.rod_id, line.item_id);
+            }
+            assert!(answer.swaps.iter().all(|swap| ids.contains(&swap.outfit_id)));
+            again(&service, &left).await;
+        }
+    }
+    assert!(kept > 0 && moved > 0 && new > 0, "{kept} {moved} {new}");
 }
 
 #[tokio::test]

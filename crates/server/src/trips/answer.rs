@@ -17,7 +17,7 @@ use super::cure;
 use super::hands::Hands;
 use super::jobs;
 use super::lines::Spooled;
-use super::offers::{self, Judge};
+use super::offers::Judge;
 use super::request::{Trip, minute};
 
 /// Writes plans.
@@ -111,11 +111,6 @@ impl Deadlines {
     }
 }
 
-/// Name of an outfit in its plan.
-pub(super) fn outfit_id(position: usize) -> String {
-    format!("O{}", position + 1)
-}
-
 /// A count of copies, where a lure is fished several times at once; else 0.
 pub(super) fn several(copies: u32, value: u32) -> i32 {
     if copies > 1 { count(value) } else { 0 }
@@ -144,11 +139,12 @@ impl<'a, 'v> Writer<'a, 'v> {
             importance: count(u.importance),
             ..pb::Uncovered::default()
         };
-        let outfits = plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit));
+        let outfits =
+            plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(plan, i, outfit));
         pb::Plan {
             value: Some(value(&plan.value)),
             outfits: outfits.collect(),
-            assignments: assignments(plan, true),
+            assignments: assignments(self.judge, plan, true),
             moves: self.moves(plan),
             jobs: jobs::jobs(self.judge, self.problem, plan),
             uncovered: plan.uncovered.iter().map(open).collect(),
@@ -204,9 +200,13 @@ impl<'a, 'v> Writer<'a, 'v> {
             candidate_count: count(c.candidates),
             node_count: i64::try_from(c.nodes).unwrap_or(i64::MAX),
         });
-        wire.outfits =
-            plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(i, outfit)).collect();
-        wire.assignments = assignments(plan, self.is_summary());
+        wire.outfits = plan
+            .outfits
+            .iter()
+            .enumerate()
+            .map(|(i, outfit)| self.outfit(plan, i, outfit))
+            .collect();
+        wire.assignments = assignments(self.judge, plan, self.is_summary());
         wire.starts = hands.starts();
         (wire.load_list, wire.return_list) = hands.lists();
         wire.jobs = jobs::jobs(self.judge, self.problem, plan);
@@ -221,11 +221,16 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire
     }
 
-    fn outfit(&self, position: usize, outfit: &PlannedOutfit) -> pb::PlannedOutfit {
+    fn outfit(
+        &self,
+        plan: &TripPlan,
+        position: usize,
+        outfit: &PlannedOutfit,
+    ) -> pb::PlannedOutfit {
         let spooled = self.judge.spooled(&outfit.reel, &outfit.line);
         let stock = spooled.and_then(|s| s.option.stock.as_ref());
         pb::PlannedOutfit {
-            id: outfit_id(position),
+            id: self.judge.outfit_id(plan, position),
             rod_id: outfit.rod.clone(),
             reel_id: outfit.reel.clone(),
             line_stock_id: stock.map(|s| s.stock.clone()).unwrap_or_default(),
@@ -329,7 +334,28 @@ impl<'a, 'v> Writer<'a, 'v> {
     }
 }
 
-impl offers::Judge<'_, '_> {
+impl Judge<'_, '_> {
+    /// Name of an outfit in its plan: "O1" for the first one. On the water what is still the same
+    /// rod with the same reel keeps the name that it went out with, and what is new goes on after
+    /// the highest of these.
+    pub(super) fn outfit_id(&self, plan: &TripPlan, position: usize) -> String {
+        let aboard = self.asked.aboard.as_ref();
+        let went_out = aboard.map_or(&[][..], |aboard| &aboard.wire.outfits);
+        let kept = |outfit: &PlannedOutfit| {
+            let same = |was: &&pb::PlannedOutfit| {
+                (&was.rod_id, &was.reel_id) == (&outfit.rod, &outfit.reel)
+            };
+            went_out.iter().find(same)
+        };
+        if let Some(was) = kept(&plan.outfits[position]) {
+            return was.id.clone();
+        }
+        let number = |was: &pb::PlannedOutfit| was.id.strip_prefix('O')?.parse::<u32>().ok();
+        let highest = went_out.iter().filter_map(number).max().unwrap_or(0) as usize;
+        let new = plan.outfits[..=position].iter().filter(|o| kept(o).is_none()).count();
+        format!("O{}", highest.saturating_add(new))
+    }
+
     /// A line option of a reel.
     pub(super) fn spooled(&self, reel: &str, line: &str) -> Option<&Spooled> {
         self.pool.reel(reel)?.lines.iter().find(|spooled| spooled.option.id == line)
@@ -341,7 +367,7 @@ impl offers::Judge<'_, '_> {
     }
 }
 
-fn assignments(plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
+fn assignments(judge: &Judge<'_, '_>, plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
     let mut list = Vec::new();
     for cover in &plan.coverage {
         for used in cover.uses.iter().filter(|u| !summary || u.role != Role::Spare) {
@@ -353,7 +379,7 @@ fn assignments(plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
             list.push(pb::Assignment {
                 segment_id: cover.segment.clone(),
                 lure_id: cover.lure.clone(),
-                outfit_id: outfit_id(used.outfit),
+                outfit_id: judge.outfit_id(plan, used.outfit),
                 leader_stock_id: used.leader.clone().unwrap_or_default(),
                 role: role.into(),
                 verdict: used.verdict.to_wire_word().into(),

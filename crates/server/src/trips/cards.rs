@@ -6,7 +6,6 @@ use deepbend_core::judge::{Caution, CautionCode, cautions, judge, lure_knot};
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
-use super::answer::outfit_id;
 use super::offers::{Judge, no_leader, outfit};
 
 /// Writes rig cards.
@@ -47,7 +46,7 @@ impl Cards<'_, '_> {
 
     /// Whether somebody starts with it, or has it ready as the second.
     fn lies_ready(&self, cover: &NeedCover, used: &Use) -> bool {
-        let id = outfit_id(used.outfit);
+        let id = self.judge.outfit_id(self.plan, used.outfit);
         self.starts.iter().filter(|start| start.segment_id == cover.segment).any(|start| {
             (&start.outfit_id, &start.lure_id) == (&id, &cover.lure)
                 || (&start.second_outfit_id, &start.second_lure_id) == (&id, &cover.lure)
@@ -57,7 +56,8 @@ impl Cards<'_, '_> {
     /// How practised whoever begins with it is, or has it ready as the second; else those in whose
     /// hands it counts. The leader on it is that of the start.
     fn whose<'p>(&'p self, cover: &NeedCover, used: &'p Use) -> (Option<Skill>, Option<&'p str>) {
-        let (id, trip) = (outfit_id(used.outfit), &self.judge.asked.trip);
+        let id = self.judge.outfit_id(self.plan, used.outfit);
+        let trip = &self.judge.asked.trip;
         let skill = |angler: &str| trip.anglers.iter().find(|a| a.id == angler).map(|a| a.skill);
         let begun = self.plan.starts.iter().find(|start| {
             (&start.segment, &start.lure, start.outfit)
@@ -101,7 +101,7 @@ impl Cards<'_, '_> {
         Some(pb::RigCard {
             segment_id: wanted.segment.clone(),
             lure_id: wanted.lure.clone(),
-            outfit_id: outfit_id(used.outfit),
+            outfit_id: by.outfit_id(self.plan, used.outfit),
             skill: (water.skill.filter(|_| used.skill.is_some()))
                 .map_or(0, |skill| skill.to_wire_word().into()),
             settings: Some(settings),

@@ -12,7 +12,7 @@ use deepbend_planner::problem::{Candidate, MUST, Offer};
 use deepbend_planner::weights::{Micros, SHOWN, in_words};
 use deepbend_planner::{Crew, Left, TripProblem, crews};
 
-use super::answer::{cargo, count, outfit_id, several};
+use super::answer::{cargo, count, several};
 use super::case::Case;
 use super::offers::Judge;
 
@@ -168,7 +168,7 @@ impl<'p> Hands<'p, '_> {
                     opens_text(&tally.opens, &short, "nothing new opens")
                 );
                 pb::Loss {
-                    outfit_id: outfit_id(position),
+                    outfit_id: self.judge.outfit_id(self.plan, position),
                     rod_id: outfit.rod.clone(),
                     opens: tally.opens,
                     lost_micros: cost,
@@ -280,11 +280,13 @@ impl<'p> Hands<'p, '_> {
             list.push(pb::Start {
                 segment_id: start.segment.clone(),
                 angler_id: start.angler.clone(),
-                outfit_id: outfit_id(start.outfit),
+                outfit_id: self.judge.outfit_id(self.plan, start.outfit),
                 lure_id: start.lure.clone(),
                 verdict: start.verdict.to_wire_word().into(),
                 score: start.score,
-                second_outfit_id: second.map(|s| outfit_id(s.used.outfit)).unwrap_or_default(),
+                second_outfit_id: second
+                    .map(|s| self.judge.outfit_id(self.plan, s.used.outfit))
+                    .unwrap_or_default(),
                 second_lure_id: second.map(|s| s.lure.to_owned()).unwrap_or_default(),
                 second_verdict: second.map_or(0, |s| s.verdict.to_wire_word().into()),
                 second_meets: second.is_some(),
@@ -356,7 +358,7 @@ impl<'p> Hands<'p, '_> {
             };
         let mut list = Vec::new();
         for &o in &rack {
-            let (outfit, id) = (&plan.outfits[o], outfit_id(o));
+            let (outfit, id) = (&plan.outfits[o], self.judge.outfit_id(plan, o));
             let rod = p.rods.iter().find(|r| r.id == outfit.rod).map(|r| r.place.as_str());
             let reel = p.reels.iter().find(|r| r.id == outfit.reel).map(|r| r.place.as_str());
             list.push(line(ItemKind::Rod, &outfit.rod, 1, rod, id.clone()));
@@ -369,7 +371,7 @@ impl<'p> Hands<'p, '_> {
                 ItemKind::Leader => {
                     let place = p.leaders.iter().find(|l| l.id == *id).map(|l| l.place.as_str());
                     let tied = rack.iter().find(|o| plan.outfits[**o].leaders.contains(id));
-                    let outfit = tied.map(|o| outfit_id(*o)).unwrap_or_default();
+                    let outfit = tied.map(|o| self.judge.outfit_id(plan, *o)).unwrap_or_default();
                     list.push(line(ItemKind::Leader, id, *quantity, place, outfit));
                 }
                 ItemKind::Lure => {

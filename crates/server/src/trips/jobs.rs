@@ -6,7 +6,7 @@ use deepbend_planner::TripProblem;
 use deepbend_planner::departure::{Waits, waits};
 use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, TripPlan};
 
-use super::answer::{count, outfit_id};
+use super::answer::count;
 use super::lines::{leader_words, line_words};
 use super::offers::Judge;
 
@@ -45,7 +45,7 @@ fn write(judge: &Judge<'_, '_>, problem: &TripProblem, plan: &TripPlan, job: &Jo
     };
     pb::Job {
         kind: kind.into(),
-        outfit_id: outfit_id(job.outfit),
+        outfit_id: judge.outfit_id(plan, job.outfit),
         stock_id: job.with.clone(),
         duration_minutes: count(job.minutes),
         text,
