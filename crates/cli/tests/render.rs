@@ -494,6 +494,23 @@ fn a_card_names_the_hands_that_it_is_for() {
     let fished = text.split("Rig card").next().unwrap();
     let alone = fished.lines().find(|line| line.contains("L30")).unwrap();
     assert!(alone.contains("expert") && !alone.contains("all"), "{alone}");
+    // By hand: where only what lies ready as the second changes, that row is told, and no other.
+    let mut before = plan.clone();
+    before.starts[2].second_lure_id = "L30".to_owned();
+    let left = pb::CheckCoverageResponse { plan: Some(plan.clone()), ..Default::default() };
+    let text = render::recovered(&left, Some(&before), 80);
+    let rows: Vec<&str> =
+        text.lines().filter(|l| l.contains(" A1 ") || l.contains("A3 ")).collect();
+    assert_eq!(rows.len(), 1, "{text}");
+    assert!(rows[0].contains("L17") && rows[0].contains("L10"), "{text}");
+    assert!(text.contains("Rig card O1, segment b") && !text.contains("segment a"), "{text}");
+    // And so is one where nothing lies ready any more.
+    let mut after = plan.clone();
+    after.starts[2].second_lure_id.clear();
+    after.starts[2].second_outfit_id.clear();
+    let left = pb::CheckCoverageResponse { plan: Some(after), ..Default::default() };
+    let text = render::recovered(&left, Some(&plan), 80);
+    assert!(text.lines().any(|line| line.contains("b        A3")), "{text}");
     // Where only what changes is told, all who are meant are named.
     let mut before = plan.clone();
     before.assignments.remove(0);

@@ -161,25 +161,36 @@ fn changed(plan: &pb::Plan, before: Option<&pb::Plan>) -> pb::Plan {
                 == (&one.segment_id, &one.lure_id, &one.leader_stock_id)
             && rig(before, &was.outfit_id) == rig(plan, &one.outfit_id)
     };
-    let same_start = |one: &pb::Start, was: &pb::Start, before: &pb::Plan| {
-        (&was.segment_id, &was.angler_id, &was.lure_id)
-            == (&one.segment_id, &one.angler_id, &one.lure_id)
-            && rig(before, &was.outfit_id) == rig(plan, &one.outfit_id)
+    let same_first = |one: &pb::Start, was: &pb::Start, before: &pb::Plan| {
+        was.lure_id == one.lure_id && rig(before, &was.outfit_id) == rig(plan, &one.outfit_id)
+    };
+    let same_second = |one: &pb::Start, was: &pb::Start, before: &pb::Plan| {
+        let rigs = [(before, was), (plan, one)].map(|(plan, of)| rig(plan, &of.second_outfit_id));
+        was.second_lure_id == one.second_lure_id && rigs[0] == rigs[1]
+    };
+    type Same<'s> = &'s dyn Fn(&pb::Start, &pb::Start, &pb::Plan) -> bool;
+    let stands = |one: &pb::Start, same: Same<'_>| {
+        let is = |was: &pb::Start, before: &pb::Plan| {
+            (&was.segment_id, &was.angler_id) == (&one.segment_id, &one.angler_id)
+                && same(one, was, before)
+        };
+        before.is_some_and(|before| before.starts.iter().any(|was| is(was, before)))
     };
     let mut changed = plan.clone();
     changed.assignments.retain(|one| {
         let was = |before: &pb::Plan| before.assignments.iter().any(|w| same_use(one, w, before));
         fishes(one) && !before.is_some_and(was)
     });
-    changed.starts.retain(|one| {
-        let was = |before: &pb::Plan| before.starts.iter().any(|w| same_start(one, w, before));
-        !before.is_some_and(was)
-    });
+    changed.starts.retain(|one| !(stands(one, &same_first) && stands(one, &same_second)));
     let (uses, starts) = (&changed.assignments, &changed.starts);
     changed.rig_cards.retain(|card| {
         let key = (&card.segment_id, &card.lure_id, &card.outfit_id);
         uses.iter().any(|one| (&one.segment_id, &one.lure_id, &one.outfit_id) == key)
-            || starts.iter().any(|one| (&one.segment_id, &one.lure_id, &one.outfit_id) == key)
+            || starts.iter().any(|one| {
+                let first = (&one.segment_id, &one.lure_id, &one.outfit_id) == key;
+                let second = (&one.segment_id, &one.second_lure_id, &one.second_outfit_id) == key;
+                (first && !stands(one, &same_first)) || (second && !stands(one, &same_second))
+            })
     });
     changed
 }
