@@ -28,12 +28,16 @@ fn fields(status: &Status) -> Vec<String> {
 
 // Source: the demo's files: R17 is a casting rod, E01 a fixed-spool reel.
 #[tokio::test]
-async fn a_clash_of_pins_says_why() {
-    let pins = vec![pin(pb::PinRule::Take, "R17", ""), pin(pb::PinRule::Pair, "R17", "E01")];
-    let plan = plan(&Fleet::demo(), pb::PlanTripRequest { pins, ..t1() }).await;
-    let text = plan.clash.unwrap().text;
-    assert!(text.contains("R17 is a casting rod and E01 a spinning reel"), "{text}");
-    assert!(!text.contains("take turns"), "{text}");
+async fn a_reel_that_does_not_go_on_its_rod_is_refused() {
+    let pair = |rod: &str, reel: &str| pin(pb::PinRule::Pair, rod, reel);
+    let pins = vec![pin(pb::PinRule::Leave, "E01", ""), pair("R17", "E01"), pair("R01", "E02")];
+    let service = Fleet::demo().service();
+    let asked = plan_on(&service, pb::PlanTripRequest { pins, ..t1() }).await;
+    let bad = asked.unwrap_err().get_details_bad_request().unwrap();
+    let told: Vec<_> = bad.field_violations.iter().map(|v| (&*v.field, &*v.description)).collect();
+    let wanted = "is E01, a fixed-spool reel, but R17 is a casting rod; right is a casting reel for \
+                  R17, or a spinning rod for E01";
+    assert_eq!(told, [("pins[1].reel_id", wanted)]);
 }
 
 // By hand: two boats cannot have the same rod.

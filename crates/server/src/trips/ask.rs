@@ -116,6 +116,8 @@ pub(super) struct Pins {
     pub(super) hold: BTreeSet<(String, String)>,
     /// Which pin of the request names an item first.
     pub(super) named: BTreeMap<String, usize>,
+    /// Which pin of the request pairs a rod and a reel first.
+    pub(super) paired: BTreeMap<(String, String), usize>,
 }
 
 impl Pins {
@@ -474,6 +476,12 @@ fn read_pins(
         for id in [&pin.item_id, &pin.reel_id].into_iter().filter(|id| !id.is_empty()) {
             pins.iter_mut().for_each(|pins| {
                 pins.named.entry(id.clone()).or_insert(i);
+            });
+        }
+        if pin.rule() == pb::PinRule::Pair {
+            let pair = (pin.item_id.clone(), pin.reel_id.clone());
+            pins.iter_mut().for_each(|pins| {
+                pins.paired.entry(pair.clone()).or_insert(i);
             });
         }
         read_pin(&mut r, pin, trips, several, &mut pins);

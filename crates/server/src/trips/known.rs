@@ -1,6 +1,7 @@
 //! What a request names: whether the inventory has it, and whether it is what it is named for.
 
 use deepbend_contract::{At, Faults, pb};
+use deepbend_core::gear::Handle;
 use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{Boat, Item, ItemKey, ItemKind, Spec, StockUse};
 use deepbend_ledger::view::View;
@@ -120,6 +121,38 @@ fn out_of_reach(view: &View, asked: &Asked, all: &[Asked]) -> Vec<(String, Strin
     faults
 }
 
+/// The kind of a rod's handle, or of a reel. Where nobody stated it, it counts as spinning.
+fn handle(view: &View, kind: ItemKind, id: &str) -> Option<Handle> {
+    let stated = match &item(view, kind, id)?.spec {
+        Spec::Rod(rod) => rod.handle,
+        Spec::Reel(rigged) => rigged.reel.kind,
+        Spec::Lure(_) | Spec::LineStock(_) | Spec::Boat(_) | Spec::Device(_) => return None,
+    };
+    Some(stated.unwrap_or(Handle::Spinning))
+}
+
+/// Pairs of which the reel does not go on the rod: the position of the pin, what is wrong, and what
+/// is right.
+fn unlike(view: &View, asked: &Asked) -> Vec<(usize, String, String)> {
+    let words = |handle: Handle| match handle {
+        Handle::Spinning => ("spinning", "fixed-spool"),
+        Handle::Casting => ("casting", "casting"),
+    };
+    let mut faults = Vec::new();
+    for (pair @ (rod, reel), at) in &asked.pins.paired {
+        let kinds = handle(view, ItemKind::Rod, rod).zip(handle(view, ItemKind::Reel, reel));
+        let Some((of_rod, of_reel)) = kinds.filter(|(rod, reel)| rod != reel) else { continue };
+        if !asked.pins.pairs.contains(pair) {
+            continue;
+        }
+        let ((rods, takes), (suits, is)) = (words(of_rod), words(of_reel));
+        let wrong = format!("is {reel}, a {is} reel, but {rod} is a {rods} rod");
+        let right = format!("a {takes} reel for {rod}, or a {suits} rod for {reel}");
+        faults.push((*at, wrong, right));
+    }
+    faults
+}
+
 /// Whether the boat of the trip is one that goes out.
 pub(super) fn goes_out(view: &View, boat: &str) -> bool {
     boat_of(view, boat).is_some_and(|boat| !is_ashore(boat))
@@ -154,6 +187,13 @@ pub(super) fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> 
         for (id, wrong, right) in out_of_reach(view, asked, trips) {
             let field = asked.pins.field(&id, "item_id");
             faults.push(pb::FaultCode::Conflict, At::ROOT.field(&field), wrong, right);
+        }
+        for (pin, wrong, right) in unlike(view, asked) {
+            let list = At::ROOT.field("pins");
+            let at = list.index(pin);
+            if faults.as_slice().iter().all(|known| known.wrong != wrong) {
+                faults.push(pb::FaultCode::Conflict, at.field("reel_id"), wrong, right);
+            }
         }
         let pieces = asked.aboard.iter().flat_map(|aboard| &aboard.lost_pieces);
         for (p, (id, _)) in pieces.enumerate().filter(|(_, (id, _))| !comes_in_pieces(view, id)) {
