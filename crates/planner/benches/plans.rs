@@ -191,7 +191,7 @@ fn season() {
         };
         let begun = Instant::now();
         let on = || ControlFlow::Continue(());
-        let bought = purchases(&season, &Weights::default(), 120_000, &on).unwrap();
+        let bought = purchases(&season, &Weights::default(), 120_000, 0, &on).unwrap();
         let gap = (bought.bound - bought.adds) as f64 / bought.bound as f64 * 100.0;
         println!(
             "seed {seed}: {} outfits add {}, bound {}, gap {gap:.2} %, {:.2} s",

@@ -235,7 +235,8 @@ pub fn on_the_rack(
 }
 
 /// What to buy for a budget: by what it adds for its price or by what it adds, whichever comes
-/// out better, then exchanged as long as that helps; with a bound, need by need.
+/// out better, then exchanged as long as that helps; with a bound, need by need. What adds less
+/// than `least` to all else that is bought stays in the shop.
 ///
 /// # Errors
 ///
@@ -244,6 +245,7 @@ pub fn purchases(
     season: &Season,
     weights: &Weights,
     budget: u64,
+    least: Micros,
     asked: GoOn<'_>,
 ) -> Result<Purchases, SeasonError> {
     season.validate()?;
@@ -258,12 +260,17 @@ pub fn purchases(
     let mut buys = Vec::new();
     while let Some(next) = rest.iter().copied().max_by_key(|o| (count.adds(&have, *o), Reverse(*o)))
     {
-        buys.push(count.addition(&have, next).1);
+        let (_, addition) = count.addition(&have, next);
+        // The rest adds no more than this one, alone or after it.
+        if addition.adds < least {
+            break;
+        }
+        buys.push(addition);
         have.push(next);
         rest.retain(|o| *o != next);
     }
     let cost = buys.iter().filter_map(|b| season.outfits[b.outfit].price).sum();
-    let adds = micros(had.worth - owned);
+    let adds = micros(count.all(&have) - owned);
     Ok(Purchases { buys, cost, adds, bound: micros(bound - owned).max(adds) })
 }
 

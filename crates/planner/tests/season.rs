@@ -212,7 +212,7 @@ proptest! {
 
     #[test]
     fn purchases_are_within_their_bound(season in random(), budget in 0_u64..300) {
-        let bought = purchases(&season, &Weights::default(), budget, &on).unwrap();
+        let bought = purchases(&season, &Weights::default(), budget, 0, &on).unwrap();
         let there = (0..7).filter(|o| season.outfits[*o].price.is_none());
         let there: u32 = there.map(|o| 1 << o).sum();
         let price = |set: u32| -> u64 {
@@ -228,6 +228,12 @@ proptest! {
         prop_assert!(bought.bound as f64 >= best - 1.0);
         let sum: i64 = bought.buys.iter().map(|b| b.adds).sum();
         prop_assert!((sum - bought.adds).abs() <= 7);
+        // What adds less than the least stays in the shop, and all else is bought as before.
+        let least = bought.buys.get(1).map_or(1, |second| second.adds + 1);
+        let fewer = purchases(&season, &Weights::default(), budget, least, &on).unwrap();
+        let worth_it = bought.buys.iter().take_while(|buy| buy.adds >= least);
+        prop_assert_eq!(fewer.buys, worth_it.cloned().collect::<Vec<_>>());
+        prop_assert!(fewer.adds >= 0 && fewer.cost <= bought.cost && fewer.bound == bought.bound);
     }
 }
 
@@ -264,7 +270,7 @@ fn whoever_gives_up_gets_no_half_answer() {
     let calls: [Call<'_>; 3] = [
         &|go_on| gaps(&season, &weights, go_on).err(),
         &|go_on| on_the_rack(&season, &weights, go_on).err(),
-        &|go_on| purchases(&season, &weights, 400, go_on).err(),
+        &|go_on| purchases(&season, &weights, 400, 0, go_on).err(),
     ];
     for call in calls {
         let asked = Cell::new(0);

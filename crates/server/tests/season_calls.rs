@@ -266,6 +266,14 @@ async fn the_demo_season_has_gaps_and_idle_rods() {
     }
     let shared: i64 = found.shares.iter().map(|share| share.spent_cents).sum();
     assert_eq!(shared, spent);
+    // What is too little for a gap is too little to be paid for.
+    let trips = ["T1", "T2"].map(|id| demo_trip(id, &[]).trip);
+    let trips = trips.into_iter().map(|trip| pb::SeasonTrip { trip, day_count: 1 }).collect();
+    let more = pb::FindGapsRequest { trips, budget_cents: Some(60_000), ..Default::default() };
+    let more = service.find_gaps(Request::new(more)).await.unwrap().into_inner();
+    assert!(!more.purchases.is_empty());
+    let enough = |buy: &pb::Purchase| buy.added_micros >= more.least_added_micros;
+    assert!(more.purchases.iter().all(enough), "{:?}", more.purchases);
     // R23 is cracked, R12 in service, R24 on loan: they are no rods of the rack.
     assert!(found.rack.iter().all(|r| !["R12", "R23", "R24"].contains(&r.rod_id.as_str())));
     assert!(found.rack.windows(2).all(|pair| pair[0].added_micros <= pair[1].added_micros));
@@ -316,6 +324,15 @@ async fn the_coverage_curve_rises_and_keeps_what_is_kept() {
     let sets = service.design_set(Request::new(request.clone())).await.unwrap().into_inner().sets;
     assert_eq!(sets.iter().map(|set| set.outfits.len()).collect::<Vec<_>>(), [1, 2, 3, 4]);
     assert!(sets.windows(2).all(|pair| pair[0].coverage < pair[1].coverage));
+    // A set with anything added is one of one more, so that at least as much is covered for sure.
+    let trips = ["T1", "T2"].map(|id| demo_trip(id, &[]).trip);
+    let trips = trips.into_iter().map(|trip| pb::SeasonTrip { trip, day_count: 1 }).collect();
+    let anew = pb::DesignSetRequest { trips, outfit_count: 6, ..Default::default() };
+    let free = service.design_set(Request::new(anew)).await.unwrap().into_inner().sets;
+    for sets in [&sets, &free] {
+        let lows: Vec<i64> = sets.iter().map(|set| set.worth_low_micros).collect();
+        assert!(lows.is_sorted(), "{lows:?}");
+    }
     for set in &sets {
         assert_eq!(set.status(), pb::PlanStatus::Optimal);
         assert_eq!(set.worth_micros, set.bound_micros);

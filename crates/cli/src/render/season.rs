@@ -100,7 +100,7 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
     }
     if answer.purchases.is_empty() && answer.bound_micros.is_some() {
         page.heading("What the budget buys");
-        page.hanging("  ", "Nothing: no outfit that adds something costs so little.");
+        page.hanging("  ", "Nothing: no outfit that adds enough to be named costs so little.");
     }
     if !answer.purchases.is_empty() {
         page.heading("What the budget buys");
@@ -166,8 +166,9 @@ pub fn gaps(answer: &pb::FindGapsResponse, width: usize) -> String {
 fn of_what(kinds: i32) -> String {
     format!(
         "Of {kinds} kinds of rod, each with a usual reel, line and leader, and of the rods that \
-         are kept: optimal is a set if none of as many covers more, and at most is what none can \
-         exceed. A rod of your own may suit better than any kind: --keep it to see."
+         are kept: optimal is a set if none of as many covers more, at most is what none can exceed, \
+         and at least is what so many cover, these or fewer with any added, if all judgements are \
+         too kind. A rod of your own may suit better than any kind: --keep it to see."
     )
 }
 

@@ -63,7 +63,7 @@ fn answer(
     };
     let in_time = || desk.in_time();
     let bought = asked.budget.map(|budget| {
-        let bought = season::purchases(&table.season, weights, budget, &in_time);
+        let bought = season::purchases(&table.season, weights, budget, least(table), &in_time);
         match (bought, desk.gauge.wanted()) {
             // The time was up, and somebody still waits for the rest of the answer.
             (Err(SeasonError::GivenUp), Ok(())) => Ok(None),
@@ -186,7 +186,7 @@ fn gaps(
     Ok((gaps, in_time))
 }
 
-/// What a gap adds at least to be named.
+/// What an outfit adds at least to be named, or bought.
 fn least(table: &Table<'_>) -> Micros {
     (full(table) / WORTH_BUYING).max(1)
 }

@@ -91,7 +91,12 @@ fn answer(
         if !sets.is_empty() && desk.gauge.is_late() {
             break;
         }
-        sets.push(set(asked, table, point).map_err(stopped)?);
+        let mut set = set(asked, table, point).map_err(stopped)?;
+        // A smaller set with anything added is one of so many, and covers no less.
+        if let Some(smaller) = sets.last() {
+            set.worth_low_micros = set.worth_low_micros.max(smaller.worth_low_micros);
+        }
+        sets.push(set);
     }
     let most = asked.most.min(table.things.len());
     Ok(pb::DesignSetResponse {
@@ -134,11 +139,11 @@ fn set(asked: &Set, table: &Table<'_>, point: &SetPoint) -> Result<pb::OutfitSet
     } else {
         String::new()
     };
-    let jobs = point.outfits.iter().flat_map(|o| o.job.iter().map(move |need| (o.outfit, *need)));
-    let jobs: Vec<(usize, usize)> = jobs.collect();
-    let (lows, _) = in_parallel(jobs.len(), None, |at| {
-        let (outfit, need) = jobs[at];
-        let worth = table.season.worth[need][outfit].min(table.low_worth(outfit, need));
+    // At the low end another outfit of the set may serve a need best.
+    let (lows, _) = in_parallel(table.season.needs.len(), None, |need| {
+        let low =
+            |o: &SetOutfit| table.season.worth[need][o.outfit].min(table.low_worth(o.outfit, need));
+        let worth = point.outfits.iter().map(low).max().unwrap_or(0);
         Ok(Micros::from(table.season.needs[need].weight) * worth)
     })?;
     let status = if table.is_whole { point.status } else { Proof::Feasible };
