@@ -51,13 +51,8 @@ impl Collector {
         seen
     }
 
-    fn known(
-        &mut self,
-        is_known: impl FnOnce(&str) -> bool,
-        id: &str,
-        field: impl FnOnce() -> String,
-    ) {
-        if !is_known(id) {
+    fn known(&mut self, ids: &BTreeSet<&str>, id: &str, field: impl FnOnce() -> String) {
+        if !ids.contains(id) {
             self.add(field(), format!("{id:?} is not in the problem; name an entry of its list"));
         }
     }
@@ -113,7 +108,7 @@ impl TripProblem {
 
     fn validate_pool(&self, c: &mut Collector) {
         let places = c.ids("places", self.places.iter().map(|p| p.id.as_str()));
-        c.known(|id| places.contains(id), &self.boat.place, || "boat.place".into());
+        c.known(&places, &self.boat.place, || "boat.place".into());
         if let Some(length) = self.boat.locker_length_m {
             let right = length.is_finite() && length > 0.0;
             c.unless(right, || "boat.locker_length_m".into(), "must be metres above 0");
@@ -127,26 +122,22 @@ impl TripProblem {
         }
         c.ids("rods", self.rods.iter().map(|r| r.id.as_str()));
         for (i, rod) in self.rods.iter().enumerate() {
-            c.known(|id| places.contains(id), &rod.place, || format!("rods[{i}].place"));
+            c.known(&places, &rod.place, || format!("rods[{i}].place"));
             c.unless(rod.pieces > 0, || format!("rods[{i}].pieces"), "must be 1 or more");
             let right = rod.length_m.is_finite() && rod.length_m > 0.0;
             c.unless(right, || format!("rods[{i}].length_m"), "must be metres above 0");
         }
         let stock = c.ids("line_stock", self.line_stock.iter().map(|s| s.id.as_str()));
         for (i, line) in self.line_stock.iter().enumerate() {
-            c.known(|id| places.contains(id), &line.place, || format!("line_stock[{i}].place"));
+            c.known(&places, &line.place, || format!("line_stock[{i}].place"));
         }
         c.ids("reels", self.reels.iter().map(|r| r.id.as_str()));
         for (i, reel) in self.reels.iter().enumerate() {
-            c.known(|id| places.contains(id), &reel.place, || format!("reels[{i}].place"));
+            c.known(&places, &reel.place, || format!("reels[{i}].place"));
             c.ids(&format!("reels[{i}].lines"), reel.lines.iter().map(|l| l.id.as_str()));
             for (j, line) in reel.lines.iter().enumerate() {
                 if let Some(taken) = &line.stock {
-                    c.known(
-                        |id| stock.contains(id),
-                        &taken.stock,
-                        || format!("reels[{i}].lines[{j}].stock"),
-                    );
+                    c.known(&stock, &taken.stock, || format!("reels[{i}].lines[{j}].stock"));
                 }
                 let field = || format!("reels[{i}].lines[{j}].minutes");
                 c.unless(line.minutes <= 1440, field, "must be a day of minutes, 1440, or less");
@@ -154,13 +145,13 @@ impl TripProblem {
         }
         c.ids("leaders", self.leaders.iter().map(|l| l.id.as_str()));
         for (i, leader) in self.leaders.iter().enumerate() {
-            c.known(|id| places.contains(id), &leader.place, || format!("leaders[{i}].place"));
+            c.known(&places, &leader.place, || format!("leaders[{i}].place"));
             let field = || format!("leaders[{i}].minutes");
             c.unless(leader.minutes <= 1440, field, "must be a day of minutes, 1440, or less");
         }
         c.ids("lures", self.lures.iter().map(|l| l.id.as_str()));
         for (i, lure) in self.lures.iter().enumerate() {
-            c.known(|id| places.contains(id), &lure.place, || format!("lures[{i}].place"));
+            c.known(&places, &lure.place, || format!("lures[{i}].place"));
         }
     }
 
@@ -170,24 +161,20 @@ impl TripProblem {
         for (i, segment) in self.segments.iter().enumerate() {
             let mut seen = BTreeSet::new();
             for (j, angler) in segment.anglers.iter().enumerate() {
-                c.known(
-                    |id| anglers.contains(id),
-                    angler,
-                    || format!("segments[{i}].anglers[{j}]"),
-                );
+                c.known(&anglers, angler, || format!("segments[{i}].anglers[{j}]"));
                 let first = seen.insert(angler);
                 let field = || format!("segments[{i}].anglers[{j}]");
                 c.unless(first, field, "stands twice; an angler fishes one outfit at a time");
             }
             for (j, angler) in segment.turns.iter().enumerate() {
-                c.known(|id| anglers.contains(id), angler, || format!("segments[{i}].turns[{j}]"));
+                c.known(&anglers, angler, || format!("segments[{i}].turns[{j}]"));
             }
         }
         let lures: BTreeSet<_> = self.lures.iter().map(|l| l.id.as_str()).collect();
         let mut seen = BTreeSet::new();
         for (i, need) in self.needs.iter().enumerate() {
-            c.known(|id| segments.contains(id), &need.segment, || format!("needs[{i}].segment"));
-            c.known(|id| lures.contains(id), &need.lure, || format!("needs[{i}].lure"));
+            c.known(&segments, &need.segment, || format!("needs[{i}].segment"));
+            c.known(&lures, &need.lure, || format!("needs[{i}].lure"));
             let first = seen.insert((&need.segment, &need.lure));
             c.unless(first, || format!("needs[{i}]"), "stands twice; state the copies instead");
             let right = (1..=3).contains(&need.importance);
@@ -214,18 +201,14 @@ impl TripProblem {
         let is_in_order = self.candidates.is_sorted_by(|a, b| name(a) < name(b));
         let mut seen = BTreeSet::new();
         for (i, candidate) in self.candidates.iter().enumerate() {
-            c.known(|id| rods.contains(id), &candidate.rod, || format!("candidates[{i}].rod"));
+            c.known(&rods, &candidate.rod, || format!("candidates[{i}].rod"));
             let right = lines.contains(&(candidate.reel.as_str(), candidate.line.as_str()));
             let text = "must name a reel and one of its line options";
             c.unless(right, || format!("candidates[{i}].line"), text);
             let first = is_in_order || seen.insert(name(candidate));
             c.unless(first, || format!("candidates[{i}]"), "stands twice; once is right");
             for (j, angler) in candidate.not_for.iter().enumerate() {
-                c.known(
-                    |id| anglers.contains(id),
-                    angler,
-                    || format!("candidates[{i}].not_for[{j}]"),
-                );
+                c.known(&anglers, angler, || format!("candidates[{i}].not_for[{j}]"));
             }
             let key = |offer: &'a Offer| (offer.need, &offer.leader);
             let are_in_order = candidate.offers.is_sorted_by(|a, b| key(a) < key(b));
@@ -235,7 +218,7 @@ impl TripProblem {
                 let right = offer.need < self.needs.len();
                 c.unless(right, || at(".need"), "must be the position of a need");
                 if let Some(leader) = &offer.leader {
-                    c.known(|id| leaders.contains(id), leader, || at(".leader"));
+                    c.known(&leaders, leader, || at(".leader"));
                 }
                 let right = (0..=ONE).contains(&offer.worth);
                 c.unless(right, || at(".worth"), "must lie between 0 and 1 000 000");
@@ -254,18 +237,16 @@ impl TripProblem {
             let at = || format!("pins[{i}]");
             match pin {
                 Pin::Take { kind: ItemKind::Rod, id } | Pin::Leave { kind: ItemKind::Rod, id } => {
-                    c.known(|id| rods.contains(id), id, at);
+                    c.known(&rods, id, at);
                 }
                 Pin::Take { kind: ItemKind::Reel, id }
-                | Pin::Leave { kind: ItemKind::Reel, id } => {
-                    c.known(|id| reels.contains(id), id, at)
-                }
+                | Pin::Leave { kind: ItemKind::Reel, id } => c.known(&reels, id, at),
                 Pin::Take { .. } | Pin::Leave { .. } => {
                     c.add(at(), "must name a rod or a reel; other kinds are not pinned");
                 }
                 Pin::Pair { rod, reel } => {
-                    c.known(|id| rods.contains(id), rod, at);
-                    c.known(|id| reels.contains(id), reel, at);
+                    c.known(&rods, rod, at);
+                    c.known(&reels, reel, at);
                 }
                 Pin::Hold { segment, lure } => {
                     let right = self.needs.iter().any(|n| (&n.segment, &n.lure) == (segment, lure));

@@ -96,7 +96,10 @@ fn look(
     match known {
         Some(known) => take(grid, &mut best, known.clone(), watch),
         // Even who has no time left gets a plan: this asks nobody.
-        None => best = greedy(grid, &exchanges, watch),
+        None => {
+            let first = exchanges.greedy();
+            first.iter().for_each(|f| take_fitted(grid, &mut best, &f.outfits, watch));
+        }
     }
     climb(grid, &exchanges, &mut best, watch);
     let offered = |order: &[usize], best: &mut Known| offer(grid, order, best, watch);
@@ -254,8 +257,12 @@ fn take(grid: &Grid<'_>, best: &mut Known, selection: Selection, watch: &Watch<'
 fn climb(grid: &Grid<'_>, exchanges: &Exchanges<'_, '_>, best: &mut Known, watch: &Watch<'_>) {
     let start = best.as_ref().map_or_else(Vec::new, |(_, known)| known.outfits.clone());
     let Some(start) = incumbent::rank(grid, start) else { return };
-    let top = exchanges.climb_on(start, watch);
-    let (selection, open) = incumbent::fitted(grid, &top.outfits);
+    take_fitted(grid, best, &exchanges.climb_on(start, watch).outfits, watch);
+}
+
+/// Keeps outfits, with leaders and lures, if that is a plan and a better one.
+fn take_fitted(grid: &Grid<'_>, best: &mut Known, outfits: &[usize], watch: &Watch<'_>) {
+    let (selection, open) = incumbent::fitted(grid, outfits);
     if open == 0 && worth::is_sound(grid, &selection) {
         take(grid, best, selection, watch);
     }
@@ -293,11 +300,7 @@ fn parts(
             if let Some((_, known)) = &best
                 && let Some(start) = incumbent::rank(grid, exchanges.refill(&known.outfits, &gone))
             {
-                let top = exchanges.climb(start, watch);
-                let (selection, open) = incumbent::fitted(grid, &top.outfits);
-                if open == 0 && worth::is_sound(grid, &selection) {
-                    take(grid, &mut best, selection, watch);
-                }
+                take_fitted(grid, &mut best, &exchanges.climb(start, watch).outfits, watch);
             }
             outcome.selection = best.map(|(_, selection)| selection);
         }
@@ -375,16 +378,6 @@ fn offer(grid: &Grid<'_>, order: &[usize], best: &mut Known, watch: &Watch<'_>) 
         *best = Some((worth, selection));
     }
     best.as_ref().map(|(worth, _)| *worth)
-}
-
-/// A plan made in one go.
-fn greedy(grid: &Grid<'_>, exchanges: &Exchanges<'_, '_>, watch: &Watch<'_>) -> Known {
-    let (selection, open) = incumbent::fitted(grid, &exchanges.greedy()?.outfits);
-    let mut best = None;
-    if open == 0 && worth::is_sound(grid, &selection) {
-        take(grid, &mut best, selection, watch);
-    }
-    best
 }
 
 /// The best plan known and its worth.

@@ -17,7 +17,7 @@ use super::gauge::{Gauge, Stopped};
 use super::offers::{Judge, Judged, RodKind, Task, in_parallel};
 use super::pool::PoolRod;
 
-/// Judgements up to which all is judged before the first search.
+/// Judgements up to which all is judged at once, without looking first at what promises most.
 pub(super) const WHOLE: usize = 5_000_000;
 
 /// Judgements that are made before the first search where there are more, for all boats together: a
@@ -26,9 +26,6 @@ const FIRST: usize = 1_000_000;
 
 /// Judgements that are made after each search, of what promises more than its plan.
 const MORE: usize = 8_000_000;
-
-/// Judgements that are made at once, without looking first at what promises most.
-const AT_ONCE: usize = 5_000_000;
 
 /// Rounds in which judgements are spent where there are not enough for all.
 const ROUNDS: usize = 3;
@@ -81,7 +78,7 @@ pub(super) fn judge<'j>(
         .map(|(trip, task)| (trip, task, judges[trip].cost(&task, &leaders[trip])))
         .collect();
     let whole = tasks.iter().map(|(.., cost)| cost).sum::<usize>();
-    if whole <= judgements.min(AT_ONCE) {
+    if whole <= judgements {
         return all(judges, problem, weights, gauge);
     }
     let (mut sketched, all_sketched) = sketch_all(judges, &leaders, gauge)?;
