@@ -62,7 +62,8 @@ pub fn check_fleet(
     if listed != moved {
         violations.push(wrong(Rule::Moves, "the moves are not those of the trips".into()));
     } else {
-        let right = |m: &FleetMove| deadline(problem, m.trip, &plan.trips[m.trip], &m.what);
+        let right =
+            |m: &FleetMove| deadline(problem.trips.iter(), m.trip, &plan.trips[m.trip], &m.what);
         if plan.moves.iter().any(|m| m.deadline != right(m)) {
             violations.push(wrong(Rule::Moves, "a move has the wrong deadline".into()));
         }

@@ -8,8 +8,8 @@ use std::time::Duration;
 use crate::clash::Asked;
 use crate::crew;
 use crate::exchange::Exchanges;
-use crate::fleet::{FleetProblem, Idle};
-use crate::grid::Grid;
+use crate::fleet::{FleetProblem, FleetTrip, Idle};
+use crate::grid::{Demand, Grid};
 use crate::incumbent;
 use crate::model::{self, Effort};
 use crate::plan::ItemKind;
@@ -75,7 +75,7 @@ fn left_out_by(
     let selected = Some(selection.clone());
     let mut fewest = Fewest { is_least, selection: selected, ..Fewest::default() };
     let seats = crew::seat(grid, selection).seats;
-    let (mut segment, mut need) = (0, 0);
+    let mut segment = 0;
     for (t, trip) in trips.iter().enumerate() {
         let before: usize = trips[..t].iter().map(|trip| trip.anglers.len()).sum();
         for (s, part) in trip.segments.iter().enumerate() {
@@ -87,19 +87,18 @@ fn left_out_by(
             fewest.idle.extend(idle.map(|id| (t, s, id.clone())));
             segment += 1;
         }
-        let kept = |pin: &Pin| is_kept(grid, selection, (t, need), trip, pin);
+        let kept = |pin: &Pin| is_kept(grid, selection, t, trip, pin);
         let broken = trip.pins.iter().enumerate().filter(|(_, pin)| !kept(pin));
         fewest.pins.extend(broken.map(|(p, _)| (t, p)));
-        need += trip.needs.len();
     }
     fewest
 }
 
-/// Whether a pin of a trip is kept, whose needs begin at a position of the grid.
+/// Whether a pin of a trip is kept.
 fn is_kept(
     grid: &Grid<'_>,
     selection: &Selection,
-    (boat, first_need): (usize, usize),
+    boat: usize,
     trip: &TripProblem,
     pin: &Pin,
 ) -> bool {
@@ -109,9 +108,13 @@ fn is_kept(
             cand.boat == boat && *id == if *kind == ItemKind::Rod { rod } else { reel }
         }),
         Pin::Hold { segment, lure } => {
-            let named = |n: &crate::problem::Need| (&n.segment, &n.lure) == (segment, lure);
-            let at = trip.needs.iter().position(named);
-            at.is_some_and(|at| worth::held(grid, selection, first_need + at))
+            let named = |demand: &Demand| {
+                let of_boat = grid.lures[demand.lure].boat == boat;
+                let need = of_boat.then(|| &trip.needs[demand.source]);
+                need.is_some_and(|need| (&need.segment, &need.lure) == (segment, lure))
+            };
+            let at = grid.needs.iter().position(named);
+            at.is_some_and(|at| worth::held(grid, selection, at))
         }
         // These strike candidates: every plan keeps them.
         Pin::Leave { .. } | Pin::Pair { .. } => true,
@@ -127,8 +130,9 @@ impl Fewest {
     }
 
     /// The problem without them.
-    pub(crate) fn without(&self, problem: &FleetProblem) -> FleetProblem {
-        let mut fewer = problem.clone();
+    pub(crate) fn without(&self, fleet: &[&FleetTrip]) -> FleetProblem {
+        let trips = fleet.iter().copied().cloned();
+        let mut fewer = FleetProblem { trips: trips.collect() };
         for (t, trip) in fewer.trips.iter_mut().enumerate() {
             for (s, part) in trip.problem.segments.iter_mut().enumerate() {
                 let sits_out = |id: &mut String| self.idle.contains(&(t, s, id.clone()));
@@ -144,10 +148,10 @@ impl Fewest {
     }
 
     /// Who does not fish at once.
-    pub(crate) fn idle(&self, problem: &FleetProblem) -> Vec<Idle> {
+    pub(crate) fn idle(&self, fleet: &[&FleetTrip]) -> Vec<Idle> {
         let crews: BTreeSet<_> = self.idle.iter().map(|(t, s, _)| (*t, *s)).collect();
         let of = |(trip, s): (usize, usize)| {
-            let segment = &problem.trips[trip].problem.segments[s];
+            let segment = &fleet[trip].problem.segments[s];
             let anglers = self.idle.iter().filter(|(t, at, _)| (*t, *at) == (trip, s));
             Idle {
                 trip,
@@ -160,8 +164,8 @@ impl Fewest {
     }
 
     /// Pins that are not kept.
-    pub(crate) fn pins(&self, problem: &FleetProblem) -> Vec<(usize, Pin)> {
-        let pin = |(t, p): &(usize, usize)| (*t, problem.trips[*t].problem.pins[*p].clone());
+    pub(crate) fn pins(&self, fleet: &[&FleetTrip]) -> Vec<(usize, Pin)> {
+        let pin = |(t, p): &(usize, usize)| (*t, fleet[*t].problem.pins[*p].clone());
         self.pins.iter().map(pin).collect()
     }
 }

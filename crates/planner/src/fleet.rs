@@ -15,6 +15,7 @@ use crate::concede;
 use crate::departure::arrival;
 use crate::faults::{Fault, ProblemFaults};
 use crate::grid::{Grid, Lift};
+use crate::order::Order;
 use crate::plan::{Clash, ItemKind, Move, PlannedOutfit, Status, TripPlan, Value};
 use crate::problem::{Candidate, Pin, TripProblem};
 use crate::rewrite::{self, Decisions, Elsewhere, Share};
@@ -28,7 +29,8 @@ use crate::worth::{self, Selection};
 /// Trips of different boats on one day.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FleetProblem {
-    /// The trips. Their order does not matter, but for which plan is written first.
+    /// The trips. Their order does not matter, but for which plan is written first: a plan is made
+    /// in the order of the boats.
     pub trips: Vec<FleetTrip>,
 }
 
@@ -252,27 +254,29 @@ pub fn plan_fleet_from(
 ) -> Result<FleetAnswer, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
-    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let order = Order::of(problem);
+    let fleet = order.sorted(&problem.trips);
+    let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let watch = Watch::new(ask);
-    let known = selected(&grid, &trips, known);
+    let known = selected(&grid, &trips, &order, known);
     let short = short::all(&grid, &trips);
     let found = match short.is_empty() {
         true => search::search(&mut grid, known.as_ref(), budget, Ties::Settled, &watch),
         false => None,
     };
     let Some(found) = found else {
-        let no = infeasible(problem, &grid, &short, budget, &watch);
-        return Ok(FleetAnswer::Infeasible(Box::new(no)));
+        let no = infeasible(&fleet, &grid, &short, budget, &watch);
+        return Ok(order.back_answer(FleetAnswer::Infeasible(Box::new(no))));
     };
     let (bound, cut) = (found.bound, found.cut);
-    let plan = write(problem, &grid, found).map(|plan| FleetAnswer::Plan(Box::new(plan)));
-    Ok(plan.unwrap_or_else(|| {
+    let plan = write(&fleet, &grid, found).map(|plan| FleetAnswer::Plan(Box::new(plan)));
+    Ok(order.back_answer(plan.unwrap_or_else(|| {
         let fewest = concede::roughly(&grid, &trips, &watch);
         let quick = Budget { nodes: FIRST.min(budget.nodes), ..*budget };
-        let best = without(problem, &grid.weights, &fewest, &quick, &watch, &mut || {});
+        let best = without(&fleet, &grid.weights, &fewest, &quick, &watch, &mut || {});
         FleetAnswer::NotFound { bound, cut, best: best.map(Box::new) }
-    }))
+    })))
 }
 
 /// What a search decided, without the plan that follows from it.
@@ -307,9 +311,11 @@ pub fn decide_fleet(
 ) -> Result<Option<Decided>, ProblemFaults> {
     problem.validate()?;
     weights.validate()?;
-    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let order = Order::of(problem);
+    let fleet = order.sorted(&problem.trips);
+    let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
     let mut grid = Grid::of(&trips, weights, Lift::default());
-    let known = selected(&grid, &trips, known);
+    let known = selected(&grid, &trips, &order, known);
     if !short::all(&grid, &trips).is_empty() {
         return Ok(None);
     }
@@ -319,7 +325,7 @@ pub fn decide_fleet(
         let selection = found.selection?;
         let decided = |boat: usize| decided(&grid, trips[boat], &selection, boat);
         Some(Decided {
-            decisions: (0..trips.len()).map(decided).collect(),
+            decisions: order.back((0..trips.len()).map(decided).collect()),
             worth: worth::value(&grid, &selection).objective(),
             bound: found.bound,
             is_best: found.proven,
@@ -329,11 +335,18 @@ pub fn decide_fleet(
     }))
 }
 
-/// A plan by what it decides for each trip; `None`: some of it is not there.
-fn selected(grid: &Grid<'_>, trips: &[&TripProblem], known: &[Decisions]) -> Option<Selection> {
+/// A plan by what it decides for each trip, in the order of the problem; `None`: some of it is not
+/// there.
+fn selected(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    order: &Order,
+    known: &[Decisions],
+) -> Option<Selection> {
     if known.len() != trips.len() {
         return None;
     }
+    let known = order.sorted(known);
     let mut wanted: BTreeMap<(usize, &str, &str, &str), &PlannedOutfit> = BTreeMap::new();
     for (boat, decisions) in known.iter().enumerate() {
         for outfit in &decisions.outfits {
@@ -366,20 +379,20 @@ const FIRST: u64 = 200;
 
 /// Says what clashes, and plans without the fewest limits.
 fn infeasible(
-    problem: &FleetProblem,
+    fleet: &[&FleetTrip],
     grid: &Grid<'_>,
     short: &[Short],
     budget: &Budget,
     watch: &Watch<'_>,
 ) -> Infeasible {
-    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+    let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
     // A node of this tree takes long over many outfits; a plan and words are still to come.
     let cap = budget.cap.map(|cap| cap / 3);
     let fewest = concede::fewest(grid, &trips, cap, watch);
     let fewest = fewest.unwrap_or_else(|| concede::roughly(grid, &trips, watch));
     let mut clash = None;
     let mut explain = || clash = Some(clash::explain(grid, &trips, &fewest.asked(), short, watch));
-    let best = without(problem, &grid.weights, &fewest, budget, watch, &mut explain);
+    let best = without(fleet, &grid.weights, &fewest, budget, watch, &mut explain);
     let clash =
         clash.unwrap_or_else(|| clash::explain(grid, &trips, &fewest.asked(), short, watch));
     Infeasible { clash, best }
@@ -387,15 +400,16 @@ fn infeasible(
 
 /// Plans without some limits: somehow first, then `between`, then as well as the work allows.
 fn without(
-    problem: &FleetProblem,
+    fleet: &[&FleetTrip],
     weights: &Weights,
     fewest: &concede::Fewest,
     budget: &Budget,
     watch: &Watch<'_>,
     between: &mut dyn FnMut(),
 ) -> Option<LeftOut> {
-    let fewer = fewest.without(problem);
-    let trips: Vec<_> = fewer.trips.iter().map(|trip| &trip.problem).collect();
+    let problem = fewest.without(fleet);
+    let fewer: Vec<_> = problem.trips.iter().collect();
+    let trips: Vec<_> = fewer.iter().map(|trip| &trip.problem).collect();
     let mut grid = Grid::of(&trips, weights, Lift::default());
     let nodes = FIRST.min(budget.nodes);
     let quick = Budget { nodes, ..*budget };
@@ -411,13 +425,13 @@ fn without(
         }
     }
     let plan = write(&fewer, &grid, found)?;
-    let (idle, pins, is_least) = (fewest.idle(problem), fewest.pins(problem), fewest.is_least);
-    Some(LeftOut { problem: fewer, plan, idle, pins, is_least })
+    let (idle, pins, is_least) = (fewest.idle(fleet), fewest.pins(fleet), fewest.is_least);
+    Some(LeftOut { problem, plan, idle, pins, is_least })
 }
 
 /// Writes what a search found; `None`: it found no plan.
-fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<FleetPlan> {
-    let trips: Vec<_> = problem.trips.iter().map(|trip| &trip.problem).collect();
+fn write(fleet: &[&FleetTrip], grid: &Grid<'_>, found: Outcome) -> Option<FleetPlan> {
+    let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
     let selection = found.selection?;
     let shares = shares(grid, &trips, &selection);
     let gone: Vec<_> =
@@ -449,7 +463,7 @@ fn write(problem: &FleetProblem, grid: &Grid<'_>, found: Outcome) -> Option<Flee
         plan.moves.iter().map(move |what| FleetMove {
             trip,
             what: what.clone(),
-            deadline: deadline(problem, trip, plan, what),
+            deadline: deadline(fleet.iter().copied(), trip, plan, what),
         })
     });
     Some(FleetPlan {
@@ -493,14 +507,14 @@ fn elsewhere(
 }
 
 /// By when what a trip's plan brings must have reached its boat.
-pub(crate) fn deadline(
-    problem: &FleetProblem,
+pub(crate) fn deadline<'f>(
+    mut fleet: impl Iterator<Item = &'f FleetTrip> + Clone,
     trip: usize,
     plan: &TripPlan,
     what: &Move,
 ) -> Option<u32> {
-    let donor = problem.trips.iter().find(|t| t.problem.boat.place == what.from);
-    let FleetTrip { departs, problem } = &problem.trips[trip];
+    let FleetTrip { departs, problem } = fleet.clone().nth(trip)?;
+    let donor = fleet.find(|t| t.problem.boat.place == what.from);
     arrival(problem, plan, what, *departs, donor.and_then(|t| t.departs))
 }
 

@@ -43,6 +43,8 @@ pub(crate) struct Stock {
 /// A need, ready for counting.
 #[derive(Clone, Debug)]
 pub(crate) struct Demand {
+    /// Position in the problem of its boat.
+    pub(crate) source: usize,
     pub(crate) segment: usize,
     pub(crate) lure: usize,
     pub(crate) importance: u32,
@@ -113,7 +115,7 @@ pub(crate) struct Limits {
 }
 
 /// A rod or a reel that a boat has to take.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Wanted {
     pub(crate) boat: usize,
     /// Whether it is a rod; else it is a reel.
@@ -147,6 +149,7 @@ pub(crate) struct Grid<'a> {
     pub(crate) crews: Vec<Vec<usize>>,
     /// By angler.
     pub(crate) skills: Vec<Skill>,
+    /// By boat, then segment, then lure id.
     pub(crate) needs: Vec<Demand>,
     /// By boat, then rod id, then reel id; the line on the reel before those of stocks.
     pub(crate) cands: Vec<Cand>,
@@ -310,15 +313,18 @@ impl<'a> Grid<'a> {
             }
         }
         for (boat, trip) in trips.iter().enumerate() {
-            grid.add_demand(boat, trip, &lures, trips);
+            let need_at = grid.add_demand(boat, trip, &lures, trips);
             let stocks = (&leaders, &lines, &lures);
-            let of_trip = (*trip, candidates[boat]);
+            let of_trip = (*trip, candidates[boat], need_at.as_slice());
             grid.add_candidates(boat, of_trip, trips, stocks, (&rod_at, &reel_at), lift);
-            grid.add_pins(boat, trip, (&rod_at, &reel_at));
+            grid.add_pins(boat, trip, &need_at, (&rod_at, &reel_at));
             let aboard = trip.boat.most_rods() as usize;
             let outfits = if lift.rod_limit { PLENTY as usize } else { aboard };
             grid.boats.push(Limits { outfits, job_minutes: trip.job_minutes_budget });
         }
+        // Rows of the model come in an order of their own, not in that of the pins.
+        grid.wanted.sort_unstable();
+        grid.held.sort_unstable();
         (grid.leaders, grid.leader_ids, grid.leader_pools) =
             (leaders.list, leaders.ids, leaders.pools);
         (grid.lines, grid.line_ids, grid.line_pools) = (lines.list, lines.ids, lines.pools);
@@ -326,13 +332,14 @@ impl<'a> Grid<'a> {
         grid
     }
 
+    /// By need of the trip, its position here.
     fn add_demand(
         &mut self,
         boat: usize,
         trip: &'a TripProblem,
         lures: &Stocks<'a>,
         trips: &[&'a TripProblem],
-    ) {
+    ) -> Vec<usize> {
         let before: usize = trips[..boat].iter().map(|t| t.anglers.len()).sum();
         let skill: BTreeMap<_, _> = trip
             .anglers
@@ -353,7 +360,18 @@ impl<'a> Grid<'a> {
         }));
         let segment_at: BTreeMap<_, _> =
             trip.segments.iter().enumerate().map(|(i, s)| (s.id.as_str(), i)).collect();
-        self.needs.extend(trip.needs.iter().map(|need| {
+        let mut order: Vec<usize> = (0..trip.needs.len()).collect();
+        order.sort_by_key(|source| {
+            let need = &trip.needs[*source];
+            (segment_at[need.segment.as_str()], &need.lure)
+        });
+        let first_need = self.needs.len();
+        let mut need_at = vec![first_need; order.len()];
+        for (at, source) in order.iter().enumerate() {
+            need_at[*source] += at;
+        }
+        self.needs.extend(order.into_iter().map(|source| {
+            let need = &trip.needs[source];
             let lure = lures.at[boat][need.lure.as_str()];
             let there = lures.list[lure].quantity;
             let mut shares = self.weights.shares(need.copies_at_once);
@@ -362,6 +380,7 @@ impl<'a> Grid<'a> {
             }
             let must = Micros::from(need.importance) * Micros::from(need.importance == MUST);
             Demand {
+                source,
                 segment: first_segment + segment_at[need.segment.as_str()],
                 lure,
                 importance: need.importance,
@@ -371,12 +390,13 @@ impl<'a> Grid<'a> {
                 holdable: there >= need.copies_at_once,
             }
         }));
+        need_at
     }
 
     fn add_candidates(
         &mut self,
         boat: usize,
-        (trip, candidates): (&'a TripProblem, &[Candidate]),
+        (trip, candidates, need_at): (&'a TripProblem, &[Candidate], &[usize]),
         trips: &[&'a TripProblem],
         (leaders, lines, lures): (&Stocks<'a>, &Stocks<'a>, &Stocks<'a>),
         (rod_at, reel_at): (&BTreeMap<&str, usize>, &BTreeMap<&str, usize>),
@@ -386,7 +406,6 @@ impl<'a> Grid<'a> {
         let reel_by: BTreeMap<_, _> = trip.reels.iter().map(|r| (r.id.as_str(), r)).collect();
         let locker = trip.boat.locker_length_m.unwrap_or(f64::INFINITY);
         let costs = place_costs(trip);
-        let first_need = self.needs.len() - trip.needs.len();
         let anglers: usize = trips.iter().map(|t| t.anglers.len()).sum();
         let before: usize = trips[..boat].iter().map(|t| t.anglers.len()).sum();
         let crew_of =
@@ -415,14 +434,14 @@ impl<'a> Grid<'a> {
                 .iter()
                 .enumerate()
                 .map(|(source, offer)| Off {
-                    need: first_need + offer.need,
+                    need: need_at[offer.need],
                     leader: offer.leader.as_ref().map(|l| leaders.at[boat][l.as_str()]),
                     verdict: offer.verdict,
                     worth: if offer.verdict == Verdict::Unsafe { 0 } else { offer.worth },
                     score: offer.score,
                     meets: meets(offer.need, offer.verdict),
                     hands: {
-                        let crew = crew_of(self.needs[first_need + offer.need].segment);
+                        let crew = crew_of(self.needs[need_at[offer.need]].segment);
                         let met = |skill: &Skill| meets(offer.need, offer.in_hands(*skill).0);
                         let any = lift.angler_suits && crew.clone().any(|skill| met(&skill));
                         let mut hands = Hands::default();
@@ -469,9 +488,9 @@ impl<'a> Grid<'a> {
         &mut self,
         boat: usize,
         trip: &TripProblem,
+        need_at: &[usize],
         (rod_at, reel_at): (&BTreeMap<&str, usize>, &BTreeMap<&str, usize>),
     ) {
-        let first_need = self.needs.len() - trip.needs.len();
         for pin in &trip.pins {
             match pin {
                 Pin::Take { kind, id } => {
@@ -483,7 +502,7 @@ impl<'a> Grid<'a> {
                 Pin::Hold { segment, lure } => {
                     let at =
                         trip.needs.iter().position(|n| (&n.segment, &n.lure) == (segment, lure));
-                    self.held.extend(at.map(|at| first_need + at));
+                    self.held.extend(at.map(|at| need_at[at]));
                 }
                 Pin::Leave { .. } | Pin::Pair { .. } => {}
             }

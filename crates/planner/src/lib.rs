@@ -47,6 +47,7 @@ mod incumbent;
 mod left;
 pub mod median;
 mod model;
+mod order;
 pub mod pairing;
 mod part;
 pub mod plan;

@@ -26,7 +26,9 @@ pub(crate) struct Search {
 /// Writes the plan.
 pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> TripPlan {
     let outfits = outfits(grid, selection);
-    let coverage: Vec<_> = (0..grid.needs.len()).map(|need| cover(grid, selection, need)).collect();
+    let mut listed: Vec<usize> = (0..grid.needs.len()).collect();
+    listed.sort_by_key(|need| grid.needs[*need].source);
+    let coverage: Vec<_> = listed.into_iter().map(|need| cover(grid, selection, need)).collect();
     let seats = crew::seat(grid, selection).seats;
     let loads = loads(grid, selection, &seats);
     let moves = moves(grid, &loads);
@@ -50,7 +52,7 @@ pub(crate) fn plan(grid: &Grid<'_>, selection: &Selection, search: Search) -> Tr
                 segment: grid.problem.segments[seat.segment].id.clone(),
                 angler: angler.id.clone(),
                 outfit: selection.outfits.iter().position(|c| *c == seat.cand)?,
-                lure: grid.problem.needs[seat.need].lure.clone(),
+                lure: grid.lure_ids[grid.needs[seat.need].lure].to_owned(),
                 leader: offer.leader.clone(),
                 verdict,
                 score,
@@ -151,7 +153,7 @@ fn cover(grid: &Grid<'_>, selection: &Selection, need: usize) -> NeedCover {
             })
         })
         .collect();
-    let source = &grid.problem.needs[need];
+    let source = &grid.problem.needs[demand.source];
     NeedCover {
         segment: source.segment.clone(),
         lure: source.lure.clone(),

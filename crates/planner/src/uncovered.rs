@@ -29,7 +29,7 @@ fn explain(
     barred: &[&Candidate],
     need: usize,
 ) -> Uncovered {
-    let source = &grid.problem.needs[need];
+    let source = &grid.problem.needs[grid.needs[need].source];
     let services = worth::services(grid, selection, need);
     let pool = best_offers(grid, selection, need);
     let best = pool.first().copied();
@@ -66,7 +66,7 @@ fn barred<'g>(grid: &'g Grid<'_>) -> Vec<&'g Candidate> {
 
 /// The best outfit that would reach the verdict, had its parts been ready.
 fn not_ready(grid: &Grid<'_>, barred: &[&Candidate], need: usize) -> Option<NotReady> {
-    let p = grid.problem;
+    let (p, need) = (grid.problem, grid.needs[need].source);
     let unready = |c: &Candidate| -> Vec<&str> {
         let rod = p.rods.iter().find(|r| r.id == c.rod && !r.ready).map(|r| r.id.as_str());
         let reel = p.reels.iter().find(|r| r.id == c.reel && !r.ready).map(|r| r.id.as_str());
@@ -174,7 +174,7 @@ fn reason(
         );
         return (R::LureMissing, text);
     }
-    let minimum = grid.problem.needs[need].min_verdict.as_word();
+    let minimum = grid.problem.needs[demand.source].min_verdict.as_word();
     let Some((c, offer)) = best else {
         if worth::services(grid, selection, need).iter().any(|s| s.meets) {
             let text = format!("Fewer than {} outfits for {lure} in the pool.", demand.copies);
@@ -251,7 +251,7 @@ fn line_words(grid: &Grid<'_>, candidate: &Candidate) -> String {
 
 /// Nothing usable: names what comes closest, or what would have done and why it cannot come along.
 fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
-    let p = grid.problem;
+    let (p, need) = (grid.problem, grid.needs[need].source);
     let mut offers: Vec<_> = grid
         .candidates
         .iter()

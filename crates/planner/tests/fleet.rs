@@ -7,17 +7,18 @@ mod common;
 
 use std::collections::BTreeMap;
 
-use common::{Dice, Size, Used, candidate, empty, every_plan, lure, need, offer, place, random};
-use common::{reel, rod};
+use common::{Dice, Size, Used, candidate, empty, every_plan, lure, mixed, need, offer, place};
+use common::{random, reel, rod};
 use deepbend_core::judge::Verdict::{Excellent, Good};
 use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
-use deepbend_planner::fleet::FleetTrip;
-use deepbend_planner::plan::{AshoreReason, Constraint, ItemKind, Status, UncoveredReason};
+use deepbend_planner::fleet::{FleetTrip, Idle, LeftOut};
+use deepbend_planner::plan::{AshoreReason, Constraint, ItemKind, Start, Status, UncoveredReason};
 use deepbend_planner::problem::{
     Angler, Candidate, LeaderStock, LineOption, LineStock, LureStock, Offer, Pin, Reel, Segment,
     StockUse,
 };
+use deepbend_planner::rewrite::Decisions;
 use deepbend_planner::{
     Budget, FleetAnswer, FleetPlan, FleetProblem, TripProblem, Weights, check_fleet, plan_fleet,
 };
@@ -67,6 +68,88 @@ fn two_boats(seed: u64) -> FleetProblem {
         });
     });
     fleet(vec![first, second])
+}
+
+/// Two boats whose crews fish at once; often too many for the gear.
+fn crewed(seed: u64) -> FleetProblem {
+    let size = Size { rods: 3, reels: 3, lures: 3, anglers: 3 };
+    let first = mixed(seed, &size);
+    let second = from_b2(&first);
+    fleet(vec![first, second])
+}
+
+/// An answer as to the trips in the opposite order.
+fn turned_back(answer: FleetAnswer) -> FleetAnswer {
+    let last = |plan: &FleetPlan| plan.trips.len() - 1;
+    let plan = |mut plan: FleetPlan| {
+        let last = last(&plan);
+        plan.trips.reverse();
+        plan.shares.reverse();
+        plan.decisions.reverse();
+        plan.moves.iter_mut().for_each(|step| step.trip = last - step.trip);
+        plan.moves.sort_by_key(|step| step.trip);
+        plan
+    };
+    let left_out = |mut left: LeftOut| {
+        let last = last(&left.plan);
+        left.idle.iter_mut().for_each(|idle| idle.trip = last - idle.trip);
+        left.pins.iter_mut().for_each(|(trip, _)| *trip = last - *trip);
+        left.problem.trips.reverse();
+        LeftOut { plan: plan(left.plan), ..left }
+    };
+    match answer {
+        FleetAnswer::Plan(found) => FleetAnswer::Plan(Box::new(plan(*found))),
+        FleetAnswer::Infeasible(mut no) => {
+            no.best = no.best.map(left_out);
+            FleetAnswer::Infeasible(no)
+        }
+        FleetAnswer::NotFound { .. } => panic!("{answer:?}"),
+    }
+}
+
+/// Turns all lists round whose order says nothing: all but the segments.
+fn turn_lists(p: &mut TripProblem) {
+    p.rods.reverse();
+    p.reels.reverse();
+    p.reels.iter_mut().for_each(|reel| reel.lines.reverse());
+    p.leaders.reverse();
+    p.line_stock.reverse();
+    p.lures.reverse();
+    p.places.reverse();
+    p.anglers.reverse();
+    p.segments.iter_mut().for_each(|segment| segment.anglers.reverse());
+    p.pins.reverse();
+    p.needs.reverse();
+    p.candidates.reverse();
+    for candidate in &mut p.candidates {
+        candidate.not_for.reverse();
+        candidate.offers.reverse();
+        candidate.offers.iter_mut().for_each(|o| o.need = p.needs.len() - 1 - o.need);
+    }
+}
+
+/// What an answer decides, and who starts with what.
+fn choices(answer: &FleetAnswer) -> (Vec<Decisions>, Vec<Vec<Start>>, Vec<Idle>) {
+    let of = |plan: &FleetPlan| -> (Vec<Decisions>, Vec<Vec<Start>>) {
+        let mut decisions = plan.decisions.clone();
+        decisions.iter_mut().flat_map(|d| &mut d.outfits).for_each(|o| o.leaders.sort_unstable());
+        let mut starts: Vec<_> = plan.trips.iter().map(|trip| trip.starts.clone()).collect();
+        let key = |start: &Start| (start.segment.clone(), start.angler.clone());
+        starts.iter_mut().for_each(|of_trip| of_trip.sort_by_key(key));
+        (decisions, starts)
+    };
+    match answer {
+        FleetAnswer::Plan(plan) => {
+            let (decisions, starts) = of(plan);
+            (decisions, starts, Vec::new())
+        }
+        FleetAnswer::Infeasible(no) => {
+            let best = no.best.as_ref().unwrap();
+            let (decisions, starts) = of(&best.plan);
+            (decisions, starts, best.idle.clone())
+        }
+        FleetAnswer::NotFound { .. } => panic!("{answer:?}"),
+    }
 }
 
 /// A third boat over the same pool.
@@ -280,11 +363,22 @@ proptest! {
 
     // Common practice, no source.
     #[test]
-    fn the_order_of_the_boats_changes_no_value(seed in any::<u64>()) {
-        let problem = two_boats(seed);
-        let mut turned = problem.clone();
-        turned.trips.reverse();
-        prop_assert_eq!(worth(&problem), worth(&turned));
+    fn the_order_of_the_boats_changes_nothing(seed in any::<u64>()) {
+        for problem in [two_boats(seed), pinned(two_boats(seed), seed), crewed(seed)] {
+            let mut turned = problem.clone();
+            turned.trips.reverse();
+            prop_assert_eq!(answer(&problem), turned_back(answer(&turned)));
+        }
+    }
+
+    // Common practice, no source: only needs, jobs and starts are listed in the order of the rows.
+    #[test]
+    fn the_order_of_the_lists_changes_no_choice(seed in any::<u64>()) {
+        for problem in [two_boats(seed), pinned(two_boats(seed), seed), crewed(seed)] {
+            let mut turned = problem.clone();
+            turned.trips.iter_mut().for_each(|trip| turn_lists(&mut trip.problem));
+            prop_assert_eq!(choices(&answer(&problem)), choices(&answer(&turned)));
+        }
     }
 }
 

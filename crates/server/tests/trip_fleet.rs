@@ -216,6 +216,20 @@ fn can_still_be_done(sighted: &pb::IfSighted) {
     assert!(sighted.outfits.iter().all(|outfit| outfit.line.is_some()), "{sighted:?}");
 }
 
+// By hand: whichever boat is asked for first, each has the same plan, and what somebody may still see
+// changes as much.
+#[tokio::test]
+async fn the_order_of_the_trips_changes_nothing() {
+    for service in [Fleet::demo().service(), after_the_evening()] {
+        let plan = fleet(&service, both()).await;
+        let mut request = both();
+        request.trips.reverse();
+        let mut turned = fleet(&service, request).await;
+        turned.plans.reverse();
+        assert_eq!(turned, plan);
+    }
+}
+
 // Domain, conflicts: the same tag on two items bars both, until somebody looks which one is there.
 #[tokio::test]
 async fn a_tag_on_two_items_bars_them_from_the_plan() {

@@ -267,8 +267,17 @@ impl<'d> Desk<'d> {
         Ok(plan)
     }
 
-    /// All boats' plans.
+    /// All boats' plans, in the order of the trips, which settles nothing else.
     pub(super) fn fleet(&self, trips: &[Asked]) -> Result<pb::FleetPlan, Status> {
+        let mut by_boat = trips.to_vec();
+        by_boat.sort_by(|a, b| a.trip.boat.cmp(&b.trip.boat));
+        let mut wire = self.fleet_by_boat(&by_boat)?;
+        let place = |plan: &pb::Plan| trips.iter().position(|t| t.trip.boat == plan.boat_id);
+        wire.plans.sort_by_key(place);
+        Ok(wire)
+    }
+
+    fn fleet_by_boat(&self, trips: &[Asked]) -> Result<pb::FleetPlan, Status> {
         let begun = Instant::now();
         let reach = |asked: &Asked, item: &Item| match &asked.aboard {
             Some(aboard) => pool::aboard(asked, aboard, item),
