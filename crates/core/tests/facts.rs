@@ -10,7 +10,9 @@ use deepbend_core::gear::{
     Action, AirClass, FindingCode, Handle, HookStyle, LeaderMaterial, LineMaterial, Lure,
     LureClass, Outfit, Power, RodMaterial, Word as _, findings, infer_power,
 };
-use deepbend_core::judge::{CastLink, FactorKind, Judgement, Verdict, judge, lure_knot};
+use deepbend_core::judge::{
+    CastLink, FactorKind, Judgement, Verdict, has_snap, judge, lure_knot, main_knot,
+};
 use deepbend_core::model::Model;
 use deepbend_core::quantity::{Force, Length, Mass, Range, Speed};
 use deepbend_core::water::{Cover, Platform, Skill, Water, WindDirection};
@@ -404,6 +406,21 @@ fn an_unmarked_rod_is_judged_by_its_bench_test() {
     assert!(!j.assumptions.iter().any(|a| a.field == "rod.power_label"), "{:?}", j.assumptions);
     let max = j.assumptions.iter().find(|a| a.field == "rod.lure_rating.max").unwrap();
     assert_eq!(max.value, "21 g");
+}
+
+// Common practice, no source: whatever is not wire is knotted to the lure, or to its snap.
+#[test]
+fn what_is_no_wire_is_knotted() {
+    for hook in HookStyle::ALL {
+        let is_on = has_snap(*hook, LeaderMaterial::None);
+        for leader in [LeaderMaterial::None, LeaderMaterial::Nylon, LeaderMaterial::Fluorocarbon] {
+            let knot = lure_knot(*hook, leader);
+            assert!(knot.contains("uni knot"), "{hook:?} {leader:?}: {knot}");
+            assert_eq!(knot.contains("snap"), is_on, "{hook:?} {leader:?}: {knot}");
+        }
+        let none = main_knot(LineMaterial::Braid, LeaderMaterial::None, *hook);
+        assert_eq!(none, if is_on { "none: tied to the snap" } else { "none: tied to the lure" });
+    }
 }
 
 // Common practice, no source: no knot holds in wire; the snap is crimped or twisted on.

@@ -1,68 +1,24 @@
-//! The time before departure: which jobs wait for a later segment, and by when what is brought must
-//! have arrived.
+//! The time before departure: what is done in it, and by when what is brought must have arrived.
 
-use crate::plan::{ItemKind, Job, JobKind, Move, Role, TripPlan, Use};
+use crate::plan::{ItemKind, Job, JobKind, Move, TripPlan};
 use crate::problem::TripProblem;
+use crate::rigging::rigs;
 
 /// What is moved must have arrived so many minutes before the boat that it comes from departs, and
 /// before anything is done with it on the boat that it goes to. Common practice, no source.
 pub const HAND_OVER_MINUTES: u32 = 20;
 
-/// A job that is done when a later segment begins.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Waits<'p> {
-    /// Position of the segment.
-    pub segment: usize,
-    /// The leader that is taken off for it; none: until then the outfit has none.
-    pub before: Option<&'p str>,
-}
-
-/// What a job waits for; none: it is done before departure.
-#[must_use]
-pub fn waits<'p>(problem: &TripProblem, plan: &'p TripPlan, job: &Job) -> Option<Waits<'p>> {
+/// Whether a job is done before departure: a line is wound then, and of an outfit's leaders the one
+/// tied that it fishes with first, if it does not fish without one before.
+fn is_at_home(problem: &TripProblem, plan: &TripPlan, job: &Job) -> bool {
     match job.kind {
-        JobKind::Respool => None,
+        JobKind::Respool => true,
         JobKind::Leader => {
-            let order = in_order(problem, plan, job.outfit);
-            let at = order.iter().position(|(_, leader)| *leader == job.with)?;
-            let segment = order[at].0;
-            match at.checked_sub(1) {
-                Some(last) => Some(Waits { segment, before: Some(order[last].1) }),
-                None => bare_before(problem, plan, job.outfit, segment)
-                    .then_some(Waits { segment, before: None }),
-            }
+            let rigs = rigs(problem, plan, job.outfit, None);
+            let first = rigs.first().filter(|rig| !rig.is_kept_ready);
+            first.is_some_and(|rig| rig.leader == Some(job.with.as_str()))
         }
     }
-}
-
-/// The leaders of an outfit in the order in which it carries them, each with the segment from which
-/// it fishes with it; what only backs others up comes after what fishes.
-fn in_order<'p>(problem: &TripProblem, plan: &'p TripPlan, outfit: usize) -> Vec<(usize, &'p str)> {
-    let segments = &problem.segments;
-    let first = |leader: &str, fishes: bool| {
-        let uses = plan.coverage.iter().filter(|cover| {
-            let mut uses = cover.uses.iter().filter(|u| u.outfit == outfit);
-            uses.any(|u| u.leader.as_deref() == Some(leader) && (!fishes || u.role == Role::Fishes))
-        });
-        uses.filter_map(|cover| segments.iter().position(|s| s.id == cover.segment)).min()
-    };
-    let order = |leader: &'p str| match first(leader, true) {
-        Some(segment) => (segment, false, leader),
-        None => (first(leader, false).unwrap_or(segments.len().saturating_sub(1)), true, leader),
-    };
-    let leaders = plan.outfits[outfit].leaders.iter();
-    let mut list: Vec<_> = leaders.map(|leader| order(leader)).collect();
-    list.sort_unstable();
-    list.into_iter().map(|(segment, _, leader)| (segment, leader)).collect()
-}
-
-/// Whether an outfit fishes without a leader in a segment before this one.
-fn bare_before(problem: &TripProblem, plan: &TripPlan, outfit: usize, segment: usize) -> bool {
-    let before = |id: &String| problem.segments[..segment].iter().any(|s| s.id == *id);
-    let bare =
-        |used: &Use| used.outfit == outfit && used.role == Role::Fishes && used.leader.is_none();
-    let mut covers = plan.coverage.iter().filter(|cover| before(&cover.segment));
-    covers.any(|cover| cover.uses.iter().any(bare))
 }
 
 /// Minutes of the jobs before departure that cannot be done without a thing: of a rod, a reel or a
@@ -84,7 +40,7 @@ pub fn minutes_with(problem: &TripProblem, plan: &TripPlan, kind: ItemKind, id: 
             ItemKind::Lure => false,
         }
     };
-    let jobs = plan.jobs.iter().filter(needs).filter(|job| waits(problem, plan, job).is_none());
+    let jobs = plan.jobs.iter().filter(needs).filter(|job| is_at_home(problem, plan, job));
     jobs.map(|job| job.minutes).sum()
 }
 

@@ -56,6 +56,7 @@ mod prune;
 mod purchase;
 mod report;
 pub mod rewrite;
+pub mod rigging;
 mod scale;
 mod search;
 pub mod season;

@@ -7,6 +7,8 @@ mod trip_support;
 use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::pb;
+use pb::trip_service_server::TripService as _;
+use tonic::Request;
 use trip_support::{Fleet, demo_trip, leave, plan, plan_on, rows, show, t1, t2};
 
 /// Numbers that look random and are the same everywhere (constants of Knuth's MMIX).
@@ -29,7 +31,7 @@ fn some_morning(seed: u64) -> pb::PlanTripRequest {
     let gone: Vec<_> = (0..d.roll(6)).map(|_| gear[d.roll(gear.len())]["rod_id"].clone()).collect();
     leave(&mut request, &gone.iter().map(String::as_str).collect::<Vec<_>>());
     let trip = request.trip.as_mut().unwrap();
-    trip.rod_limit = Some(3 + d.roll(6) as i32);
+    trip.rod_limit = Some(1 + d.roll(8) as i32);
     trip.needs.retain(|_| d.roll(4) > 0);
     for need in &mut trip.needs {
         need.min_verdict = [pb::Verdict::Good, pb::Verdict::Workable][d.roll(2)].into();
@@ -88,7 +90,10 @@ fn agrees(plan: &pb::Plan) {
         }
         let second = wanted(&s.segment_id, &s.second_lure_id, &s.second_outfit_id).unwrap();
         // In the hands of a crew of several skills it may be less, or more, than it counts for.
-        if second.angler_ids.is_empty() || second.angler_ids.contains(&s.angler_id) {
+        if second.leader_stock_id != s.second_leader_stock_id {
+            // What is on it when the segment begins is less good for this lure than another leader.
+            assert!(s.second_verdict() >= second.verdict(), "{told}");
+        } else if second.angler_ids.is_empty() || second.angler_ids.contains(&s.angler_id) {
             assert!(s.second_verdict() <= second.verdict(), "{told}");
         } else {
             assert!(s.second_verdict() > second.verdict(), "{told}");
@@ -97,28 +102,7 @@ fn agrees(plan: &pb::Plan) {
         assert!(s.second_meets);
         assert_eq!(carded(&s.segment_id, &s.second_lure_id, &s.second_outfit_id), 1, "{told}");
     }
-    // An outfit carries one leader at a time: one is tied before departure, unless the outfit
-    // fishes without one before, and the others later.
-    let trip = plan.trip.as_ref().unwrap();
-    let part = |id: &String| trip.segments.iter().position(|s| s.id == *id).unwrap();
-    let first = |outfit: &str, bare: bool, fishes: bool| {
-        let own = plan.assignments.iter().filter(|a| a.outfit_id == outfit);
-        let of = own.filter(|a| a.leader_stock_id.is_empty() == bare);
-        let of = of.filter(|a| !fishes || a.role() == pb::AssignmentRole::Fishes);
-        of.map(|a| part(&a.segment_id)).min()
-    };
-    for outfit in &plan.outfits {
-        let ties: Vec<_> = plan
-            .jobs
-            .iter()
-            .filter(|j| j.outfit_id == outfit.id && j.kind() == pb::JobKind::Leader)
-            .collect();
-        let at_home = ties.iter().filter(|j| j.segment_id.is_empty()).count();
-        let tied_first = first(&outfit.id, false, true).or(first(&outfit.id, false, false));
-        let bare_before = first(&outfit.id, true, true).is_some_and(|bare| Some(bare) < tied_first);
-        let wanted = if bare_before { 0 } else { outfit.leader_stock_ids.len().min(1) };
-        assert_eq!(at_home, wanted, "{told}");
-    }
+    plan.outfits.iter().for_each(|outfit| carries_one_leader_at_a_time(plan, outfit, None));
     // What is odd is said of what is taken.
     let taken: BTreeSet<&str> =
         plan.outfits.iter().flat_map(|o| [o.rod_id.as_str(), o.reel_id.as_str()]).collect();
@@ -126,6 +110,81 @@ fn agrees(plan: &pb::Plan) {
         let item = finding.field.split('.').next().unwrap();
         assert!(taken.contains(item), "{}", finding.field);
     }
+}
+
+/// What an outfit carries is what it fishes with, and the jobs lead from each rig to the next. `on` is
+/// what is on it when the plan begins, where that is on the water.
+fn carries_one_leader_at_a_time(plan: &pb::Plan, outfit: &pb::PlannedOutfit, on: Option<&str>) {
+    let told = show(plan);
+    let parts = &plan.trip.as_ref().unwrap().segments;
+    let part = |id: &String| parts.iter().position(|s| s.id == *id).unwrap();
+    let (kept, rigs): (Vec<_>, Vec<_>) =
+        plan.rigs.iter().filter(|r| r.outfit_id == outfit.id).partition(|r| r.is_kept_ready);
+    assert!(rigs.is_sorted_by_key(|rig| part(&rig.segment_id)), "{told}");
+    let fishes: BTreeSet<(&str, &str, &str)> = plan
+        .assignments
+        .iter()
+        .filter(|a| a.outfit_id == outfit.id && a.role() == pb::AssignmentRole::Fishes)
+        .map(|a| (&*a.segment_id, &*a.lure_id, &*a.leader_stock_id))
+        .collect();
+    let starts: Vec<_> = plan.starts.iter().filter(|s| s.outfit_id == outfit.id).collect();
+    let begun: BTreeSet<(&str, &str, &str)> =
+        starts.iter().map(|s| (&*s.segment_id, &*s.lure_id, &*s.leader_stock_id)).collect();
+    let is_begun = |(segment, lure, _): &&(&str, &str, &str)| {
+        begun.iter().any(|(s, l, _)| (s, l) == (segment, lure))
+    };
+    let wanted: BTreeSet<_> =
+        fishes.iter().filter(|f| !is_begun(f)).chain(&begun).copied().collect();
+    let carried: Vec<(&str, &str, &str)> = rigs
+        .iter()
+        .flat_map(|r| r.lure_ids.iter().map(|l| (&*r.segment_id, &**l, &*r.leader_stock_id)))
+        .collect();
+    if !wanted.is_empty() {
+        assert_eq!(carried.iter().copied().collect::<BTreeSet<_>>(), wanted, "{told}");
+        assert_eq!(carried.len(), wanted.len(), "{told}");
+    }
+    // What somebody starts with, and what lies ready, is on when the segment begins.
+    let at_first = |segment: &String| {
+        let here = rigs.iter().find(|r| r.segment_id == *segment);
+        let before = rigs.iter().rfind(|r| part(&r.segment_id) < part(segment));
+        let leader = |rig: &&'_ pb::Rig| rig.leader_stock_id.clone();
+        let told = here.or(before).map(leader).or_else(|| on.map(str::to_owned));
+        told.or_else(|| rigs.first().map(leader)).unwrap_or_default()
+    };
+    for start in starts {
+        assert_eq!(at_first(&start.segment_id), start.leader_stock_id, "{told}");
+    }
+    for start in plan.starts.iter().filter(|s| s.second_outfit_id == outfit.id) {
+        assert_eq!(at_first(&start.segment_id), start.second_leader_stock_id, "{told}");
+    }
+    let mut jobs = plan.jobs.iter().filter(|job| {
+        job.outfit_id == outfit.id && job.kind() != pb::JobKind::Respool && !job.is_if_needed
+    });
+    let mut on = on;
+    for rig in &rigs {
+        let next = rig.leader_stock_id.as_str();
+        let work = match (on, next) {
+            (None, "") => None,
+            (None, leader) => Some((pb::JobKind::Leader, leader, "")),
+            (Some(on), next) if on == next => None,
+            (Some(on), "") => Some((pb::JobKind::LeaderOff, on, rig.segment_id.as_str())),
+            (Some(_), leader) => Some((pb::JobKind::Leader, leader, rig.segment_id.as_str())),
+        };
+        if let Some(work) = work {
+            let job = jobs.next().unwrap();
+            assert_eq!((job.kind(), &*job.stock_id, &*job.segment_id), work, "{told}");
+            assert!(job.duration_minutes > 0, "{told}");
+        }
+        on = Some(next);
+    }
+    assert_eq!(jobs.next(), None, "{told}");
+    let tied: BTreeSet<&str> = rigs
+        .iter()
+        .chain(&kept)
+        .map(|rig| rig.leader_stock_id.as_str())
+        .filter(|id| !id.is_empty())
+        .collect();
+    assert_eq!(tied, outfit.leader_stock_ids.iter().map(String::as_str).collect(), "{told}");
 }
 
 /// Nobody starts with a lure while his outfit would do for a more important one that fewer start
@@ -160,15 +219,65 @@ async fn an_answer_agrees_with_itself() {
         agrees(&plan);
         begins_with_the_most_important(&request, &plan);
     }
-    let mut planned = 0;
+    let (mut planned, mut kept) = (0, 0);
     for seed in 0..40 {
         let found = plan_on(&service, some_morning(seed)).await.unwrap();
         if !found.outfits.is_empty() {
             agrees(&found);
             planned += 1;
+            kept += found.rigs.iter().filter(|rig| rig.is_kept_ready).count();
         }
     }
-    assert!(planned > 20, "{planned}");
+    assert!(planned > 20 && kept > 0, "{planned} {kept}");
+}
+
+// Source: the contract of AboardBasis: what the boat went out with is on the outfits.
+#[tokio::test]
+async fn on_the_water_a_change_begins_with_what_is_on() {
+    let service = Fleet::demo().service();
+    let (mut within, mut off) = (0, 0);
+    let requests = [demo_trip("T1", &["B2", "S0"]), demo_trip("T2", &["B2", "S0"])];
+    let mut plans = Vec::new();
+    for request in requests {
+        plans.push(plan_on(&service, request).await.unwrap());
+    }
+    for (seed, before) in (0..24).zip(plans.iter().cycle()) {
+        let mut d = Dice(seed);
+        let mut lost = Vec::new();
+        for outfit in &before.outfits {
+            let part = [&outfit.rod_id, &outfit.reel_id][d.roll(2)];
+            lost.extend((d.roll(3) > 0).then(|| part.clone()));
+        }
+        if lost.is_empty() {
+            continue;
+        }
+        for segments in [vec![], vec!["b".to_owned()]] {
+            let asked = pb::CheckCoverageRequest {
+                trip: before.trip.clone(),
+                plan: Some(before.clone()),
+                lost_item_ids: lost.clone(),
+                segment_ids: segments.clone(),
+                ..pb::CheckCoverageRequest::default()
+            };
+            let after = service.check_coverage(Request::new(asked)).await.unwrap();
+            let after = after.into_inner().plan.unwrap();
+            for outfit in &after.outfits {
+                let was = before.outfits.iter().find(|o| o.reel_id == outfit.reel_id).unwrap();
+                let rigs =
+                    || before.rigs.iter().filter(|r| r.outfit_id == was.id && !r.is_kept_ready);
+                let first = if segments.is_empty() { "a" } else { "b" };
+                let here = rigs().find(|r| r.segment_id == first);
+                let earlier = rigs().rfind(|r| r.segment_id.as_str() < first);
+                let rig = here.or(earlier).or_else(|| rigs().next());
+                let on = rig.map_or("", |rig| rig.leader_stock_id.as_str());
+                carries_one_leader_at_a_time(&after, outfit, Some(on));
+            }
+            let of = |rig: &pb::Rig| (rig.outfit_id.clone(), rig.segment_id.clone());
+            within += after.rigs.windows(2).filter(|w| of(&w[0]) == of(&w[1])).count();
+            off += after.jobs.iter().filter(|j| j.kind() == pb::JobKind::LeaderOff).count();
+        }
+    }
+    assert!(within > 0 && off > 0, "{within} {off}");
 }
 
 /// What a loss leaves of a crew, by trying all ways to hand out what is left. No outfit of these trips

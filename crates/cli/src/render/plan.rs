@@ -230,9 +230,9 @@ fn head(page: &mut Page, plan: &pb::Plan) {
             counts.outfit_limit_count,
             units::counted(counts.move_count.into(), "move"),
             units::counted(plan_jobs::minutes_at_home(plan).into(), "minute"),
-            match counts.job_minutes - plan_jobs::minutes_at_home(plan) {
+            match plan_jobs::minutes_afloat(plan) {
                 0 => String::new(),
-                later => format!(" and {later} at a change of segment"),
+                later => format!(" and {later} on the water"),
             },
             units::counted(counts.candidate_count.into(), "outfit"),
         ));

@@ -8,20 +8,33 @@ use super::{Page, Table, capital, plain, units, within};
 /// What must be moved and done before departure.
 pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
     moves(page, "Bring to the boat", plan.moves.iter());
-    let mut segments: Vec<&str> = plan.jobs.iter().map(|job| job.segment_id.as_str()).collect();
+    let (kept, jobs): (Vec<_>, Vec<_>) = plan.jobs.iter().partition(|job| job.is_if_needed);
+    let mut segments: Vec<&str> = jobs.iter().map(|job| job.segment_id.as_str()).collect();
     segments.dedup();
     for segment in segments {
-        let jobs: Vec<_> = plan.jobs.iter().filter(|job| job.segment_id == segment).collect();
+        let jobs: Vec<_> = jobs.iter().filter(|job| job.segment_id == segment).collect();
         let minutes: i32 = jobs.iter().map(|job| job.duration_minutes).sum();
         page.heading(&match segment {
             "" => format!("Do before departure, {minutes} min in all"),
-            _ => format!("Change for segment {segment}, {minutes} min in all"),
+            _ => format!("Change on the water in segment {segment}, {minutes} min in all"),
         });
-        for job in jobs {
-            let text = format!("{} ({} min)", job.text, job.duration_minutes);
-            page.hanging(&format!("  {}  ", job.outfit_id), &text);
-        }
+        jobs.into_iter().for_each(|job| one(page, job));
     }
+    if !kept.is_empty() {
+        page.heading("Keep ready");
+        kept.into_iter().for_each(|job| one(page, job));
+    }
+}
+
+fn one(page: &mut Page, job: &pb::Job) {
+    let text = format!("{} ({} min)", job.text, job.duration_minutes);
+    page.hanging(&format!("  {}  ", job.outfit_id), &text);
+}
+
+/// Minutes of the jobs on the water, without those of what is only kept ready.
+pub(super) fn minutes_afloat(plan: &pb::Plan) -> i32 {
+    let afloat = plan.jobs.iter().filter(|job| !job.segment_id.is_empty() && !job.is_if_needed);
+    afloat.map(|job| job.duration_minutes).sum()
 }
 
 /// Minutes of the jobs before departure.

@@ -33,7 +33,7 @@ pub use compare::{Comparison, FactorDifference, compare};
 pub use envelope::{End, Envelope, EnvelopeField, Span, envelope};
 pub use judgement::*;
 pub use rank::{Rank, Ranked, rank_lures, rank_outfits};
-pub use settings::{has_snap, lure_knot};
+pub use settings::{has_snap, lure_knot, main_knot};
 pub use specify::{
     Between, LureScore, MOST_LURES, Spec, Specification, Strength, rigging, specify,
 };

@@ -89,7 +89,9 @@ fn is_wire(leader: LeaderMaterial) -> bool {
 #[must_use]
 pub fn lure_knot(hook: HookStyle, leader: LeaderMaterial) -> &'static str {
     match (swings(hook), is_wire(leader)) {
-        (true, false) => "round-bend snap, so that the lure swings",
+        (true, false) => {
+            "round-bend snap, so that the lure swings, tied on with a palomar or uni knot, wetted"
+        }
         (false, false) => "uni knot or non-slip loop, wetted",
         (true, true) => {
             "clip on with the trace's round-bend snap, so that the lure swings; on a trace of your \
@@ -99,6 +101,25 @@ pub fn lure_knot(hook: HookStyle, leader: LeaderMaterial) -> &'static str {
             "clip on with the trace's snap; on a trace of your own crimp the snap on, or \
              haywire-twist single strand: no knot in wire"
         }
+    }
+}
+
+/// Knot between the main line and the leader. Common practice, no source.
+#[must_use]
+pub fn main_knot(line: LineMaterial, leader: LeaderMaterial, hook: HookStyle) -> &'static str {
+    match (line, leader) {
+        (_, LeaderMaterial::None) if has_snap(hook, leader) => "none: tied to the snap",
+        (_, LeaderMaterial::None) => "none: tied to the lure",
+        (_, LeaderMaterial::SteelWire | LeaderMaterial::Titanium) => {
+            "double-turn clinch knot to the trace's swivel"
+        }
+        (LineMaterial::Braid, LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon) => {
+            "FG knot or double uni knot"
+        }
+        (
+            LineMaterial::Nylon | LineMaterial::Fluorocarbon,
+            LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon,
+        ) => "double uni knot",
     }
 }
 
@@ -112,20 +133,6 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
         (false, Cover::Open) => p.leader_open_m,
         (false, _) => p.leader_cover_m,
     };
-    let main_knot = match (c.line, leader_material) {
-        (_, LeaderMaterial::None) => "none: tied to the lure",
-        (_, LeaderMaterial::SteelWire | LeaderMaterial::Titanium) => {
-            "double-turn clinch knot to the trace's swivel"
-        }
-        (LineMaterial::Braid, LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon) => {
-            "FG knot or double uni knot"
-        }
-        (
-            LineMaterial::Nylon | LineMaterial::Fluorocarbon,
-            LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon,
-        ) => "double uni knot",
-    };
-    let lure_knot = lure_knot(c.hook, leader_material);
     let (cast_limit_g, cast_link) = cast_limit(c);
     Settings {
         drag: Force::from_kgf(drag),
@@ -137,8 +144,8 @@ pub(super) fn settings(c: &Case<'_>) -> Settings {
         } else {
             length
         }),
-        main_knot,
-        lure_knot,
+        main_knot: main_knot(c.line, leader_material, c.hook),
+        lure_knot: lure_knot(c.hook, leader_material),
         snap_test: Force::from_kgf((drag / c.p.drag.usable_share * p.snap_reserve).ceil()),
         cast_limit: Mass::from_g(cast_limit_g),
         cast_link,

@@ -15,7 +15,7 @@ use deepbend_planner::{Status, TripProblem};
 use super::basis::clock;
 use super::cure;
 use super::hands::Hands;
-use super::jobs;
+use super::jobs::Rigged;
 use super::lines::Spooled;
 use super::offers::Judge;
 use super::request::{Trip, minute};
@@ -146,7 +146,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             outfits: outfits.collect(),
             assignments: assignments(self.judge, plan, true),
             moves: self.moves(plan),
-            jobs: jobs::jobs(self.judge, self.problem, plan),
+            jobs: Rigged::new(self.judge, self.problem, plan).jobs(),
             uncovered: plan.uncovered.iter().map(open).collect(),
             ..self.empty(true)
         }
@@ -189,6 +189,8 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.value = Some(value(&plan.value));
         wire.bound_micros = Some(plan.bound);
         wire.gap = Some(plan.gap());
+        let rigged = Rigged::new(self.judge, self.problem, plan);
+        wire.jobs = rigged.jobs();
         let c = &plan.counts;
         wire.counts = Some(pb::PlanCounts {
             covered_count: count(c.covered),
@@ -196,7 +198,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             outfit_count: count(c.outfits),
             outfit_limit_count: count(c.outfit_limit),
             move_count: count(c.moves),
-            job_minutes: count(c.job_minutes),
+            job_minutes: wire.jobs.iter().map(|job| job.duration_minutes).sum(),
             candidate_count: count(c.candidates),
             node_count: i64::try_from(c.nodes).unwrap_or(i64::MAX),
         });
@@ -207,9 +209,9 @@ impl<'a, 'v> Writer<'a, 'v> {
             .map(|(i, outfit)| self.outfit(plan, i, outfit))
             .collect();
         wire.assignments = assignments(self.judge, plan, self.is_summary());
-        wire.starts = hands.starts();
+        wire.starts = hands.starts(&rigged);
+        wire.rigs = rigged.to_wire();
         (wire.load_list, wire.return_list) = hands.lists();
-        wire.jobs = jobs::jobs(self.judge, self.problem, plan);
         wire.moves = self.moves(plan);
         wire.uncovered = plan.uncovered.iter().map(cure::brief).collect();
         if !self.is_summary() {

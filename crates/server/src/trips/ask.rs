@@ -95,6 +95,13 @@ impl Aboard {
         self
     }
 
+    /// What is on a reel's line: a leader or none; `None`: nobody knows.
+    pub(super) fn carries(&self, reel: &str) -> Option<Option<&str>> {
+        let outfit = self.wire.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
+        let rig = self.wire.carried.iter().find(|rig| rig.outfit_id == outfit.id);
+        Some(rig.map(|rig| rig.leader_stock_id.as_str()).filter(|id| !id.is_empty()))
+    }
+
     /// How many of an item are still aboard, of which so many are there without the plan.
     pub(super) fn left(&self, id: &str, there: u32) -> u32 {
         let brought = self.items.get(id).copied().flatten().unwrap_or(u32::MAX);

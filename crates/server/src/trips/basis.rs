@@ -6,6 +6,7 @@ use deepbend_ledger::view::View;
 use deepbend_planner::plan::{ItemKind, Load};
 use deepbend_planner::problem::Pin;
 use deepbend_planner::rewrite::{Elsewhere, Share};
+use deepbend_planner::rigging::{self, Rig};
 
 use super::answer::{cargo, count};
 use super::ask::{Aboard, Asked};
@@ -137,6 +138,7 @@ pub(super) fn write_aboard(
         ..pb::LoadLine::default()
     };
     let plan = plan.cloned().unwrap_or_default();
+    let carried = carried(&plan, segments);
     let mut lure_ids: Vec<String> = plan.assignments.into_iter().map(|a| a.lure_id).collect();
     lure_ids.sort_unstable();
     lure_ids.dedup();
@@ -147,5 +149,41 @@ pub(super) fn write_aboard(
         lost_item_ids: lost.to_vec(),
         lost_pieces: pieces.iter().map(|(id, n)| line(id, count(*n))).collect(),
         segment_ids: segments.to_vec(),
+        carried,
     }
+}
+
+/// What each outfit of a plan carries when the first of these segments begins; none named: when the
+/// boat departs. A plan that does not say it has the first leader of each outfit tied.
+fn carried(plan: &pb::Plan, segments: &[String]) -> Vec<pb::Rig> {
+    let parts = plan.trip.iter().flat_map(|trip| &trip.segments);
+    let order: Vec<&str> = parts.map(|part| part.id.as_str()).collect();
+    let position = |id: &String| order.iter().position(|part| part == id);
+    let first = segments.iter().filter_map(position).min().unwrap_or(0);
+    let went_out = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()).map(aboard);
+    let carries = |outfit: &pb::PlannedOutfit| {
+        let own = plan.rigs.iter().filter(|rig| rig.outfit_id == outfit.id);
+        let rigs: Vec<Rig<'_>> = own
+            .filter_map(|rig| {
+                Some(Rig {
+                    segment: position(&rig.segment_id)?,
+                    leader: Some(rig.leader_stock_id.as_str()).filter(|id| !id.is_empty()),
+                    lures: Vec::new(),
+                    is_kept_ready: rig.is_kept_ready,
+                })
+            })
+            .collect();
+        let on = went_out.as_ref().and_then(|aboard| aboard.carries(&outfit.reel_id));
+        let told = rigging::carried(&rigs, first, on);
+        let leader = match plan.rigs.is_empty() {
+            true => outfit.leader_stock_ids.first().map(|id| Some(id.as_str())),
+            false => told,
+        };
+        leader.map(|leader| pb::Rig {
+            outfit_id: outfit.id.clone(),
+            leader_stock_id: leader.unwrap_or_default().to_owned(),
+            ..pb::Rig::default()
+        })
+    };
+    plan.outfits.iter().filter_map(carries).collect()
 }

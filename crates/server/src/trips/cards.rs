@@ -2,7 +2,7 @@
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{HookStyle, LeaderMaterial, LineMaterial, Outfit};
-use deepbend_core::judge::{Caution, CautionCode, cautions, judge, lure_knot};
+use deepbend_core::judge::{Caution, CautionCode, cautions, judge, lure_knot, main_knot};
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
@@ -54,7 +54,7 @@ impl Cards<'_, '_> {
     }
 
     /// How practised whoever begins with it is, or has it ready as the second; else those in whose
-    /// hands it counts. The leader on it is that of the start.
+    /// hands it counts. The leader is what is on it then.
     fn whose<'p>(&'p self, cover: &NeedCover, used: &'p Use) -> (Option<Skill>, Option<&'p str>) {
         let id = self.judge.outfit_id(self.plan, used.outfit);
         let trip = &self.judge.asked.trip;
@@ -70,8 +70,9 @@ impl Cards<'_, '_> {
             (&start.segment_id, &start.second_lure_id, &start.second_outfit_id)
                 == (&cover.segment, &cover.lure, &id)
         });
-        let skill = ready.and_then(|start| skill(&start.angler_id)).or(used.skill);
-        (skill, used.leader.as_deref())
+        let Some(ready) = ready else { return (used.skill, used.leader.as_deref()) };
+        let leader = Some(ready.second_leader_stock_id.as_str()).filter(|id| !id.is_empty());
+        (skill(&ready.angler_id).or(used.skill), leader)
     }
 
     fn card(&self, need: usize, cover: &NeedCover, used: &Use) -> Option<pb::RigCard> {
@@ -128,17 +129,6 @@ fn tied(settings: &mut pb::Settings, outfit: &Outfit, hook: HookStyle) {
     } else if settings.leader_length_m <= 0.0 {
         settings.leader_length_m = leader.length_m.unwrap_or(0.0);
     }
-    let braid = outfit.line.material != Some(LineMaterial::Nylon)
-        && outfit.line.material != Some(LineMaterial::Fluorocarbon);
-    settings.main_knot = match (material, braid) {
-        (LeaderMaterial::None, _) => "none: tied to the lure",
-        (LeaderMaterial::SteelWire | LeaderMaterial::Titanium, _) => {
-            "double-turn clinch knot to the trace's swivel"
-        }
-        (LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon, true) => {
-            "FG knot or double uni knot"
-        }
-        (LeaderMaterial::Nylon | LeaderMaterial::Fluorocarbon, false) => "double uni knot",
-    }
-    .to_owned();
+    let line = outfit.line.material.unwrap_or(LineMaterial::Braid);
+    settings.main_knot = main_knot(line, material, hook).to_owned();
 }

@@ -14,6 +14,7 @@ use deepbend_planner::{Crew, Left, TripProblem, crews};
 
 use super::answer::{cargo, count, several};
 use super::case::Case;
+use super::jobs::Rigged;
 use super::offers::Judge;
 
 /// Wind that is added to see how a plan bears it, m/s. From the project's rules for trips.
@@ -73,7 +74,9 @@ struct Tally {
 #[derive(Clone, Copy, Debug)]
 struct Second<'p> {
     lure: &'p str,
-    used: &'p Use,
+    outfit: usize,
+    /// What is on it when the segment begins.
+    leader: Option<&'p str>,
     /// In the hands of whom it lies ready for.
     verdict: Verdict,
 }
@@ -264,7 +267,7 @@ impl<'p> Hands<'p, '_> {
     }
 
     /// Who starts with what, and what lies ready as the second.
-    pub(super) fn starts(&self) -> Vec<pb::Start> {
+    pub(super) fn starts(&self, rigged: &Rigged<'p>) -> Vec<pb::Start> {
         let plan = self.plan;
         let mut busy: BTreeSet<(&str, usize)> =
             plan.starts.iter().map(|s| (s.segment.as_str(), s.outfit)).collect();
@@ -272,9 +275,9 @@ impl<'p> Hands<'p, '_> {
             plan.starts.iter().map(|s| (s.segment.as_str(), s.lure.as_str())).collect();
         let mut list = Vec::new();
         for start in &plan.starts {
-            let second = self.second(start, &busy, &fished);
+            let second = self.second(start, rigged, &busy, &fished);
             if let Some(second) = second {
-                busy.insert((&start.segment, second.used.outfit));
+                busy.insert((&start.segment, second.outfit));
                 fished.push((&start.segment, second.lure));
             }
             list.push(pb::Start {
@@ -284,9 +287,14 @@ impl<'p> Hands<'p, '_> {
                 lure_id: start.lure.clone(),
                 verdict: start.verdict.to_wire_word().into(),
                 score: start.score,
+                leader_stock_id: start.leader.clone().unwrap_or_default(),
                 second_outfit_id: second
-                    .map(|s| self.judge.outfit_id(self.plan, s.used.outfit))
+                    .map(|s| self.judge.outfit_id(self.plan, s.outfit))
                     .unwrap_or_default(),
+                second_leader_stock_id: second
+                    .and_then(|s| s.leader)
+                    .unwrap_or_default()
+                    .to_owned(),
                 second_lure_id: second.map(|s| s.lure.to_owned()).unwrap_or_default(),
                 second_verdict: second.map_or(0, |s| s.verdict.to_wire_word().into()),
                 second_meets: second.is_some(),
@@ -295,11 +303,12 @@ impl<'p> Hands<'p, '_> {
         list
     }
 
-    /// A free outfit for the angler and the most important lure that it covers in these hands. Of no
-    /// lure lie more ready than are aboard.
+    /// A free outfit for the angler, as it is rigged when the segment begins, and the most important
+    /// lure that it covers in these hands. Of no lure lie more ready than are aboard.
     fn second(
         &self,
         start: &Start,
+        rigged: &Rigged<'p>,
         busy: &BTreeSet<(&str, usize)>,
         fished: &[(&str, &str)],
     ) -> Option<Second<'p>> {
@@ -315,21 +324,30 @@ impl<'p> Hands<'p, '_> {
                 continue;
             }
             for used in cover.uses.iter().filter(|u| !busy.contains(&(segment, u.outfit))) {
-                let Some(offer) = self.suiting(at, used, &start.angler) else { continue };
+                let leader = rigged.leader(used.outfit, segment);
+                let suiting = self.suiting(at, used.outfit, leader, &start.angler);
+                let Some(offer) = suiting else { continue };
                 let (verdict, score) = offer.in_hands(angler.skill);
                 let rank = (need.importance, score);
                 if need.met_by(verdict) && best.is_none_or(|(known, _)| rank > known) {
-                    best = Some((rank, Second { lure: &cover.lure, used, verdict }));
+                    let (lure, outfit) = (cover.lure.as_str(), used.outfit);
+                    best = Some((rank, Second { lure, outfit, leader, verdict }));
                 }
             }
         }
         best.map(|(_, second)| second)
     }
 
-    /// The offer behind a use, if the outfit is one for this angler.
-    fn suiting(&self, need: usize, used: &Use, angler: &String) -> Option<&'p Offer> {
-        let candidate = self.candidate(used.outfit).filter(|c| !c.not_for.contains(angler))?;
-        candidate.offers.iter().find(|o| o.need == need && o.leader == used.leader)
+    /// What an outfit offers for a need with a leader, if it is one for this angler.
+    fn suiting(
+        &self,
+        need: usize,
+        outfit: usize,
+        leader: Option<&str>,
+        angler: &String,
+    ) -> Option<&'p Offer> {
+        let candidate = self.candidate(outfit).filter(|c| !c.not_for.contains(angler))?;
+        candidate.offers.iter().find(|o| o.need == need && o.leader.as_deref() == leader)
     }
 
     fn loaded(&self, kind: ItemKind, id: &str) -> u32 {

@@ -1,10 +1,10 @@
-//! Work on the outfits: what is done before departure, and what waits for a change of segment.
+//! Work on the outfits: what is done before departure, and what is changed on the water.
 
 use deepbend_contract::pb;
 use deepbend_core::quantity::words::LINE_METRES;
 use deepbend_planner::TripProblem;
-use deepbend_planner::departure::{Waits, waits};
 use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, TripPlan};
+use deepbend_planner::rigging::{self, Rig};
 
 use super::answer::count;
 use super::lines::{leader_words, line_words};
@@ -13,44 +13,173 @@ use super::offers::Judge;
 /// A spool that is filled less far casts short. Common practice, no source.
 const FULL: f64 = 0.9;
 
-/// Writes the jobs of a plan, those before departure first.
-pub(super) fn jobs(judge: &Judge<'_, '_>, problem: &TripProblem, plan: &TripPlan) -> Vec<pb::Job> {
-    let mut jobs: Vec<pb::Job> =
-        plan.jobs.iter().map(|job| write(judge, problem, plan, job)).collect();
-    let part =
-        |job: &pb::Job| judge.asked.trip.parts.iter().position(|part| part.id == job.segment_id);
-    jobs.sort_by_key(part);
-    jobs
+/// What each outfit of a plan carries through the day.
+#[derive(Debug)]
+pub(super) struct Rigged<'p> {
+    judge: &'p Judge<'p, 'p>,
+    problem: &'p TripProblem,
+    plan: &'p TripPlan,
+    /// By outfit.
+    rigs: Vec<Vec<Rig<'p>>>,
 }
 
-fn write(judge: &Judge<'_, '_>, problem: &TripProblem, plan: &TripPlan, job: &Job) -> pb::Job {
-    let outfit = &plan.outfits[job.outfit];
-    let mut segment_id = String::new();
-    let (kind, text) = match job.kind {
-        JobKind::Respool => (pb::JobKind::Respool, respool_text(judge, outfit)),
-        JobKind::Leader => {
-            let leader = judge.pool.leader(&job.with);
-            let words = leader.map(|l| leader_words(&l.leader)).unwrap_or_default();
-            let mut text =
-                format!("Tie {} ({words}) to {} with {}", job.with, outfit.rod, outfit.reel);
-            if let Some(Waits { segment, before }) = waits(problem, plan, job) {
-                segment_id.clone_from(&problem.segments[segment].id);
-                text.push_str(&match before {
-                    Some(before) => format!(" for segment {segment_id}, in place of {before}"),
-                    None => format!(" for segment {segment_id}; until then it has none"),
-                });
-            }
-            (pb::JobKind::Leader, text + ".")
-        }
-    };
-    pb::Job {
-        kind: kind.into(),
-        outfit_id: judge.outfit_id(plan, job.outfit),
-        stock_id: job.with.clone(),
-        duration_minutes: count(job.minutes),
-        text,
-        segment_id,
+impl<'p> Rigged<'p> {
+    pub(super) fn new(
+        judge: &'p Judge<'p, 'p>,
+        problem: &'p TripProblem,
+        plan: &'p TripPlan,
+    ) -> Self {
+        let rigs = |at: usize| rigging::rigs(problem, plan, at, on(judge, &plan.outfits[at]));
+        let rigs = (0..plan.outfits.len()).map(rigs).collect();
+        Self { judge, problem, plan, rigs }
     }
+
+    /// The leader on an outfit when a segment begins.
+    pub(super) fn leader(&self, outfit: usize, segment: &str) -> Option<&'p str> {
+        let at = self.problem.segments.iter().position(|s| s.id == segment)?;
+        let on = on(self.judge, &self.plan.outfits[outfit]);
+        rigging::carried(&self.rigs[outfit], at, on).flatten()
+    }
+
+    /// As the contract has it.
+    pub(super) fn to_wire(&self) -> Vec<pb::Rig> {
+        let one = |(outfit, rig): (usize, &Rig<'_>)| pb::Rig {
+            outfit_id: self.judge.outfit_id(self.plan, outfit),
+            segment_id: self.problem.segments[rig.segment].id.clone(),
+            leader_stock_id: rig.leader.unwrap_or_default().to_owned(),
+            lure_ids: rig.lures.iter().map(|lure| (*lure).to_owned()).collect(),
+            is_kept_ready: rig.is_kept_ready,
+        };
+        let all = self.rigs.iter().enumerate();
+        all.flat_map(|(outfit, rigs)| rigs.iter().map(move |rig| one((outfit, rig)))).collect()
+    }
+
+    /// The work that this takes, that before departure first, that of what is kept ready last.
+    pub(super) fn jobs(&self) -> Vec<pb::Job> {
+        let mut jobs = Vec::new();
+        for (outfit, rigs) in self.rigs.iter().enumerate() {
+            jobs.extend(self.respooling(outfit));
+            let mut last = on(self.judge, &self.plan.outfits[outfit]);
+            for (at, rig) in rigs.iter().enumerate() {
+                if rig.is_kept_ready {
+                    jobs.extend(rig.leader.map(|leader| self.kept_ready(outfit, rig, leader)));
+                } else if last != Some(rig.leader) {
+                    let is_within = at > 0 && rigs[at - 1].segment == rig.segment;
+                    jobs.extend(self.change(outfit, last, rig, is_within));
+                    last = Some(rig.leader);
+                }
+            }
+        }
+        let part = |id: &String| self.problem.segments.iter().position(|part| part.id == *id);
+        jobs.sort_by_key(|job| (job.is_if_needed, part(&job.segment_id)));
+        jobs
+    }
+
+    fn respooling(&self, outfit: usize) -> Option<pb::Job> {
+        let own = |job: &&Job| (job.kind, job.outfit) == (JobKind::Respool, outfit);
+        let job = self.plan.jobs.iter().find(own)?;
+        Some(pb::Job {
+            kind: pb::JobKind::Respool.into(),
+            outfit_id: self.judge.outfit_id(self.plan, outfit),
+            stock_id: job.with.clone(),
+            duration_minutes: count(job.minutes),
+            text: respool_text(self.judge, &self.plan.outfits[outfit]),
+            ..pb::Job::default()
+        })
+    }
+
+    /// From what is on an outfit to another rig. What fishes without a leader first needs no work.
+    fn change(
+        &self,
+        outfit: usize,
+        last: Option<Option<&str>>,
+        rig: &Rig<'_>,
+        is_within: bool,
+    ) -> Option<pb::Job> {
+        let segment = &self.problem.segments[rig.segment].id;
+        let when = match is_within {
+            true => format!("during segment {segment}, for {}", rig.lures.join(", ")),
+            false => format!("for segment {segment}"),
+        };
+        let on = self.named(outfit);
+        let (kind, stock, text) = match (last, rig.leader) {
+            (None | Some(None), None) => return None,
+            (None, Some(leader)) => {
+                let tie = self.tie(leader);
+                (pb::JobKind::Leader, leader, format!("Tie {tie} to {on}."))
+            }
+            (Some(None), Some(leader)) => {
+                let tie = self.tie(leader);
+                let text = format!("Tie {tie} to {on} {when}; until then it has none.");
+                (pb::JobKind::Leader, leader, text)
+            }
+            (Some(Some(before)), Some(leader)) => {
+                let tie = self.tie(leader);
+                let text = format!("Tie {tie} to {on} {when}, in place of {before}.");
+                (pb::JobKind::Leader, leader, text)
+            }
+            (Some(Some(before)), None) => {
+                let text = format!("Take {before} off {on} {when}: the line is tied to the lure.");
+                (pb::JobKind::LeaderOff, before, text)
+            }
+        };
+        let minutes = match kind {
+            pb::JobKind::LeaderOff => self.judge.model.parameters().rerig.trace_min.ceil() as i32,
+            pb::JobKind::Leader | pb::JobKind::Respool | pb::JobKind::Unspecified => {
+                self.minutes(stock)
+            }
+        };
+        Some(pb::Job {
+            kind: kind.into(),
+            outfit_id: self.judge.outfit_id(self.plan, outfit),
+            stock_id: stock.to_owned(),
+            duration_minutes: minutes,
+            text,
+            segment_id: last.map_or_else(String::new, |_| segment.clone()),
+            is_if_needed: false,
+        })
+    }
+
+    fn kept_ready(&self, outfit: usize, rig: &Rig<'_>, leader: &str) -> pb::Job {
+        let segment = &self.problem.segments[rig.segment].id;
+        let lures = match rig.lures.as_slice() {
+            [] => String::new(),
+            all => format!(" for {}", all.join(" or ")),
+        };
+        let (tie, on) = (self.tie(leader), self.named(outfit));
+        pb::Job {
+            kind: pb::JobKind::Leader.into(),
+            outfit_id: self.judge.outfit_id(self.plan, outfit),
+            stock_id: leader.to_owned(),
+            duration_minutes: self.minutes(leader),
+            text: format!(
+                "Keep {tie} ready: tie it to {on} only if that has to step in{lures} in segment \
+                 {segment}."
+            ),
+            segment_id: segment.clone(),
+            is_if_needed: true,
+        }
+    }
+
+    fn named(&self, outfit: usize) -> String {
+        let outfit = &self.plan.outfits[outfit];
+        format!("{} with {}", outfit.rod, outfit.reel)
+    }
+
+    fn tie(&self, leader: &str) -> String {
+        let words = self.judge.pool.leader(leader).map(|l| leader_words(&l.leader));
+        format!("{leader} ({})", words.unwrap_or_default())
+    }
+
+    fn minutes(&self, leader: &str) -> i32 {
+        let stock = self.problem.leaders.iter().find(|stock| stock.id == leader);
+        stock.map_or(0, |stock| count(stock.minutes))
+    }
+}
+
+/// What is on an outfit's line before the plan begins: on the water, what the boat went out with.
+fn on<'p>(judge: &'p Judge<'_, '_>, outfit: &PlannedOutfit) -> Option<Option<&'p str>> {
+    judge.asked.aboard.as_ref().and_then(|aboard| aboard.carries(&outfit.reel))
 }
 
 fn respool_text(judge: &Judge<'_, '_>, outfit: &PlannedOutfit) -> String {

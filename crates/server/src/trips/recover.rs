@@ -98,7 +98,7 @@ pub(super) fn against(
     recovered: Recovered,
     segments: &[String],
 ) -> pb::CheckCoverageResponse {
-    let Recovered { plan: mut after, worth_before, left_pieces, abridged } = recovered;
+    let Recovered { plan: after, worth_before, left_pieces, abridged } = recovered;
     let asked = |segment: &String| segments.is_empty() || segments.contains(segment);
     before.boat_id.clone_from(&after.boat_id);
     before.trip_id.clone_from(&after.trip_id);
@@ -107,7 +107,6 @@ pub(super) fn against(
     before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
     before.assignments.retain(|one| asked(&one.segment_id));
     before.uncovered.retain(|need| asked(&need.segment_id));
-    leave_done(&before.outfits, &mut after);
     let swaps = rerig::swaps(p, &before, &after);
     // An outfit that has no work left is aboard all the same.
     let aboard = after.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
@@ -142,14 +141,4 @@ pub(super) fn against(
         abridged,
         ..pb::CheckCoverageResponse::default()
     }
-}
-
-/// Takes the jobs out of a plan that were done when the boat went out with these outfits.
-pub(super) fn leave_done(before: &[pb::PlannedOutfit], after: &mut pb::Plan) {
-    let done: Vec<bool> =
-        after.jobs.iter().map(|job| rerig::is_tied(before, &after.outfits, job)).collect();
-    let mut done = done.into_iter();
-    after.jobs.retain(|_| !done.next().unwrap_or(false));
-    let minutes = after.jobs.iter().map(|job| job.duration_minutes).sum();
-    after.counts.iter_mut().for_each(|counts| counts.job_minutes = minutes);
 }

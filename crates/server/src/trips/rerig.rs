@@ -20,7 +20,7 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
             add(p.reel_min, format!("Put {reel} onto {rod} and thread it."));
         }
         let jobs = after.jobs.iter().filter(|job| job.outfit_id == outfit.id);
-        let jobs = jobs.filter(|job| !is_tied(&before.outfits, &after.outfits, job));
+        let jobs = jobs.filter(|job| !job.is_if_needed && !is_planned(before, reel, job));
         jobs.for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
         let here = |plan: &pb::Plan, lure: &str| {
             let reel_of = |id: &str| plan.outfits.iter().find(|o| o.id == id).map(|o| &o.reel_id);
@@ -67,16 +67,14 @@ fn hundredths(minutes: f64) -> f64 {
     (minutes * 100.0).round() / 100.0
 }
 
-/// Whether a job is done already: a leader stays on its line when the reel goes onto another rod.
-pub(super) fn is_tied(
-    before: &[pb::PlannedOutfit],
-    after: &[pb::PlannedOutfit],
-    job: &pb::Job,
-) -> bool {
-    let outfit = after.iter().find(|outfit| outfit.id == job.outfit_id);
-    let was = outfit.and_then(|o| before.iter().find(|was| was.reel_id == o.reel_id));
-    job.kind() == pb::JobKind::Leader
-        && was.is_some_and(|was| was.leader_stock_ids.contains(&job.stock_id))
+/// Whether a plan has the same job for a reel in the same segment.
+fn is_planned(before: &pb::Plan, reel: &str, job: &pb::Job) -> bool {
+    let of_reel =
+        |was: &pb::Job| before.outfits.iter().any(|o| o.id == was.outfit_id && o.reel_id == reel);
+    let same = |was: &pb::Job| {
+        (was.kind, &was.stock_id, &was.segment_id) == (job.kind, &job.stock_id, &job.segment_id)
+    };
+    before.jobs.iter().any(|was| !was.is_if_needed && same(was) && of_reel(was))
 }
 
 fn fishes(one: &&pb::Assignment) -> bool {

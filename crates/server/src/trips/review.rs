@@ -19,7 +19,7 @@ use super::gauge::{Gauge, Stopped};
 use super::lines::FITTED;
 use super::offers::Judge;
 use super::pool::{self, Pool};
-use super::{basis, draft, recover, sighted, stopped};
+use super::{basis, draft, sighted, stopped};
 use crate::error::ServiceError;
 
 /// Fields that are listed of a plan that no longer follows from the inventory, as the contract
@@ -114,9 +114,6 @@ fn against(
     let written = draft::plans(writers, std::slice::from_ref(&plan), given.reproducible, gauge)?;
     let mut right = written.into_iter().next().unwrap_or_default();
     right.model = Some(desk.model.id().to_wire());
-    if let Some(aboard) = given_basis.aboard.as_ref().filter(|a| !a.outfits.is_empty()) {
-        recover::leave_done(&aboard.outfits, &mut right);
-    }
     if given_basis.others.is_empty() && asked.aboard.is_none() && !asked.summary {
         right.if_sighted = sighted::written_again(desk.view, asked, &deadlines, &given.if_sighted);
     }
