@@ -89,24 +89,29 @@ pub(crate) fn explain(
     short: &[Short],
     watch: &Watch<'_>,
 ) -> Clash {
-    let mut clash = by_questions(trips, &grid.weights, left_out, watch);
+    let sets = sets(trips, &grid.weights, left_out, watch);
     // Of what pins strike out a count does not know.
     let free = trips.iter().all(|trip| trip.pins.is_empty());
     if !short.is_empty() && free {
         let counted = short::clash(grid, trips, short);
-        clash.text = counted.text;
         if watch.is_over() {
-            clash.constraints = counted.constraints;
+            return counted;
         }
+        let is_counted = |(one, _): &(Constraint, String)| {
+            !matches!(one, Constraint::AnglersAtOnce { .. }) || counted.constraints.contains(one)
+        };
+        let more = sets.iter().filter(|set| !set.iter().all(is_counted));
+        let more: String = more.map(|set| in_words(" Nor can these all be kept", set)).collect();
+        Clash { constraints: constraints(&sets), text: counted.text + &more }
     } else if watch.is_over() {
-        clash = unclear(trips, left_out);
+        unclear(trips, left_out)
+    } else {
+        told(&sets)
     }
-    clash
 }
 
-/// What is left out, where there was no time to find out why.
-fn unclear(trips: &[&TripProblem], left_out: &[Asked]) -> Clash {
-    let constraint = |asked: &Asked| match *asked {
+fn constraint(trips: &[&TripProblem], asked: &Asked) -> Constraint {
+    match *asked {
         Asked::Crew(t, s) => Constraint::AnglersAtOnce {
             boat: trips[t].boat.place.clone(),
             segment: trips[t].segments[s].id.clone(),
@@ -114,9 +119,14 @@ fn unclear(trips: &[&TripProblem], left_out: &[Asked]) -> Clash {
         Asked::Pin(t, p) => {
             Constraint::Pinned { boat: trips[t].boat.place.clone(), pin: trips[t].pins[p].clone() }
         }
-    };
+    }
+}
+
+/// What is left out, where there was no time to find out why.
+fn unclear(trips: &[&TripProblem], left_out: &[Asked]) -> Clash {
     let owned: Vec<TripProblem> = trips.iter().map(|trip| (*trip).clone()).collect();
-    let constraints: Vec<Constraint> = left_out.iter().map(constraint).collect();
+    let constraints: Vec<Constraint> =
+        left_out.iter().map(|asked| constraint(trips, asked)).collect();
     let words: Vec<String> = constraints.iter().map(|one| word(one, &owned)).collect();
     let text = format!(
         "Not all limits can be kept, and the time was up before it was clear which others stand in \
@@ -133,6 +143,19 @@ pub(crate) fn by_questions(
     left_out: &[Asked],
     watch: &Watch<'_>,
 ) -> Clash {
+    told(&sets(trips, weights, left_out, watch))
+}
+
+/// Limits that clash, each with its words.
+type Set = Vec<(Constraint, String)>;
+
+/// Small sets of limits that clash.
+fn sets(
+    trips: &[&TripProblem],
+    weights: &Weights,
+    left_out: &[Asked],
+    watch: &Watch<'_>,
+) -> Vec<Set> {
     // Bounds of questions are not bounds of the plan: `watch` is only asked.
     let ask = |_: &Progress| match watch.is_over() {
         true => ControlFlow::Break(()),
@@ -149,7 +172,7 @@ pub(crate) fn by_questions(
         segments: all,
         watch,
     };
-    let mut sets: Vec<Vec<(Constraint, String)>> = Vec::new();
+    let mut sets: Vec<Set> = Vec::new();
     if left_out.len() > 1 {
         for asked in left_out.iter().take(SETS) {
             let others: Vec<_> = left_out.iter().filter(|other| *other != asked).collect();
@@ -166,26 +189,48 @@ pub(crate) fn by_questions(
         // It is one limit, or any of them could be kept without the others.
         sets.push(question.smallest());
     }
+    // What could be kept without all others may clash with the rest of its like.
+    let is_named = |asked: &&Asked| constraints(&sets).contains(&constraint(trips, asked));
+    let named: Vec<&Asked> = left_out.iter().filter(is_named).collect();
+    if named.len() < left_out.len() && sets.len() < SETS {
+        let rest = question.without(&named);
+        if !rest.possible() {
+            sets.push(rest.smallest());
+        }
+    }
+    sets
+}
+
+fn in_words(lead: &str, set: &Set) -> String {
+    let words: Vec<&str> = set.iter().map(|(_, words)| words.as_str()).collect();
+    format!("{lead}: {}.", words.join("; "))
+}
+
+/// All limits of some sets, each once.
+fn constraints(sets: &[Set]) -> Vec<Constraint> {
+    let mut list: Vec<Constraint> = Vec::new();
+    for (one, _) in sets.iter().flatten() {
+        if !list.contains(one) {
+            list.push(one.clone());
+        }
+    }
+    list
+}
+
+/// Sets of limits, and what helps.
+fn told(sets: &[Set]) -> Clash {
     let mut text = String::new();
     for (i, set) in sets.iter().enumerate() {
         let lead = if i == 0 { "These cannot all be kept" } else { " Nor can these" };
-        let words: Vec<&str> = set.iter().map(|(_, words)| words.as_str()).collect();
-        text.push_str(&format!("{lead}: {}.", words.join("; ")));
+        text.push_str(&in_words(lead, set));
     }
-    let crews = |set: &Vec<(Constraint, String)>| {
-        set.iter().any(|(one, _)| matches!(one, Constraint::AnglersAtOnce { .. }))
-    };
+    let crews =
+        |set: &Set| set.iter().any(|(one, _)| matches!(one, Constraint::AnglersAtOnce { .. }));
     text.push_str(match sets.iter().any(crews) {
         true => " Let people take turns, take other gear along, or give one of these up.",
         false => " Take other gear along, or give one of these up.",
     });
-    let mut constraints: Vec<Constraint> = Vec::new();
-    for (one, _) in sets.into_iter().flatten() {
-        if !constraints.contains(&one) {
-            constraints.push(one);
-        }
-    }
-    Clash { constraints, text }
+    Clash { constraints: constraints(sets), text }
 }
 
 impl Question<'_> {
@@ -205,7 +250,7 @@ impl Question<'_> {
 
     /// A small set of limits that clash: each is lifted in turn, and stays lifted unless that makes
     /// a plan possible.
-    fn smallest(&self) -> Vec<(Constraint, String)> {
+    fn smallest(&self) -> Set {
         let mut question = self.clone();
         for segment in &self.segments {
             question.segments.remove(segment);

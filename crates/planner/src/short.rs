@@ -261,7 +261,7 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                     "{lead}, but what is ready makes {}{of} that {} one of its lures as well \
                      as asked: {}, lures that ask for less, or {}",
                     count(*outfits, "outfit"),
-                    if *outfits == 1 { "fishes" } else { "fish" },
+                    if *outfits > 1 { "fish" } else { "fishes" },
                     at_least(people - outfits, "more rod with its reel", "more rods with reels"),
                     who_take_turns(people - outfits),
                 )
@@ -279,9 +279,14 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                     }
                     None => "other lures".to_owned(),
                 };
+                let there = match there {
+                    0 => "there is none".to_owned(),
+                    1 => "there is 1".to_owned(),
+                    some => format!("there are {some}"),
+                };
                 format!(
-                    "{lead}, but of lures that something fishes as well as asked there are \
-                     {there}{}: {more}, lures that ask for less, or {}",
+                    "{lead}, but of lures that something fishes as well as asked {there}{}: \
+                     {more}, lures that ask for less, or {}",
                     match each.is_empty() {
                         true => String::new(),
                         false => format!(", {}", named(each.iter().map(String::as_str))),
@@ -299,8 +304,9 @@ pub(crate) fn clash(grid: &Grid<'_>, trips: &[&TripProblem], found: &[Short]) ->
                     true => String::new(),
                     false => format!(" ({})", named(both.iter().map(|rod| grid.rods[*rod]))),
                 };
+                let fish = if one == 1 { "fishes" } else { "fish at once" };
                 format!(
-                    "{one} fish at once in segment {segment} and {other} in segment {}{on} with \
+                    "{one} {fish} in segment {segment} and {other} in segment {}{on} with \
                      {} at most, so at least {asked} of them must do for both, but {}{rods} can: \
                      room for {}, {} in both, or {} in one",
                     id(short.segments[1]),

@@ -634,3 +634,22 @@ fn crews_that_clash_only_together_are_named() {
     assert_eq!(crews, 2, "{}", no.clash.text);
     assert!(no.clash.text.starts_with("These cannot all be kept: "), "{}", no.clash.text);
 }
+
+// By hand: whoever is left out is named, also where it takes two of them to be in each other's way.
+#[test]
+fn all_crews_that_are_left_out_are_named() {
+    let mut crews = 0;
+    for seed in 240..300 {
+        let FleetAnswer::Infeasible(no) = answer(&crewed(seed)) else { continue };
+        let best = no.best.as_ref().unwrap();
+        for Idle { trip, segment, .. } in &best.idle {
+            let (boat, segment) = (best.problem.trips[*trip].problem.boat.place.clone(), segment);
+            let words = format!("segment {segment} on {boat}");
+            assert!(no.clash.text.contains(&words), "{seed}, {words}: {}", no.clash.text);
+            let named = Constraint::AnglersAtOnce { boat, segment: segment.clone() };
+            assert!(no.clash.constraints.contains(&named), "{seed}, {named:?}: {:?}", no.clash);
+            crews += 1;
+        }
+    }
+    assert!(crews > 0);
+}

@@ -184,8 +184,15 @@ fn what_a_crew_lacks_is_counted() {
          there are 2, L1 (2): at least 1 more of L1, lures that ask for less, or at least 1 who \
          takes turns."
     );
+    p.lures[0].quantity = 1;
+    assert!(said(&p).contains("as well as asked there is 1, L1 (1): at least 2 more of L1"));
     p.lures[0].quantity = 3;
     assert!(matches!(answer(&p), FleetAnswer::Plan(_)));
+    for (left, makes) in [(1, "1 outfit (of R1) that fishes one"), (0, "no outfit that fishes one")]
+    {
+        p.candidates.truncate(left);
+        assert!(said(&p).contains(&format!("what is ready makes {makes} of its lures")), "{left}");
+    }
 }
 
 // By hand: the second rod fits one reel alone, so the first one has to take the other.
