@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
+use deepbend_ledger::import::FileKind;
 use deepbend_server::trips::TripServiceImpl;
 use tonic::{Code, Request, Status};
 use tonic_types::StatusExt as _;
@@ -274,6 +275,31 @@ async fn only_the_segments_asked_for_are_told_about() {
         assert!(left.rig_cards.iter().all(|c| c.segment_id == "b"));
         assert!(left.uncovered.iter().all(|u| u.segment_id == "b"));
         assert!(answer.swaps.iter().all(|s| !s.text.contains("segment a")));
+    }
+}
+
+// By hand: two of what lies at B2 were brought. Where there were four, two more could have been
+// loaded; on the water no place is added to a pool.
+#[tokio::test]
+async fn what_is_lost_of_what_was_brought_is_loaded_again() {
+    for (there, cure) in [
+        ("4", "Load more of L17: 2 more lie at B2, out of reach on the water."),
+        ("3", "Load more of L17: 1 more lies at B2, out of reach on the water."),
+        ("2", "Get more of L17: 1 is missing."),
+    ] {
+        let fleet = Fleet::demo().edit(FileKind::Lures, "L17", "4,B2", &format!("{there},B2"));
+        let service = fleet.service();
+        let out = out(&service).await;
+        let brought = out.plan.as_ref().unwrap().moves.iter().find(|m| m.item_id == "L17");
+        assert_eq!(brought.unwrap().quantity, 2);
+        let pieces = vec![pb::PieceCount { item_id: "L17".to_owned(), quantity: 2 }];
+        let all = pb::CheckCoverageRequest { lost_item_ids: vec!["L17".to_owned()], ..out.clone() };
+        for lost in [all, pb::CheckCoverageRequest { lost_pieces: pieces, ..out.clone() }] {
+            let left = check(&service, lost).await.unwrap().plan.unwrap();
+            let open = left.uncovered.iter().find(|open| open.lure_id == "L17").unwrap();
+            let says = format!("Nothing else aboard helps. For another day: {cure}");
+            assert_eq!(open.cure, says);
+        }
     }
 }
 

@@ -5,15 +5,17 @@ use std::sync::OnceLock;
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::Word as _;
 use deepbend_core::judge::{FixCode, Judgement, Verdict, judge, score};
-use deepbend_ledger::item::Item;
+use deepbend_ledger::item::{Item, ItemKind, Status};
 use deepbend_ledger::view::View;
 use deepbend_planner::TripProblem;
 use deepbend_planner::plan::{PlannedOutfit, PoolOffer, TripPlan, Uncovered, UncoveredReason};
 use deepbend_planner::problem::Candidate;
 
 use super::answer::{several, uncovered_reason};
+use super::ask::Aboard;
 use super::buy;
 use super::case::{Case, Weighed};
+use super::known::item;
 use super::lines::{FITTED, short};
 use super::offers::{Judge, outfit, rings_allow};
 use super::pool::{self, Pool, PoolReel, PoolRod};
@@ -278,7 +280,11 @@ impl<'a, 'v> Cures<'a, 'v> {
 
     /// Where more pieces of a lure come from, and how many of them are missing.
     fn more_of(&self, lure: &str, copies: u32) -> String {
-        if let Some((place, there)) = self.judge.pool.lures_elsewhere.get(lure) {
+        if let Some(aboard) = &self.judge.asked.aboard {
+            if let Some(more) = self.more_ashore(aboard, lure) {
+                return more;
+            }
+        } else if let Some((place, there)) = self.judge.pool.lures_elsewhere.get(lure) {
             let of = match *there {
                 few if few < copies => format!(" ({few} of the {copies} that are fished at once)"),
                 _ => String::new(),
@@ -291,6 +297,25 @@ impl<'a, 'v> Cures<'a, 'v> {
             1 => format!("Get more of {lure}: 1 is missing."),
             missing => format!("Get more of {lure}: {missing} are missing."),
         }
+    }
+
+    /// On the water: where more pieces of a lure lie than the boat took along.
+    fn more_ashore(&self, aboard: &Aboard, lure: &str) -> Option<String> {
+        let item = item(self.view, ItemKind::Lure, lure)?;
+        let place = pool::lies(self.view, item)?;
+        if place == self.judge.asked.trip.boat || item.status != Status::Ready {
+            return None;
+        }
+        let Some(taken) = aboard.items.get(lure) else {
+            return Some(format!("Bring {lure} from {place}."));
+        };
+        let there = item.quantity.unwrap_or(1);
+        let lie = match there.saturating_sub(taken.unwrap_or(0)) {
+            0 => return None,
+            1 => "1 more lies".to_owned(),
+            more => format!("{more} more lie"),
+        };
+        Some(format!("Load more of {lure}: {lie} at {place}, out of reach on the water."))
     }
 
     /// Whether anything that the boat can take suits a lure as well as it is asked for.
