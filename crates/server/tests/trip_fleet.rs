@@ -299,6 +299,21 @@ async fn pins_of_a_boat_are_kept_or_named() {
     assert_eq!(fleet(&service, request).await.status(), pb::PlanStatus::Optimal);
 }
 
+// By hand: a lure that does not arrive is fished by nobody, also one that nothing covers as well as it
+// is asked for, like L28.
+#[tokio::test]
+async fn a_lure_that_does_not_arrive_is_not_fished() {
+    let plan = fleet(&Fleet::demo().service(), both()).await;
+    let steps = plan.plans.iter().flat_map(|p| &p.moves);
+    let lures: Vec<_> = steps.filter(|step| step.kind() == pb::CargoKind::Lure).collect();
+    for step in &lures {
+        let said = format!("nothing fishes {}", step.item_id);
+        assert!(step.if_missing.contains(&said), "{step:?}");
+    }
+    let l28 = lures.iter().find(|step| step.item_id == "L28").unwrap();
+    assert_eq!(l28.if_missing, "nothing fishes L28 any more");
+}
+
 // Domain: "R17 lost at 10:00"; the rest is rigged anew from what is aboard alone.
 #[tokio::test]
 async fn a_loss_is_covered_from_what_is_aboard() {

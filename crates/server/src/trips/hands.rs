@@ -68,6 +68,8 @@ struct Tally {
     worth: Micros,
     covered: u32,
     opens: Vec<pb::NeedChange>,
+    /// Lures that are fished no more, of needs that were not covered before.
+    unfished: Vec<(String, u32)>,
 }
 
 /// What lies ready as the second.
@@ -116,6 +118,9 @@ impl<'p> Hands<'p, '_> {
                 tally.worth -= weights.shortfall * Micros::from(need.importance);
             }
             tally.covered += u32::from(covered);
+            if !cover.covered && !cover.uses.is_empty() && left.is_empty() {
+                tally.unfished.push((cover.lure.clone(), need.importance));
+            }
             if cover.covered && !covered {
                 let copies = need.copies_at_once as usize;
                 let fished = |list: &mut dyn Iterator<Item = Verdict>| {
@@ -136,6 +141,8 @@ impl<'p> Hands<'p, '_> {
                 });
             }
         }
+        tally.unfished.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
+        tally.unfished.dedup();
         tally.opens.sort_by(|a, b| b.importance.cmp(&a.importance).then(a.lure_id.cmp(&b.lure_id)));
         tally
     }
@@ -168,7 +175,7 @@ impl<'p> Hands<'p, '_> {
                     "Without {} with {}: {}.",
                     outfit.rod,
                     outfit.reel,
-                    opens_text(&tally.opens, &short, "nothing new opens")
+                    opens_text(&tally, &short, "nothing new opens")
                 );
                 pb::Loss {
                     outfit_id: self.judge.outfit_id(self.plan, position),
@@ -222,7 +229,7 @@ impl<'p> Hands<'p, '_> {
                 METRES_A_SECOND.one(MORE_WIND_M_S),
                 tally.covered,
                 self.plan.counts.needs,
-                opens_text(&tally.opens, &idle, "nothing new opens")
+                opens_text(&tally, &idle, "nothing new opens")
             ),
             opens: tally.opens,
             short_crews: idle,
@@ -253,10 +260,10 @@ impl<'p> Hands<'p, '_> {
             };
             (!missing).then(|| Left::whole(offer))
         });
-        if tally.opens.is_empty() && short.is_empty() && cost <= 0 {
-            return "nothing changes: the rest does its work".to_owned();
+        match cost {
+            ..=0 => opens_text(&tally, &short, "nothing changes: the rest does its work"),
+            1.. => opens_text(&tally, &short, &worth_less(cost)),
         }
-        opens_text(&tally.opens, &short, &worth_less(cost))
     }
 
     /// Segments in which what is left of the plan no longer seats all who fish at once.
@@ -449,13 +456,12 @@ fn short_texts(short: &[pb::ShortCrew]) -> Vec<String> {
     crews.iter().map(text).collect()
 }
 
-/// Needs that open and anglers who are left without an outfit, in words.
-fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> String {
-    if opens.is_empty() && short.is_empty() {
-        return none.to_owned();
-    }
+/// Needs that open, lures that are fished no more and anglers who are left without an outfit, in
+/// words.
+fn opens_text(tally: &Tally, short: &[pb::ShortCrew], none: &str) -> String {
+    let must = |importance: i32| if importance == count(MUST) { " (a must)" } else { "" };
     let one = |change: &pb::NeedChange| {
-        let must = if change.importance == count(MUST) { " (a must)" } else { "" };
+        let must = must(change.importance);
         let verdict = pb::Verdict::try_from(change.after).unwrap_or_default();
         let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
         let lure = &change.lure_id;
@@ -465,7 +471,12 @@ fn opens_text(opens: &[pb::NeedChange], short: &[pb::ShortCrew], none: &str) -> 
             (left, of) => format!("{lure}{must}: {left} of {of} copies left"),
         }
     };
-    short_texts(short).into_iter().chain(opens.iter().map(one)).collect::<Vec<_>>().join(", ")
+    let unfished = |(lure, importance): &(String, u32)| {
+        format!("nothing fishes {lure} any more{}", must(count(*importance)))
+    };
+    let opens = tally.opens.iter().map(one).chain(tally.unfished.iter().map(unfished));
+    let texts: Vec<String> = short_texts(short).into_iter().chain(opens).collect();
+    if texts.is_empty() { none.to_owned() } else { texts.join(", ") }
 }
 
 #[cfg(test)]
