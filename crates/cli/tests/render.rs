@@ -399,6 +399,31 @@ fn flat(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+// By hand, from the contract: leaders for several outfits stand with all of them.
+#[test]
+fn a_load_list_names_all_outfits_of_a_leader() {
+    let outfit = |id: &str| pb::PlannedOutfit {
+        id: id.to_owned(),
+        leader_stock_ids: vec!["K09".to_owned()],
+        ..Default::default()
+    };
+    let line = pb::LoadLine {
+        kind: pb::CargoKind::Leader.into(),
+        item_id: "K09".to_owned(),
+        quantity: 3,
+        place_id: "B1".to_owned(),
+        outfit_id: String::new(),
+    };
+    let plan = pb::Plan {
+        outfits: vec![outfit("O1"), outfit("O2")],
+        load_list: vec![line.clone()],
+        return_list: vec![line],
+        ..Default::default()
+    };
+    let text = flat(&render::plan(&plan, 80));
+    assert_eq!(text.matches("leader K09, 3 O1 O2 B1").count(), 2, "{text}");
+}
+
 // By hand, from the contract: a cure that still works is told on the water too.
 #[test]
 fn what_is_open_on_the_water_has_its_cure() {

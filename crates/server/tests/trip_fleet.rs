@@ -314,6 +314,24 @@ async fn a_lure_that_does_not_arrive_is_not_fished() {
     assert_eq!(l28.if_missing, "nothing fishes L28 any more");
 }
 
+// By hand, from the contract: leaders that several outfits use belong to none of them.
+#[tokio::test]
+async fn leaders_of_several_outfits_are_loaded_for_none() {
+    let plan = fleet(&Fleet::demo().service(), both()).await;
+    let mut shared = 0;
+    for plan in &plan.plans {
+        let leaders = plan.load_list.iter().filter(|line| line.kind() == pb::CargoKind::Leader);
+        for line in leaders {
+            let tied = plan.outfits.iter().filter(|o| o.leader_stock_ids.contains(&line.item_id));
+            let tied: Vec<&str> = tied.map(|outfit| outfit.id.as_str()).collect();
+            let right = if let [only] = tied[..] { only } else { "" };
+            assert_eq!(line.outfit_id, right, "{tied:?}: {line:?}");
+            shared += usize::from(tied.len() > 1);
+        }
+    }
+    assert!(shared > 0);
+}
+
 // Domain: "R17 lost at 10:00"; the rest is rigged anew from what is aboard alone.
 #[tokio::test]
 async fn a_loss_is_covered_from_what_is_aboard() {

@@ -85,7 +85,7 @@ pub(super) fn load_list(page: &mut Page, plan: &pb::Plan) {
         return;
     }
     page.heading("Load list, the lightest rod first");
-    list(page, &plan.load_list, "lies at");
+    list(page, plan, &plan.load_list, "lies at");
 }
 
 /// What to load, in the order of the rack, the outfits with rod and reel in one line.
@@ -118,15 +118,23 @@ pub(super) fn return_list(page: &mut Page, plan: &pb::Plan) {
         return;
     }
     page.heading("Return check-list");
-    list(page, &plan.return_list, "goes to");
+    list(page, plan, &plan.return_list, "goes to");
 }
 
-fn list(page: &mut Page, lines: &[pb::LoadLine], place: &str) {
+fn list(page: &mut Page, plan: &pb::Plan, lines: &[pb::LoadLine], place: &str) {
+    let outfits = |line: &pb::LoadLine| -> String {
+        if !line.outfit_id.is_empty() {
+            return line.outfit_id.clone();
+        }
+        // Leaders for several outfits.
+        let tied = plan.outfits.iter().filter(|o| o.leader_stock_ids.contains(&line.item_id));
+        tied.map(|outfit| outfit.id.as_str()).collect::<Vec<_>>().join(" ")
+    };
     let mut table = Table::new().left("      what").left("outfit").left(place);
     for line in lines {
         table.row(vec![
             format!("  [ ] {}", quantity(line.kind, &line.item_id, line.quantity)),
-            line.outfit_id.clone(),
+            outfits(line),
             line.place_id.clone(),
         ]);
     }

@@ -395,8 +395,9 @@ impl<'p> Hands<'p, '_> {
                 ItemKind::Rod | ItemKind::Reel | ItemKind::Line => {}
                 ItemKind::Leader => {
                     let place = p.leaders.iter().find(|l| l.id == *id).map(|l| l.place.as_str());
-                    let tied = rack.iter().find(|o| plan.outfits[**o].leaders.contains(id));
-                    let outfit = tied.map(|o| self.judge.outfit_id(plan, *o)).unwrap_or_default();
+                    let mut tied = rack.iter().filter(|o| plan.outfits[**o].leaders.contains(id));
+                    let only = tied.next().filter(|_| tied.next().is_none());
+                    let outfit = only.map(|o| self.judge.outfit_id(plan, *o)).unwrap_or_default();
                     list.push(line(ItemKind::Leader, id, *quantity, place, outfit));
                 }
                 ItemKind::Lure => {
