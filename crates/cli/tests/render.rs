@@ -424,6 +424,19 @@ fn a_load_list_names_all_outfits_of_a_leader() {
     assert_eq!(text.matches("leader K09, 3 O1 O2 B1").count(), 2, "{text}");
 }
 
+// By hand, from the contract: what lies on the boat is aboard, whether it was on the load list or not.
+#[test]
+fn what_is_left_counts_all_that_is_aboard() {
+    let left_pieces = vec![pb::PieceCount { item_id: "L10".to_owned(), quantity: 9 }];
+    let plan = Some(pb::Plan::default());
+    let left = pb::CheckCoverageResponse { plan, left_pieces, ..Default::default() };
+    let text = flat(&render::recovered(&left, None, 80));
+    assert!(
+        text.contains("9 of L10 are left aboard, all that lies on the boat counted."),
+        "{text}"
+    );
+}
+
 // By hand, from the contract: a cure that still works is told on the water too.
 #[test]
 fn what_is_open_on_the_water_has_its_cure() {

@@ -107,8 +107,10 @@ pub fn recovered(
     }
     for pieces in &answer.left_pieces {
         let are = if pieces.quantity == 1 { "is" } else { "are" };
-        let text = format!("{} of {} {are} left aboard.", pieces.quantity, pieces.item_id);
-        page.paragraph(&text);
+        page.paragraph(&format!(
+            "{} of {} {are} left aboard, all that lies on the boat counted.",
+            pieces.quantity, pieces.item_id
+        ));
     }
     if !answer.swaps.is_empty() {
         page.heading(&format!("Rig anew, {} min in all", answer.swap_minutes));
