@@ -32,7 +32,7 @@ use crate::error::ServiceError;
 
 /// Turns of searching and judging more, and the nodes of each but the last.
 const TURNS: usize = 24;
-const TURN: u64 = 300;
+const TURN: u64 = 10;
 
 /// Everything that work on one request needs.
 pub(super) struct Desk<'d> {
@@ -226,7 +226,7 @@ impl<'d> Desk<'d> {
     ) -> Result<(Vec<Decisions>, u64, Option<Micros>), Status> {
         let (mut known, mut nodes, mut bounded) = (Vec::new(), self.nodes, None);
         for _ in 0..TURNS {
-            if judging.is_whole || judging.is_cut || nodes == 0 {
+            if judging.is_whole || nodes == 0 {
                 break;
             }
             // What is decided is written by another search.

@@ -12,10 +12,10 @@ use deepbend_planner::weights::{Micros, Weights};
 use deepbend_planner::{FleetProblem, Progress, matters};
 use tokio::time::Instant;
 
-use super::bench::Leaders;
 use super::gauge::{Gauge, Stopped};
 use super::offers::{Judge, Judged, RodKind, Task, in_parallel};
 use super::pool::PoolRod;
+use super::supply::Supply;
 
 /// Judgements up to which all is judged at once, without looking first at what promises most.
 pub(super) const WHOLE: usize = 5_000_000;
@@ -52,7 +52,7 @@ pub(super) struct Judging<'j> {
     most: Vec<Micros>,
     /// By sketch, the trip, the task and how many judgements it takes at most.
     tasks: Vec<(usize, Task<'j, 'j>, usize)>,
-    leaders: Vec<Leaders>,
+    supplies: Vec<Supply<'j, 'j>>,
     /// By trip, the positions of the candidates of its problem.
     at: Vec<Vec<[usize; 3]>>,
 }
@@ -70,18 +70,18 @@ pub(super) fn judge<'j>(
     judgements: usize,
     gauge: &Gauge,
 ) -> Result<Judging<'j>, Stopped> {
-    let leaders: Vec<Leaders> = judges.iter().map(|judge| Leaders::of(judge.pool)).collect();
+    let supplies: Vec<Supply<'j, 'j>> = judges.iter().map(Supply::of).collect();
     let tasks: Vec<_> = judges
         .iter()
         .enumerate()
         .flat_map(|(trip, judge)| judge.tasks().into_iter().map(move |task| (trip, task)))
-        .map(|(trip, task)| (trip, task, judges[trip].cost(&task, &leaders[trip])))
+        .map(|(trip, task)| (trip, task, judges[trip].cost(&task, &supplies[trip])))
         .collect();
     let whole = tasks.iter().map(|(.., cost)| cost).sum::<usize>();
     if whole <= judgements {
         return all(judges, problem, weights, gauge);
     }
-    let (mut sketched, all_sketched) = sketch_all(judges, &leaders, gauge)?;
+    let (mut sketched, all_sketched) = sketch_all(judges, &supplies, gauge)?;
     let mut of_task = |(trip, task, _): &(usize, Task<'_, '_>, usize)| {
         let sides = &mut sketched[*trip][task.at];
         sides[usize::from(!task.own_reels)].take()
@@ -94,7 +94,7 @@ pub(super) fn judge<'j>(
         judged: Vec::new(),
         most: Vec::new(),
         tasks: Vec::new(),
-        leaders,
+        supplies,
         at: judges.iter().map(|_| Vec::new()).collect(),
     };
     let mut unready = Vec::new();
@@ -124,7 +124,7 @@ pub(super) fn judge<'j>(
     // What no plan takes only gives reasons, and is little.
     let (judged, all_judged) = in_parallel(unready.len(), gauge.enough(1), |at| {
         let (trip, task, _) = &unready[at];
-        Ok((*trip, judges[*trip].of_task(task, &judging.leaders[*trip], gauge)?))
+        Ok((*trip, judges[*trip].of_task(task, &judging.supplies[*trip], gauge)?))
     })?;
     judging.add(problem, weights, judged);
     judging.is_cut |= !all_judged;
@@ -145,7 +145,7 @@ type Sketched = Vec<Vec<[Option<Sketch>; 2]>>;
 /// if every rod could do everything for them.
 fn sketch_all(
     judges: &[Judge<'_, '_>],
-    leaders: &[Leaders],
+    supplies: &[Supply<'_, '_>],
     gauge: &Gauge,
 ) -> Result<(Sketched, bool), Stopped> {
     // Rods that are alike do the same; only which of them is which differs.
@@ -174,7 +174,7 @@ fn sketch_all(
     // Which there are at all takes little time.
     let (bare, is_known) = in_parallel(rods.len(), gauge.enough(4), |at| {
         let (rod, trip) = rods[at];
-        judges[trip].sketch(trip, &judges[trip].pool.rods[rod], &[], &leaders[trip], gauge)
+        judges[trip].sketch(trip, &judges[trip].pool.rods[rod], &[], &supplies[trip], gauge)
     })?;
     if !is_known {
         return Ok((unknown(judges), false));
@@ -192,7 +192,7 @@ fn sketch_all(
         let (group, rod, trip) = pieces[at];
         let needs = &groups[trip][group];
         let judge = &judges[trip];
-        let sides = judge.sketch(trip, &judge.pool.rods[rod], needs, &leaders[trip], gauge)?;
+        let sides = judge.sketch(trip, &judge.pool.rods[rod], needs, &supplies[trip], gauge)?;
         if group + 1 == GROUPS {
             gauge.step(pb::PlanStage::Judging);
         }
@@ -267,9 +267,9 @@ fn all<'j>(
         gauge.judged_in_part(None);
     }
     let (is_cut, sketches, judged, most) = (!is_whole, Vec::new(), Vec::new(), Vec::new());
-    let (tasks, leaders, at) = (Vec::new(), Vec::new(), Vec::new());
+    let (tasks, supplies, at) = (Vec::new(), Vec::new(), Vec::new());
     let is_sketched = false;
-    Ok(Judging { is_whole, is_cut, is_sketched, sketches, judged, most, tasks, leaders, at })
+    Ok(Judging { is_whole, is_cut, is_sketched, sketches, judged, most, tasks, supplies, at })
 }
 
 /// Leaves out what changes nothing; by outfit, whether it stays.
@@ -359,7 +359,7 @@ impl Judging<'_> {
         });
         let (judged, all_judged) = in_parallel(order.len(), enough, |at| {
             let (trip, task, _) = &self.tasks[order[at]];
-            Ok((order[at], judges[*trip].of_task(task, &self.leaders[*trip], gauge)?))
+            Ok((order[at], judges[*trip].of_task(task, &self.supplies[*trip], gauge)?))
         })?;
         let mut new = Vec::new();
         for (at, candidates) in judged {

@@ -78,6 +78,7 @@ mod season;
 mod sets;
 mod sighted;
 mod specs;
+mod supply;
 mod watch;
 
 use ask::Asked;

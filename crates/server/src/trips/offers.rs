@@ -18,8 +18,9 @@ use super::ask::Asked;
 use super::bench::{Bench, Leaders, OnReel};
 use super::case::{Case, Weighed, is_cranked};
 use super::gauge::{Gauge, Stopped};
-use super::lines::{FITTED, Spooled, by_kind, stands_in};
+use super::lines::{FITTED, Spooled, stands_in};
 use super::pool::{Pool, PoolLeader, PoolReel, PoolRod};
+use super::supply::{Spool, Spools, Supply};
 
 /// How many times stronger than the line a leader may be. From memory: beyond that no knot between
 /// the two holds, and a light lure no longer flies.
@@ -71,13 +72,6 @@ pub(super) type RodKind = (bool, u8, Option<u8>);
 /// Positions of rod, reel and line, with what is put together of them.
 pub(super) type Judged = Vec<([usize; 3], Candidate)>;
 
-/// A reel with one of its lines, by their positions.
-struct Spool<'p, 'v> {
-    at: [usize; 2],
-    reel: &'p PoolReel<'v>,
-    line: &'p Spooled,
-}
-
 /// A leader and what it does for one need; `None`: no leader.
 type Tried = (Option<usize>, Score);
 
@@ -94,9 +88,9 @@ impl Judge<'_, '_> {
         gauge: &Gauge,
         enough: Option<Instant>,
     ) -> Result<(Vec<Candidate>, bool), Stopped> {
-        let (tasks, leaders) = (self.tasks(), Leaders::of(self.pool));
+        let (tasks, supply) = (self.tasks(), Supply::of(self));
         let (all, is_whole) =
-            in_parallel(tasks.len(), enough, |at| self.of_task(&tasks[at], &leaders, gauge))?;
+            in_parallel(tasks.len(), enough, |at| self.of_task(&tasks[at], &supply, gauge))?;
         Ok((in_order(all.into_iter().flatten().collect()), is_whole))
     }
 
@@ -112,37 +106,14 @@ impl Judge<'_, '_> {
         tasks
     }
 
-    /// Reels of a task with their lines, those with the same line together: most of a judgement
-    /// asks about neither reel nor leader.
-    fn by_line(&self, task: &Task<'_, '_>) -> Vec<Vec<Spool<'_, '_>>> {
-        let mut all = Vec::new();
-        for (at, reel) in self.pool.reels.iter().enumerate() {
-            let own = reel.place == self.pool.boat.place;
-            // Pins are the planner's to keep: it names those that clash.
-            let may = task.rod.handle == reel.kind && self.suits_somebody(reel);
-            if own != task.own_reels || !may {
-                continue;
-            }
-            for (position, line) in self.lines_for(task.rod, reel).into_iter().enumerate() {
-                all.push(Spool { at: [at, position], reel, line });
-            }
-        }
-        by_kind(all, |spool| spool.line.kind())
-    }
-
     /// The kind of the rod of a task.
     pub(super) fn kind(&self, task: &Task<'_, '_>) -> RodKind {
         kind_of(self.model, task.rod)
     }
 
     /// How many judgements a task takes at most.
-    pub(super) fn cost(&self, task: &Task<'_, '_>, leaders: &Leaders) -> usize {
-        let reels = self.pool.reels.iter().filter(|reel| {
-            let own = reel.place == self.pool.boat.place;
-            own == task.own_reels && reel.kind == task.rod.handle
-        });
-        let lines = |reel: &PoolReel<'_>| if task.rod.ready { reel.lines.len() } else { 1 };
-        reels.map(lines).sum::<usize>() * self.cases.len() * (leaders.count() + 1)
+    pub(super) fn cost(&self, task: &Task<'_, '_>, supply: &Supply<'_, '_>) -> usize {
+        supply.cost(task.rod, task.own_reels, self.cases.len())
     }
 
     /// Whether a pin names the rod of a task.
@@ -159,58 +130,54 @@ impl Judge<'_, '_> {
         trip: usize,
         rod: &PoolRod<'_>,
         needs: &[usize],
-        leaders: &Leaders,
+        supply: &Supply<'_, '_>,
         gauge: &Gauge,
     ) -> Result<[Option<Sketch>; 2], Stopped> {
-        let places = &self.pool.places;
-        let cost = |id: &str| places.iter().find(|p| p.id == id).map_or(0, |p| p.move_cost);
         let best = (self.weights.excellent, Verdict::Excellent);
         let none = || {
             let mut offers = vec![best; self.cases.len()];
             needs.iter().for_each(|need| offers[*need] = (0, Verdict::Unsafe));
-            (offers, None::<&String>)
+            (offers, None::<(i64, &String)>)
         };
         let mut sides = [none(), none()];
-        let spools = |own_reels| self.by_line(&Task { at: 0, rod, own_reels });
-        let lines = [true, false].map(spools);
-        let mut done: Vec<Line> = Vec::new();
-        for spools in lines.iter().flatten().filter(|_| rod.ready) {
+        let lines = supply.sides(rod);
+        let mut done: Vec<&Line> = Vec::new();
+        for spools in lines.into_iter().flatten().filter(|_| rod.ready) {
             gauge.go_on_in_part()?;
-            let kind = spools[0].line.kind();
+            let kind = &spools.kind;
             if done.contains(&kind) {
                 continue;
             }
-            let outfit = outfit(rod.rod, spools[0].reel.reel, spools[0].line);
-            let fitting = self.fitting(&outfit.line);
-            let places = lines.each_ref().map(|side| {
-                let same = side.iter().filter(|spools| spools[0].line.kind() == kind).flatten();
-                let ready = same.filter(|spool| spool.reel.ready).map(|spool| &spool.reel.place);
-                ready.min_by_key(|place| cost(place))
+            let nearest = lines.map(|side| {
+                side.iter().find(|spools| spools.kind == *kind).and_then(|spools| spools.nearest)
             });
+            let Some(first) = spools.spools.first() else { continue };
+            let outfit = outfit(rod.rod, first.reel.reel, first.line);
+            let fitting = self.fitting(&outfit.line);
             for &need in needs {
                 let case = &self.cases[need];
-                let open = sides.iter().zip(&places).filter(|(_, place)| place.is_some());
+                let open = sides.iter().zip(&nearest).filter(|(_, nearest)| nearest.is_some());
                 let least = open
                     .map(|((offers, _), _)| offers[need])
                     .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
                 let Some(least) = least.filter(|least| *least != best) else { continue };
-                let mut bench = Bench::new(self.model, case, &outfit, leaders);
+                let mut bench = Bench::new(self.model, case, &outfit, &supply.leaders);
                 let (worth, verdict) = bench.at_most(self.weights, &fitting, least);
                 for ((offers, _), _) in
-                    sides.iter_mut().zip(&places).filter(|(_, place)| place.is_some())
+                    sides.iter_mut().zip(&nearest).filter(|(_, nearest)| nearest.is_some())
                 {
                     let known = &mut offers[need];
                     *known = (known.0.max(worth), known.1.min(verdict));
                 }
             }
-            for ((_, nearest), place) in sides.iter_mut().zip(places) {
-                *nearest = nearest.iter().copied().chain(place).min_by_key(|place| cost(place));
+            for ((_, known), near) in sides.iter_mut().zip(nearest) {
+                *known = known.iter().copied().chain(near).min_by_key(|(cost, _)| *cost);
             }
             done.push(kind);
         }
         Ok(sides.map(|(offers, nearest)| {
             let rod = rod.item.id.to_string();
-            nearest.map(|place| Sketch { trip, rod, reel_place: place.clone(), offers })
+            nearest.map(|(_, place)| Sketch { trip, rod, reel_place: place.clone(), offers })
         }))
     }
 
@@ -218,13 +185,13 @@ impl Judge<'_, '_> {
     pub(super) fn of_task(
         &self,
         task: &Task<'_, '_>,
-        leaders: &Leaders,
+        supply: &Supply<'_, '_>,
         gauge: &Gauge,
     ) -> Result<Judged, Stopped> {
         let mut judged = Vec::new();
-        for spools in self.by_line(task) {
+        for Spools { spools, .. } in supply.sides(task.rod)[usize::from(!task.own_reels)] {
             gauge.go_on_in_part()?;
-            let candidates = self.of_line(task.rod, &spools, leaders);
+            let candidates = self.of_line(task.rod, spools, &supply.leaders);
             let at = spools.iter().map(|spool| [task.at, spool.at[0], spool.at[1]]);
             judged.extend(at.zip(candidates));
         }
@@ -244,7 +211,11 @@ impl Judge<'_, '_> {
 
     /// Lines with which a rod and a reel are put together. What else cannot matter the planner
     /// prunes.
-    fn lines_for<'p>(&self, rod: &PoolRod<'_>, reel: &'p PoolReel<'_>) -> Vec<&'p Spooled> {
+    pub(super) fn lines_for<'p>(
+        &self,
+        rod: &PoolRod<'_>,
+        reel: &'p PoolReel<'_>,
+    ) -> Vec<&'p Spooled> {
         let usable = reel.lines.iter().filter(|line| rings_allow(rod.rod, line));
         let (due, mut lines): (Vec<&Spooled>, Vec<_>) = usable.partition(|line| line.due);
         // A line that is due comes off, if there is one to go on in its place.
