@@ -30,9 +30,12 @@ use super::search::{self, Effort, NoAnswer};
 use super::{sighted, stopped};
 use crate::error::ServiceError;
 
-/// Turns of searching and judging more, and the nodes of each but the last.
+/// Turns of searching and judging more, and the nodes of the first: where little is judged, judging more
+/// is worth more than searching on.
 const TURNS: usize = 24;
-const TURN: u64 = 10;
+const FIRST_TURN: u64 = 10;
+/// How many times as many nodes each other turn but the last has.
+const MORE_NODES: u64 = 4;
 
 /// Everything that work on one request needs.
 pub(super) struct Desk<'d> {
@@ -114,6 +117,7 @@ impl<'d> Desk<'d> {
         reach: &dyn Fn(&Asked, &Item) -> Option<String>,
         then: &mut dyn FnMut(&Made<'_, '_>) -> Result<T, Status>,
     ) -> Result<T, Status> {
+        let begun = Instant::now();
         let pools: Vec<Pool<'_>> = trips
             .iter()
             .map(|asked| Pool::gather(self.model, self.view, asked, &|item| reach(asked, item)))
@@ -139,7 +143,7 @@ impl<'d> Desk<'d> {
             judging::judge(&judges, &mut problem, &self.weights, judging::WHOLE, self.gauge);
         let mut judging = judging.map_err(stopped)?;
         self.gauge.begin(pb::PlanStage::Searching, 0);
-        let (known, nodes, bounded) = self.judged_on(&judges, &mut problem, &mut judging)?;
+        let (known, nodes, bounded) = self.judged_on(&judges, &mut problem, &mut judging, begun)?;
         let is_whole = judging.is_whole;
         let (spent, deadline) = (self.nodes - nodes, self.gauge.deadline());
         let effort = Effort { nodes, spent, until: self.until, deadline };
@@ -223,8 +227,14 @@ impl<'d> Desk<'d> {
         judges: &[Judge<'_, '_>],
         problem: &mut FleetProblem,
         judging: &mut Judging<'_>,
+        begun: Instant,
     ) -> Result<(Vec<Decisions>, u64, Option<Micros>), Status> {
         let (mut known, mut nodes, mut bounded) = (Vec::new(), self.nodes, None);
+        // Who has no time for two searches gets the more of one.
+        if !self.has_time(begun) {
+            return Ok((known, nodes, bounded));
+        }
+        let mut turn = FIRST_TURN;
         for _ in 0..TURNS {
             if judging.is_whole || nodes == 0 {
                 break;
@@ -232,7 +242,8 @@ impl<'d> Desk<'d> {
             // What is decided is written by another search.
             let until = self.until.map(before);
             let deadline = self.gauge.deadline();
-            let effort = Effort { nodes: nodes.min(TURN), spent: 0, until, deadline };
+            let effort = Effort { nodes: nodes.min(turn), spent: 0, until, deadline };
+            turn = turn.saturating_mul(MORE_NODES);
             let weights = &self.weights;
             let decided = search::decide(problem, weights, effort, &known, self.gauge);
             let Some(decided) = decided.map_err(no_answer)? else {

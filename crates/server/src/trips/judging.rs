@@ -438,9 +438,9 @@ impl Judging<'_> {
         if self.is_whole || self.sketches.is_empty() {
             return Ok(false);
         }
-        // Half of the time that is left, so that what is judged is searched too.
+        // A third of the time that is left, so that what is judged is searched too.
         let now = Instant::now();
-        let enough = until.map(|until| now + until.saturating_duration_since(now) / 2);
+        let enough = until.map(|until| now + until.saturating_duration_since(now) / 3);
         let some = MORE;
         let (spent, _) = self.round(judges, problem, weights, some, reached, enough, gauge)?;
         self.is_whole = !self.is_cut && self.judged.iter().all(|is_judged| *is_judged);

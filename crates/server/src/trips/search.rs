@@ -46,6 +46,9 @@ pub(super) struct Effort {
 /// there are a hundred thousand outfits, less where there are few.
 const WRITES: u32 = 4;
 
+/// The same for what lies between a decision and the search that writes it, which is set up anew.
+const AGAIN: u32 = 2;
+
 impl Effort {
     fn budget(self) -> Budget {
         Budget { nodes: self.nodes, cap: self.until.map(left), ..Budget::default() }
@@ -53,11 +56,11 @@ impl Effort {
 
     /// How the search, which begins now, asks whether it is to go on. How long it takes until it asks
     /// first tells how busy the machine is, and so how much time the writing needs.
-    fn ask(self, gauge: &Gauge) -> impl Fn(&Progress) -> ControlFlow<()> {
+    fn ask(self, writes: u32, gauge: &Gauge) -> impl Fn(&Progress) -> ControlFlow<()> {
         let (begun, set_up) = (Instant::now(), OnceCell::new());
         move |now| {
             gauge.search(now);
-            let writing = *set_up.get_or_init(|| begun.elapsed() * WRITES);
+            let writing = *set_up.get_or_init(|| begun.elapsed() * writes);
             let is_over = self.until.is_some_and(|until| left(until).is_zero())
                 || self.deadline.is_some_and(|deadline| left(deadline) <= writing);
             let end = gauge.stopped().is_some() || is_over;
@@ -74,7 +77,7 @@ pub(super) fn decide(
     known: &[Decisions],
     gauge: &Gauge,
 ) -> Result<Option<Decided>, NoAnswer> {
-    let ask = effort.ask(gauge);
+    let ask = effort.ask(WRITES + AGAIN, gauge);
     let decided = decide_fleet(problem, weights, &effort.budget(), known, &ask);
     gauge.wanted().map_err(NoAnswer::Stopped)?;
     decided.map_err(NoAnswer::Faults)
@@ -88,7 +91,7 @@ pub(super) fn search(
     known: &[Decisions],
     gauge: &Gauge,
 ) -> Result<Found, NoAnswer> {
-    let ask = effort.ask(gauge);
+    let ask = effort.ask(WRITES, gauge);
     let mut answer = plan_fleet_from(problem, weights, &effort.budget(), known, &ask)
         .map_err(NoAnswer::Faults)?;
     gauge.wanted().map_err(NoAnswer::Stopped)?;
@@ -165,7 +168,7 @@ mod tests {
     use tokio::time::{Duration, Instant, advance};
     use tokio_util::sync::CancellationToken;
 
-    use super::{Effort, Gauge};
+    use super::{Effort, Gauge, WRITES};
 
     // Source: arithmetic: who took a second to set up needs four to write, and has ten in all.
     #[tokio::test(start_paused = true)]
@@ -174,7 +177,7 @@ mod tests {
         let gauge = Gauge::new(None, CancellationToken::new(), now);
         let deadline = Some(Instant::now() + Duration::from_secs(10));
         let effort = Effort { nodes: 1, spent: 0, until: deadline, deadline };
-        let ask = effort.ask(&gauge);
+        let ask = effort.ask(WRITES, &gauge);
         for (seconds, is_over) in [(1, false), (4, false), (1, true)] {
             advance(Duration::from_secs(seconds)).await;
             let asked = ask(&Progress::default());
