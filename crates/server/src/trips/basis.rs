@@ -17,10 +17,14 @@ pub(super) fn clock(minute: u32) -> String {
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
 
-/// The state of an inventory in a short text, which is another one as soon as something is
-/// recorded.
+/// The state of an inventory in a short text, which is another one as soon as something is recorded,
+/// or another version of the service writes plans in other words.
 pub(super) fn state(view: &View) -> String {
-    let mut text = view.event_count().to_string();
+    state_by(view, env!("CARGO_PKG_VERSION"))
+}
+
+fn state_by(view: &View, version: &str) -> String {
+    let mut text = format!("{version} {}", view.event_count());
     for (Chain { device, incarnation }, Head { sequence, hash }) in view.tips().iter() {
         text.push_str(&format!(" {device} {incarnation} {sequence} {hash}"));
     }
@@ -186,4 +190,17 @@ fn carried(plan: &pb::Plan, segments: &[String]) -> Vec<pb::Rig> {
         })
     };
     plan.outfits.iter().filter_map(carries).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Source: the contract of PlanBasis.inventory_state.
+    #[test]
+    fn another_version_is_another_state() {
+        let view = View::default();
+        assert_eq!(state_by(&view, "0.1.0"), state_by(&view, "0.1.0"));
+        assert_ne!(state_by(&view, "0.1.0"), state_by(&view, "0.2.0"));
+    }
 }

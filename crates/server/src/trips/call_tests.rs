@@ -194,6 +194,50 @@ async fn who_is_in_a_hurry_is_answered_without_a_review() {
     assert!(answer.abridged && answer.difference.unwrap().gain_micros == 0);
 }
 
+// Source: arithmetic: no plan is worth more than all needs at their best, and what the service wrote it
+// takes back, also where the clock ended the search before it bounded anything.
+#[tokio::test]
+async fn a_plan_that_was_cut_comes_back() {
+    let service = Fleet::demo().service();
+    let view = service.inventory.as_ref().unwrap().view();
+    let places = ["B1", "B2", "B3", "S0"];
+    let mut clashing = demo_trip("T2", &places);
+    clashing.trip.as_mut().unwrap().rod_limit = Some(2);
+    let take = |id: &str| pb::Pin {
+        rule: pb::PinRule::Take.into(),
+        item_id: id.to_owned(),
+        ..pb::Pin::default()
+    };
+    clashing.pins = vec![take("R19"), take("R20")];
+    let kept = pb::PlanStatus::Feasible;
+    let requests = [
+        (demo_trip("T1", &places), kept),
+        (demo_trip("T2", &places), kept),
+        // Pins that clash with who fishes, of which nobody had time to prove it.
+        (clashing, pb::PlanStatus::NotFound),
+    ];
+    for (request, status) in requests {
+        let asked = ask::trip(request).unwrap();
+        let gauge = Gauge::new(None, CancellationToken::new(), Sender::default());
+        let now = Some(Instant::now());
+        let desk = Desk::new(&view, Model::builtin(), &asked.terms, now, &gauge);
+        let plan = desk.trip(&asked.trips).unwrap();
+        assert_eq!((plan.reproducible, plan.status()), (false, status));
+        let reached = plan.value.as_ref().unwrap().objective_micros;
+        let all: i64 = (plan.trip.iter().flat_map(|trip| &trip.needs))
+            .map(|need| i64::from(need.importance) * 1_000_000)
+            .sum();
+        let bound = plan.bound_micros.unwrap();
+        assert!((reached..=all).contains(&bound), "{reached} {bound} {all}");
+        let check = pb::CheckCoverageRequest {
+            trip: plan.trip.clone(),
+            plan: Some(plan),
+            ..Default::default()
+        };
+        service.check_coverage(Request::new(check)).await.unwrap();
+    }
+}
+
 // Source: the contract of FindGapsResponse.abridged and DesignSetResponse.abridged.
 #[test]
 fn who_is_in_a_hurry_is_told_of_the_rods_that_were_judged() {

@@ -151,41 +151,38 @@ impl<'d> Desk<'d> {
         let found = found.map_err(no_answer)?;
         let reproducible = !found.cut && !judging.is_cut;
         let most = |trip: &FleetTrip| at_best(&trip.problem, &self.weights);
+        let all: Micros = problem.trips.iter().map(most).sum();
+        let known = bounded.map_or(all, |bound| bound.min(all));
         let found = match found.answer {
             FleetAnswer::Plan(mut plan) if is_whole => {
-                let known = bounded.unwrap_or(plan.bound).max(plan.value.objective());
-                plan.bound = plan.bound.min(known);
+                bound(&mut plan, known);
                 Found::Plan(*plan)
             }
             // What was not judged could be better, as far as anything is known of it.
             FleetAnswer::Plan(mut plan) => {
                 let reached = plan.value.objective();
                 let rest = judging.rest(&problem, &self.weights, Some(reached), self.gauge);
-                let all: Micros = problem.trips.iter().map(most).sum();
-                plan.bound = plan.bound.max(rest.unwrap_or(all)).min(all.max(reached));
-                let known = bounded.unwrap_or(plan.bound).max(reached);
-                plan.bound = plan.bound.min(known);
-                if plan.bound > reached {
-                    plan.status = Proof::Feasible;
-                }
+                plan.bound = plan.bound.max(rest.unwrap_or(all));
                 for (plan, trip) in plan.trips.iter_mut().zip(&problem.trips) {
                     (plan.status, plan.bound) = (Proof::Feasible, most(trip));
                 }
+                bound(&mut plan, known);
                 Found::Plan(*plan)
             }
             // With what was not judged it may be less that is left out.
             FleetAnswer::Infeasible(no) if !is_whole => {
                 let best = no.best.map(|best| Box::new(LeftOut { is_least: false, ..best }));
-                Found::Nothing(problem.trips.iter().map(most).sum(), best)
+                Found::Nothing(all, best)
             }
             FleetAnswer::Infeasible(no) => {
                 let Infeasible { clash, best } = *no;
                 Found::Infeasible(write_clash(clash), best.map(Box::new))
             }
-            FleetAnswer::NotFound { bound, best, .. } if is_whole => Found::Nothing(bound, best),
+            FleetAnswer::NotFound { bound, best, .. } if is_whole => {
+                Found::Nothing(bound.min(all), best)
+            }
             FleetAnswer::NotFound { bound, best, .. } => {
                 let rest = judging.rest(&problem, &self.weights, None, self.gauge);
-                let all: Micros = problem.trips.iter().map(most).sum();
                 Found::Nothing(bound.max(rest.unwrap_or(all)).min(all), best)
             }
         };
@@ -347,6 +344,18 @@ impl<'d> Desk<'d> {
             plan.clash = clash.cloned();
             plan.given_up = best.as_ref().map(|best| clash::given_up(best, Some(t)));
         }
+    }
+}
+
+/// Tightens the bound of a plan to what is known beside the search, which may prove it; what is known
+/// of a boat alone is what is known of its fleet.
+fn bound(plan: &mut FleetPlan, known: Micros) {
+    let reached = plan.value.objective();
+    plan.bound = plan.bound.min(known).max(reached);
+    plan.status = if plan.bound == reached { Proof::Optimal } else { Proof::Feasible };
+    let (status, bound) = (plan.status, plan.bound);
+    if let [only] = plan.trips.as_mut_slice() {
+        (only.status, only.bound) = (status, bound);
     }
 }
 

@@ -261,6 +261,13 @@ fn searched(given: &pb::Plan, right: &mut pb::Plan, most: Micros) -> Vec<Differe
         right.given_up = given.given_up.clone().or_else(|| Some(pb::GivenUp::default()));
         return Vec::new();
     }
+    if given.status() == pb::PlanStatus::NotFound {
+        right.status = given.status;
+        let bound = given.bound_micros.map_or(most, |bound| bound.clamp(0, most));
+        (right.bound_micros, right.gap) = (Some(bound), None);
+        right.given_up = given.given_up.clone().or_else(|| Some(pb::GivenUp::default()));
+        return Vec::new();
+    }
     // Of one boat of several it is known what all its needs would be worth, and no more.
     let alone = given.basis.as_ref().is_none_or(|basis| basis.others.is_empty());
     let Some(reached) = right.value.as_ref().map(|value| value.objective_micros) else {
