@@ -235,7 +235,7 @@ async fn an_answer_agrees_with_itself() {
 #[tokio::test]
 async fn on_the_water_a_change_begins_with_what_is_on() {
     let service = Fleet::demo().service();
-    let (mut within, mut off) = (0, 0);
+    let mut within = 0;
     let requests = [demo_trip("T1", &["B2", "S0"]), demo_trip("T2", &["B2", "S0"])];
     let mut plans = Vec::new();
     for request in requests {
@@ -274,10 +274,9 @@ async fn on_the_water_a_change_begins_with_what_is_on() {
             }
             let of = |rig: &pb::Rig| (rig.outfit_id.clone(), rig.segment_id.clone());
             within += after.rigs.windows(2).filter(|w| of(&w[0]) == of(&w[1])).count();
-            off += after.jobs.iter().filter(|j| j.kind() == pb::JobKind::LeaderOff).count();
         }
     }
-    assert!(within > 0 && off > 0, "{within} {off}");
+    assert!(within > 0);
 }
 
 /// What a loss leaves of a crew, by trying all ways to hand out what is left. No outfit of these trips

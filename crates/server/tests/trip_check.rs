@@ -13,7 +13,7 @@ use deepbend_ledger::import::FileKind;
 use deepbend_server::trips::TripServiceImpl;
 use tonic::{Code, Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, plan_on, t1};
+use trip_support::{Fleet, leave, plan_on, t1, t2};
 
 async fn check(
     service: &TripServiceImpl,
@@ -408,4 +408,83 @@ async fn what_is_said_on_the_water_can_be_done_there() {
         }
     }
     assert!(later > 0 && put_on > 0, "{later} {put_on}");
+}
+
+/// Merganser's trip and its plan.
+async fn merganser(service: &TripServiceImpl, ashore: &[&str]) -> pb::CheckCoverageRequest {
+    let mut request = t2();
+    leave(&mut request, ashore);
+    let plan = plan_on(service, request).await.unwrap();
+    let trip = plan.trip.clone();
+    pb::CheckCoverageRequest { trip, plan: Some(plan), ..Default::default() }
+}
+
+// Source: the contract of CheckCoverageRequest.lost_item_ids: what was lost stays lost.
+#[tokio::test]
+async fn a_second_loss_brings_nothing_back() {
+    let service = Fleet::demo().service();
+    let mut request = merganser(&service, &[]).await;
+    let leader =
+        request.plan.as_ref().unwrap().outfits.iter().find_map(|o| o.leader_stock_ids.first());
+    let leader = leader.unwrap().clone();
+    let piece = |id: &str, quantity| pb::PieceCount { item_id: id.to_owned(), quantity };
+    request.lost_item_ids = vec![leader.clone()];
+    request.lost_pieces = vec![piece("L10", 2)];
+    let first = check(&service, request.clone()).await.unwrap();
+    let there = first.left_pieces[0].quantity;
+    assert!(there > 0);
+    let tied = |plan: &pb::Plan| plan.rigs.iter().any(|rig| rig.leader_stock_id == leader);
+    assert!(tied(request.plan.as_ref().unwrap()) && !tied(first.plan.as_ref().unwrap()));
+    request.plan = first.plan;
+    request.lost_item_ids = vec!["L14".to_owned()];
+    request.lost_pieces = vec![piece("L10", 1)];
+    let second = check(&service, request).await.unwrap();
+    assert_eq!(second.left_pieces, [piece("L10", there - 1)]);
+    let plan = second.plan.unwrap();
+    assert!(!tied(&plan) && plan.assignments.iter().all(|a| a.lure_id != "L14"));
+    let lost = plan.basis.unwrap().aboard.unwrap().lost_item_ids;
+    assert!(lost.contains(&leader) && lost.contains(&"L14".to_owned()));
+}
+
+// Common practice, no source: what stayed in the shed is not tied on the water, and nobody rigs anew
+// where nothing was lost.
+#[tokio::test]
+async fn nothing_is_rigged_anew_for_nothing() {
+    let service = Fleet::demo().service();
+    for ashore in [&[][..], &["K12"], &["K12", "K07"], &["K13"]] {
+        let request = merganser(&service, ashore).await;
+        let answer = check(&service, request).await.unwrap();
+        assert_eq!(answer.swaps, [], "{ashore:?}");
+        let plan = answer.plan.unwrap();
+        for rig in &plan.rigs {
+            assert!(!ashore.contains(&rig.leader_stock_id.as_str()), "{}", rig.leader_stock_id);
+        }
+    }
+}
+
+// Common practice, no source: a trace with swivel and snap does not go through the rings.
+#[tokio::test]
+async fn a_trace_is_cut_off_before_the_line_is_threaded() {
+    let service = Fleet::demo().service();
+    let request = out(&service).await;
+    let plan = request.plan.clone().unwrap();
+    let mut cut = 0;
+    for outfit in &plan.outfits {
+        let lost_item_ids = vec![outfit.reel_id.clone()];
+        let request = pb::CheckCoverageRequest { lost_item_ids, ..request.clone() };
+        let answer = check(&service, request).await.unwrap();
+        for swap in answer.swaps.iter().filter(|swap| swap.text.contains(" and thread it")) {
+            let now = answer.plan.as_ref().unwrap().outfits.iter().find(|o| o.id == swap.outfit_id);
+            let was = plan.outfits.iter().find(|o| o.reel_id == now.unwrap().reel_id).unwrap();
+            let on = plan.rigs.iter().find(|rig| rig.outfit_id == was.id).unwrap();
+            // All leaders of this plan are of wire.
+            assert!(on.leader_stock_id.is_empty(), "{}", swap.text);
+        }
+        for swap in answer.swaps.iter().filter(|swap| swap.text.starts_with("Cut ")) {
+            let again = swap.text.contains("on again");
+            assert_eq!(swap.duration_minutes, if again { 8.0 } else { 5.0 }, "{}", swap.text);
+            cut += 1;
+        }
+    }
+    assert!(cut > 0);
 }

@@ -139,6 +139,12 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
             Format::Jsonl => output::json_line(&answer)?,
             Format::Csv => output::csv_text(&header(), &rows(std::slice::from_ref(plan)))?,
         })?;
+        if args.plan.is_none() && !args.lost.is_empty() && global.output == Format::Table {
+            note(
+                "note: held against the plan that the boat went out with: after another loss, name \
+                 all that is lost since",
+            );
+        }
         // What is left is fished with, though not everybody may fish at once.
         if plan.given_up.is_some() { Ok(()) } else { ending(global.output, plan) }
     };

@@ -40,6 +40,8 @@ pub(super) struct Aboard {
     pub(super) lost: BTreeSet<String>,
     /// Lures and leaders of which some are lost, and how many.
     pub(super) lost_pieces: Vec<(String, u32)>,
+    /// How many the fleet leaves the boat of what other boats took some of.
+    pub(super) shares: BTreeMap<String, u32>,
     /// All of it as the basis of a plan has it.
     pub(super) wire: pb::AboardBasis,
 }
@@ -50,6 +52,10 @@ impl Aboard {
         let lures = plan.assignments.iter().map(|assignment| &assignment.lure_id);
         let brought = plan.moves.iter().map(|step| (&step.item_id, step.quantity));
         let mut aboard = Self::taken(&plan.outfits, lures, brought);
+        let of_water = plan.basis.iter().flat_map(|b| &b.aboard).flat_map(|aboard| &aboard.shares);
+        let shares = plan.basis.iter().flat_map(|basis| &basis.shares).chain(of_water);
+        let pieces = |quantity| u32::try_from(quantity).unwrap_or(0);
+        aboard.shares = shares.map(|s| (s.item_id.clone(), pieces(s.quantity))).collect();
         // What was wound on before the boat went out is on its reel, however often it was covered
         // again.
         let went_out = plan.basis.iter().filter_map(|basis| basis.aboard.as_ref());
@@ -88,7 +94,7 @@ impl Aboard {
     /// The same, with its basis written.
     fn told(mut self, segments: &[String], plan: Option<&pb::Plan>) -> Self {
         let lost: Vec<String> = self.lost.iter().cloned().collect();
-        self.wire = basis::write_aboard(plan, &lost, &self.lost_pieces, segments);
+        self.wire = basis::write_aboard(plan, &lost, &self.lost_pieces, &self.shares, segments);
         for outfit in &mut self.wire.outfits {
             outfit.line_stock_id = self.wound.get(&outfit.reel_id).cloned().unwrap_or_default();
         }
@@ -105,6 +111,7 @@ impl Aboard {
     /// How many of an item are still aboard, of which so many are there without the plan.
     pub(super) fn left(&self, id: &str, there: u32) -> u32 {
         let brought = self.items.get(id).copied().flatten().unwrap_or(u32::MAX);
+        let there = self.shares.get(id).map_or(there, |share| there.min(*share));
         let lost = self.lost_pieces.iter().find(|(lost, _)| lost == id).map_or(0, |(_, n)| *n);
         there.min(brought).saturating_sub(lost)
     }
@@ -289,6 +296,10 @@ pub(super) fn check(
     } else {
         Vec::new()
     };
+    let (mut lost, mut lost_pieces) = (lost, lost_pieces);
+    if let Some(earlier) = plan.as_ref().and_then(|plan| plan.basis.as_ref()?.aboard.as_ref()) {
+        also_lost(earlier, &mut lost, &mut lost_pieces);
+    }
     let whole = trip.clone();
     if let Some(trip) = &mut trip
         && !segment_ids.is_empty()
@@ -303,11 +314,14 @@ pub(super) fn check(
         trip.parts.retain(|part| segment_ids.contains(&part.id));
         trip.needs.retain(|need| segment_ids.contains(&need.segment));
     }
+    // What was to stay ashore is not aboard, though it lies on the boat by the inventory.
+    let pins = plan.iter().flat_map(|plan| &plan.basis).flat_map(|basis| &basis.pins);
     let common = pb::PlanFleetRequest {
         overrides,
         validate_only,
         request_label,
         added_wind_m_s,
+        pins: pins.filter(|pin| pin.rule() == pb::PinRule::Leave).cloned().collect(),
         ..pb::PlanFleetRequest::default()
     };
     let mut request = finish(trip.into_iter().collect(), common, false, At::ROOT, faults)?;
@@ -320,6 +334,23 @@ pub(super) fn check(
     }
     let before = plan.zip(whole).map(|(plan, trip)| asked_before(plan, trip)).transpose()?;
     Ok((request, before))
+}
+
+/// What was lost before a plan was made on the water stays lost.
+fn also_lost(
+    earlier: &pb::AboardBasis,
+    lost: &mut BTreeSet<String>,
+    pieces: &mut Vec<(String, u32)>,
+) {
+    lost.extend(earlier.lost_item_ids.iter().cloned());
+    for line in &earlier.lost_pieces {
+        let more = u32::try_from(line.quantity).unwrap_or(0);
+        match pieces.iter_mut().find(|(id, _)| *id == line.item_id) {
+            Some((_, quantity)) => *quantity = quantity.saturating_add(more),
+            None => pieces.push((line.item_id.clone(), more)),
+        }
+    }
+    pieces.retain(|(id, _)| !lost.contains(id));
 }
 
 /// What a plan that comes back was asked for, by its own basis.

@@ -1,5 +1,7 @@
 //! What a plan was made from, so that the plan alone can be checked again: written and read.
 
+use std::collections::BTreeMap;
+
 use deepbend_contract::pb;
 use deepbend_ledger::event::{Chain, Hash, Head};
 use deepbend_ledger::view::View;
@@ -124,6 +126,7 @@ pub(super) fn aboard(basis: &pb::AboardBasis) -> Aboard {
     Aboard {
         lost: basis.lost_item_ids.iter().cloned().collect(),
         lost_pieces: basis.lost_pieces.iter().map(pieces).collect(),
+        shares: basis.shares.iter().map(pieces).collect(),
         wire: basis.clone(),
         ..taken
     }
@@ -134,6 +137,7 @@ pub(super) fn write_aboard(
     plan: Option<&pb::Plan>,
     lost: &[String],
     pieces: &[(String, u32)],
+    shares: &BTreeMap<String, u32>,
     segments: &[String],
 ) -> pb::AboardBasis {
     let line = |id: &str, quantity: i32| pb::LoadLine {
@@ -154,6 +158,7 @@ pub(super) fn write_aboard(
         lost_pieces: pieces.iter().map(|(id, n)| line(id, count(*n))).collect(),
         segment_ids: segments.to_vec(),
         carried,
+        shares: shares.iter().map(|(id, n)| line(id, count(*n))).collect(),
     }
 }
 

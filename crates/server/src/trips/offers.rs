@@ -72,6 +72,9 @@ pub(super) type RodKind = (bool, u8, Option<u8>);
 /// Positions of rod, reel and line, with what is put together of them.
 pub(super) type Judged = Vec<([usize; 3], Candidate)>;
 
+/// The leader on the line of a reel on the water, or none; `None`: nobody knows.
+type Carried<'a> = Option<Option<&'a str>>;
+
 /// A leader and what it does for one need; `None`: no leader.
 type Tried = (Option<usize>, Score);
 
@@ -287,19 +290,21 @@ impl Judge<'_, '_> {
         let fitting = self.fitting(&outfit.line);
         let mut benches: Vec<Bench<'_, '_>> =
             self.cases.iter().map(|case| Bench::new(self.model, case, &outfit, leaders)).collect();
-        // Reels that are alike, with as much line on them, are judged once.
-        let mut known: Vec<(OnReel<'_>, Vec<String>, Vec<Offer>)> = Vec::new();
+        // Reels that are alike, with as much line on them and the same leader, are judged once.
+        let mut known: Vec<(OnReel<'_>, Carried<'_>, Vec<String>, Vec<Offer>)> = Vec::new();
         let mut candidates = Vec::with_capacity(spools.len());
         for Spool { reel, line, .. } in spools {
             let on = OnReel { reel: reel.reel, length: line.line.length };
             let not_for: Vec<String> = self.wrong_side(reel).map(ToOwned::to_owned).collect();
             let alike = |other: &OnReel<'_>| benches.first().is_none_or(|b| b.is_alike(on, *other));
-            let same = |(other, hands, _): &(OnReel<'_>, Vec<String>, Vec<Offer>)| {
-                *hands == not_for && alike(other)
+            let aboard = self.asked.aboard.as_ref();
+            let carried = aboard.and_then(|aboard| aboard.carries(reel.item.id.as_str()));
+            let same = |(other, leader, hands, _): &(_, Carried<'_>, Vec<String>, Vec<Offer>)| {
+                *leader == carried && *hands == not_for && alike(other)
             };
             let at = known.iter().position(same).unwrap_or_else(|| {
-                let offers = self.offers(&mut benches, &fitting, on);
-                known.push((on, not_for.clone(), offers));
+                let offers = self.offers(&mut benches, &fitting, carried, on);
+                known.push((on, carried, not_for.clone(), offers));
                 known.len() - 1
             });
             let (.., offers) = &known[at];
@@ -320,11 +325,12 @@ impl Judge<'_, '_> {
         &self,
         benches: &mut [Bench<'_, '_>],
         fitting: &[Option<usize>],
+        carried: Carried<'_>,
         on: OnReel<'_>,
     ) -> Vec<Offer> {
         let tried: Vec<Vec<Score>> =
             benches.iter_mut().map(|bench| bench.with_each(fitting, on)).collect();
-        let chosen = self.few_leaders(fitting, &tried);
+        let chosen = self.few_leaders(fitting, carried, &tried);
         let mut offers = Vec::with_capacity(benches.len());
         for (need, bench) in benches.iter_mut().enumerate() {
             if !self.cases[need].is_cranked(on.reel) {
@@ -350,7 +356,12 @@ impl Judge<'_, '_> {
     /// Leaders for each need, by their positions: as few as give every need its best verdict, so
     /// that little has to be tied. Where the stock of one is short, the next best is offered
     /// besides.
-    fn few_leaders(&self, fitting: &[Option<usize>], tried: &[Vec<Score>]) -> Vec<Vec<usize>> {
+    fn few_leaders(
+        &self,
+        fitting: &[Option<usize>],
+        carried: Carried<'_>,
+        tried: &[Vec<Score>],
+    ) -> Vec<Vec<usize>> {
         let mut chosen: Vec<Vec<usize>> = vec![Vec::new(); tried.len()];
         let tops: Vec<Option<Verdict>> =
             tried.iter().map(|need| need.iter().map(|score| score.verdict).min()).collect();
@@ -358,7 +369,7 @@ impl Judge<'_, '_> {
             let score = &tried[need][at];
             (Some(score.verdict) == tops[need]).then_some(score.score)
         };
-        let bonus: Vec<f64> = fitting.iter().map(|leader| self.bonus(*leader)).collect();
+        let bonus: Vec<f64> = fitting.iter().map(|leader| self.bonus(*leader, carried)).collect();
         loop {
             let open: Vec<_> = (0..tried.len()).filter(|n| chosen[*n].is_empty()).collect();
             if open.is_empty() {
@@ -393,9 +404,12 @@ impl Judge<'_, '_> {
         chosen
     }
 
-    /// Settles between leaders that serve as many needs: none at all, then one that is aboard, then
-    /// the one that is brought at the least cost.
-    fn bonus(&self, leader: Option<usize>) -> f64 {
+    /// Settles between leaders that serve as many needs: on the water what is on already, then none at
+    /// all, then one that is aboard, then the one that is brought at the least cost.
+    fn bonus(&self, leader: Option<usize>, carried: Carried<'_>) -> f64 {
+        if carried == Some(leader.map(|l| self.pool.leaders[l].stock.id.as_str())) {
+            return 1.0;
+        }
         let Some(leader) = leader else { return 0.5 };
         let place = &self.pool.leaders[leader].stock.place;
         if *place == self.pool.boat.place {

@@ -2,13 +2,14 @@
 
 use deepbend_contract::{At, Faults, pb, plan_difference};
 use deepbend_core::model::Parameters;
+use deepbend_planner::weights::Micros;
 use tokio::time::Instant;
 use tonic::Status;
 
 use super::answer::count;
 use super::ask::Asked;
 use super::desk::Desk;
-use super::{pool, rerig};
+use super::{basis, pool, rerig};
 use crate::error::ServiceError;
 
 /// What is left, and what the rig was worth before, where a plan says how it was.
@@ -29,9 +30,22 @@ pub(super) fn plan(
 ) -> Result<Recovered, Status> {
     not_more_than_there_is(desk, trips)?;
     let begun = Instant::now();
-    let plan = desk.trip(trips)?;
-    let mut abridged = plan.abridged;
+    let mut plan = desk.trip(trips)?;
     let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
+    if let Some(before) = before.filter(|_| desk.has_time(begun)) {
+        let kept: Vec<Asked> = trips.iter().map(|asked| as_left(asked, before)).collect();
+        let kept = desk.trip(&kept)?;
+        // What is put together anew on the water has to bring what its minutes cost.
+        let net = |plan: &pb::Plan| {
+            let minutes = rerig::minutes(&rerig::swaps(desk.model.parameters(), before, plan));
+            worth(plan).map(|worth| worth - desk.weights.job_minute * Micros::from(minutes))
+        };
+        let as_many = (kept.status(), &kept.given_up) == (plan.status(), &plan.given_up);
+        if as_many && net(&kept) >= net(&plan) {
+            plan = kept;
+        }
+    }
+    let mut abridged = plan.abridged;
     let worth_before = match before {
         // The same parts of the day with the same gear, as it was rigged, before anything was lost.
         Some(before) if desk.has_time(begun) => {
@@ -78,12 +92,23 @@ fn not_more_than_there_is(desk: &Desk<'_>, trips: &[Asked]) -> Result<(), Status
     faults.or(()).map_err(|faults| ServiceError::Faults(faults).into())
 }
 
+/// With the reels on the rods that they are on, where both are left.
+fn as_left(asked: &Asked, before: &pb::Plan) -> Asked {
+    let mut left = asked.clone();
+    let is_left = |id: &String| asked.aboard.as_ref().is_none_or(|a| !a.lost.contains(id));
+    let whole = before.outfits.iter().filter(|o| is_left(&o.rod_id) && is_left(&o.reel_id));
+    left.pins.pairs = whole.map(|o| (o.rod_id.clone(), o.reel_id.clone())).collect();
+    left
+}
+
 fn as_rigged(asked: &Asked, before: &pb::Plan) -> Asked {
     let mut whole = asked.clone();
     whole.summary = true;
     if let Some(aboard) = &mut whole.aboard {
-        aboard.lost.clear();
-        aboard.lost_pieces.clear();
+        // What was lost before that plan stays lost.
+        let earlier = before.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
+        let earlier = earlier.map(basis::aboard).unwrap_or_default();
+        (aboard.lost, aboard.lost_pieces) = (earlier.lost, earlier.lost_pieces);
     }
     whole.pins.pairs =
         before.outfits.iter().map(|o| (o.rod_id.clone(), o.reel_id.clone())).collect();

@@ -17,10 +17,25 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
         let (rod, reel) = (&outfit.rod_id, &outfit.reel_id);
         let was = before.outfits.iter().find(|o| o.reel_id == *reel);
         if was.is_none_or(|was| was.rod_id != *rod) {
-            add(p.reel_min, format!("Put {reel} onto {rod} and thread it."));
+            // No trace goes through the rings.
+            match trace_on(before, after, reel) {
+                Some((trace, true)) => {
+                    let text = format!(
+                        "Cut {trace} off, put {reel} onto {rod}, thread it and tie {trace} on again."
+                    );
+                    add(p.reel_min + p.trace_min, text);
+                }
+                Some((trace, false)) => {
+                    add(
+                        p.reel_min,
+                        format!("Cut {trace} off, put {reel} onto {rod} and thread it."),
+                    );
+                }
+                None => add(p.reel_min, format!("Put {reel} onto {rod} and thread it.")),
+            }
         }
         let jobs = after.jobs.iter().filter(|job| job.outfit_id == outfit.id);
-        let jobs = jobs.filter(|job| !job.is_if_needed && !is_planned(before, reel, job));
+        let jobs = jobs.filter(|job| !job.is_if_needed && !is_planned(before, outfit, job));
         jobs.for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
         let here = |plan: &pb::Plan, lure: &str| {
             let reel_of = |id: &str| plan.outfits.iter().find(|o| o.id == id).map(|o| &o.reel_id);
@@ -67,14 +82,42 @@ fn hundredths(minutes: f64) -> f64 {
     (minutes * 100.0).round() / 100.0
 }
 
-/// Whether a plan has the same job for a reel in the same segment.
-fn is_planned(before: &pb::Plan, reel: &str, job: &pb::Job) -> bool {
-    let of_reel =
-        |was: &pb::Job| before.outfits.iter().any(|o| o.id == was.outfit_id && o.reel_id == reel);
+/// The trace of wire on the line of a reel, and whether that is what it fishes with first.
+fn trace_on<'p>(before: &'p pb::Plan, after: &'p pb::Plan, reel: &str) -> Option<(&'p str, bool)> {
+    let aboard = after.basis.as_ref()?.aboard.as_ref()?;
+    let was = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
+    let on = aboard.carried.iter().find(|rig| rig.outfit_id == was.id)?;
+    let trace = Some(on.leader_stock_id.as_str()).filter(|id| !id.is_empty())?;
+    let is_wire = |plan: &pb::Plan| {
+        plan.rig_cards.iter().any(|card| {
+            let of_card = |a: &pb::Assignment| {
+                (&a.segment_id, &a.lure_id, &a.outfit_id, a.leader_stock_id.as_str())
+                    == (&card.segment_id, &card.lure_id, &card.outfit_id, trace)
+            };
+            let material = card.settings.as_ref().map(pb::Settings::leader_material);
+            let wire = [pb::LeaderMaterial::SteelWire, pb::LeaderMaterial::Titanium];
+            material.is_some_and(|material| wire.contains(&material))
+                && plan.assignments.iter().any(of_card)
+        })
+    };
+    let now = after.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
+    let mut rigs = after.rigs.iter().filter(|rig| rig.outfit_id == now.id && !rig.is_kept_ready);
+    let stays = rigs.next().is_some_and(|rig| rig.leader_stock_id == trace);
+    (is_wire(before) || is_wire(after)).then_some((trace, stays))
+}
+
+/// Whether a plan has the same job for the same rod and reel in the same segment.
+fn is_planned(before: &pb::Plan, outfit: &pb::PlannedOutfit, job: &pb::Job) -> bool {
+    let of_outfit = |was: &pb::Job| {
+        let of_job = |o: &pb::PlannedOutfit| {
+            (&o.id, &o.rod_id, &o.reel_id) == (&was.outfit_id, &outfit.rod_id, &outfit.reel_id)
+        };
+        before.outfits.iter().any(of_job)
+    };
     let same = |was: &pb::Job| {
         (was.kind, &was.stock_id, &was.segment_id) == (job.kind, &job.stock_id, &job.segment_id)
     };
-    before.jobs.iter().any(|was| !was.is_if_needed && same(was) && of_reel(was))
+    before.jobs.iter().any(|was| !was.is_if_needed && same(was) && of_outfit(was))
 }
 
 fn fishes(one: &&pb::Assignment) -> bool {
