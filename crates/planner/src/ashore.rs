@@ -126,7 +126,7 @@ fn explain(
             let text = match lost < SHOWN {
                 true => "It adds no more to the plan's worth than it costs.".to_owned(),
                 false => format!(
-                    "What it adds to the plan's worth is {} less than it costs.",
+                    "What it adds to the plan's worth, all else as it is, is {} less than it costs.",
                     in_words(lost)
                 ),
             };
