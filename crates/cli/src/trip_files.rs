@@ -369,11 +369,18 @@ impl Row {
         if cell.is_empty() {
             return None;
         }
-        let read = cell.parse::<i32>().ok();
-        if read.is_none() {
-            faults.push(self.fault(column, &format!("`{cell}` is no whole number")));
-        }
-        read
+        let read = cell.parse::<i64>();
+        let whole = read.as_ref().ok().and_then(|number| i32::try_from(*number).ok());
+        let wrong = match (&read, whole) {
+            (_, Some(_)) => return whole,
+            (Ok(_), None) => "is out of all range",
+            (Err(error), None) if *error.kind() == std::num::IntErrorKind::PosOverflow => {
+                "is out of all range"
+            }
+            (Err(_), None) => "is no whole number",
+        };
+        faults.push(self.fault(column, &format!("`{cell}` {wrong}; write one like 8")));
+        None
     }
 
     fn word<W: Word + WireWord>(&self, column: &str, faults: &mut Vec<String>) -> i32 {

@@ -35,6 +35,14 @@ const COLUMNS: &[(&str, &str)] = &[
     ("wind_shares", "the shares of the wind"),
 ];
 
+/// Words of the contract in the text of a fault, and what the files call them.
+const IN_TEXTS: &[(&str, &str)] = &[
+    ("VERDICT_EXCELLENT", "excellent"),
+    ("VERDICT_GOOD", "good"),
+    ("VERDICT_WORKABLE", "workable"),
+    ("with copy_count", "with copies_at_once"),
+];
+
 /// What is asked for, as far as words need it.
 #[derive(Debug, Default)]
 pub(crate) struct Asked {
@@ -73,7 +81,10 @@ impl Asked {
                 let whole = format!("without a count: --lost {}", id.unwrap_or("ID"));
                 format!("{words} {}", rest.replace("in lost_item_ids", &whole))
             }
-            Some(words) => format!("{words} {rest}"),
+            Some(words) => {
+                let all = format!("{words} {rest}");
+                IN_TEXTS.iter().fold(all, |text, (wire, word)| text.replace(wire, word))
+            }
             None => line.to_owned(),
         }
     }
@@ -93,20 +104,37 @@ impl Asked {
     fn of_trip(&self, trip: &pb::Trip, parts: &[(&str, Option<usize>)]) -> Option<String> {
         let mut words = format!("trip {}", trip.id);
         let mut named = None;
+        let mut part = None;
+        // What has no name is told by its place.
+        let or_row = |id: &str, row: usize| match id {
+            "" => format!("number {}", row + 1),
+            id => id.to_owned(),
+        };
         for (name, at) in parts {
             match (*name, *at) {
                 ("trip" | "water", None) => {}
                 ("segments", Some(at)) => {
-                    words.push_str(&format!(", segment {}", trip.segments.get(at)?.id));
+                    part = Some(trip.segments.get(at)?);
+                    words.push_str(&format!(", segment {}", or_row(&part?.id, at)));
+                }
+                ("wind_shares", Some(at)) => {
+                    named = Some(share_column(part?.wind_shares.get(at)?.direction()));
+                    break;
                 }
                 ("needs", Some(at)) => {
                     let need = trip.needs.get(at)?;
-                    words.push_str(&format!(", segment {} {}", need.segment_id, need.lure_id));
+                    let lure = match need.lure_id.as_str() {
+                        "" => format!(", need {}", or_row("", at)),
+                        id => format!(" {id}"),
+                    };
+                    words.push_str(&format!(", segment {}{lure}", need.segment_id));
                 }
                 ("anglers", Some(at)) => {
                     words.push_str(&format!(", angler {}", trip.anglers.get(at)?.id));
                 }
                 ("day_count", None) => return Some("--days".to_owned()),
+                ("id", None) if part.is_some() => named = Some("segment"),
+                ("id", None) => named = Some("trip_id"),
                 (name, _) => named = Some(name),
             }
         }
@@ -139,6 +167,17 @@ fn without_fields(line: &str) -> String {
     out
 }
 
+/// The column of a share of the wind.
+fn share_column(direction: pb::WindDirection) -> &'static str {
+    match direction {
+        pb::WindDirection::Into => "wind_into_share",
+        pb::WindDirection::Across => "wind_across_share",
+        pb::WindDirection::Down => "wind_down_share",
+        pb::WindDirection::Calm => "wind_calm_share",
+        pb::WindDirection::Unspecified => "the shares of the wind",
+    }
+}
+
 /// "needs[3]" as a name and a number.
 fn part(text: &str) -> (&str, Option<usize>) {
     let Some((name, at)) = text.split_once('[') else { return (text, None) };
@@ -168,11 +207,13 @@ mod tests {
             lure_id: "L17".to_owned(),
             ..pb::Need::default()
         };
-        let segment = pb::Segment { id: "b".to_owned(), ..pb::Segment::default() };
+        let share = pb::WindShare { direction: pb::WindDirection::Across.into(), share: 5.0 };
+        let nameless = pb::Segment { wind_shares: vec![share], ..pb::Segment::default() };
+        let segment = pb::Segment { id: "b".to_owned(), ..nameless.clone() };
         let trip = pb::Trip {
             id: "T1".to_owned(),
-            segments: vec![segment],
-            needs: vec![need],
+            segments: vec![segment, nameless],
+            needs: vec![need, pb::Need { segment_id: "b".to_owned(), ..pb::Need::default() }],
             ..pb::Trip::default()
         };
         let pins = vec![pin(pb::PinRule::Leave), pin(pb::PinRule::Take)];
@@ -189,6 +230,24 @@ mod tests {
                 "trip T1, segment b: wind_speed_m_s is -1",
             ),
             ("trip.boat_id is missing", "trip T1: boat is missing"),
+            (
+                "trip.segments[0].wind_shares[0].share is 5; right is 0 to 1",
+                "trip T1, segment b: wind_across_share is 5; right is 0 to 1",
+            ),
+            ("trip.segments[1].id is missing", "trip T1, segment number 2: segment is missing"),
+            (
+                "trip.needs[1].lure_id is missing",
+                "trip T1, segment b, need number 2: lure_id is missing",
+            ),
+            (
+                "trip.needs[0].min_verdict is poor; right is VERDICT_EXCELLENT or VERDICT_GOOD",
+                "trip T1, segment b L17: min_verdict is poor; right is excellent or good",
+            ),
+            (
+                "trip.needs[0].lure_id is L17 again; right is each once, with copy_count",
+                "trip T1, segment b L17: lure_id is L17 again; right is each once, with \
+                 copies_at_once",
+            ),
             ("no service answered", "no service answered"),
             (
                 "not in the inventory: rod R99 (keep_rod_ids; there are R09, R19), lure L99 \

@@ -6,6 +6,7 @@
 mod common;
 
 use std::ops::ControlFlow;
+use std::time::Duration;
 
 use common::{Dice, Size, brute_force, candidate, empty, lure, need, offer, random, reel, rod};
 use deepbend_core::judge::Verdict::{Excellent, Good, Workable};
@@ -253,6 +254,21 @@ fn a_clash_without_time_leaves_something_out_and_names_no_list() {
     assert!(no.clash.text.contains("segment a"), "{}", no.clash.text);
     assert_eq!(best.plan.trips[0].starts.len(), 2);
     check_fleet(&best.problem, &weights, &best.plan).unwrap();
+}
+
+// Source: the documentation of Budget.cap. Without time for the tree nothing proves that no plan leaves
+// out fewer, though the plan may be the same.
+#[test]
+fn who_looks_for_the_fewest_keeps_to_the_time() {
+    let trips = vec![FleetTrip { departs: None, problem: three_people() }];
+    let (problem, weights) = (FleetProblem { trips }, Weights::default());
+    let within = |cap: Option<Duration>| {
+        let budget = Budget { cap, ..Budget::default() };
+        best(plan_fleet(&problem, &weights, &budget).unwrap()).1
+    };
+    let (whole, none) = (within(None), within(Some(Duration::ZERO)));
+    assert!(whole.is_least && !none.is_least);
+    assert_eq!(none.plan.trips[0].starts.len(), 2);
 }
 
 // Common practice, no source: a guide lets the guest fish; whoever is most practised sits out, in

@@ -18,6 +18,7 @@ pub use fleet::{DueArgs, LogArgs, LogCommand, StocktakeArgs, SyncArgs};
 pub use gear::{CertaintyArg, GearCommand, ImportArgs, KindArg, ListArgs, ReadArgs, ShowArgs};
 pub use matching::{CompareArgs, JudgeArgs, OutfitArgs, RankArgs, WaterArgs};
 pub use mechanics::{BendArgs, CastArgs, MeasureArgs, TraceCommand};
+pub(crate) use trip::amount;
 pub use trip::{
     CheckArgs, ComparePlansArgs, FleetArgs, GapsArgs, PlanArgs, SeasonArgs, SetArgs, TermsArgs,
     TripCommand,

@@ -3,6 +3,33 @@
 use std::path::PathBuf;
 
 use clap::{ArgGroup, Args, Subcommand};
+use deepbend_contract::limits;
+
+fn number(text: &str) -> Result<f64, String> {
+    let read = text.trim().parse().ok().filter(|number: &f64| number.is_finite());
+    read.ok_or_else(|| "right is a number such as 2.5".to_owned())
+}
+
+fn whole(text: &str) -> Result<i64, String> {
+    text.trim().parse().map_err(|_| "right is a whole number such as 20000".to_owned())
+}
+
+/// Zero would read as if nothing had been said.
+fn one_or_more(text: &str) -> Result<i32, String> {
+    let read = text.trim().parse().ok().filter(|number| *number > 0);
+    read.ok_or_else(|| "right is a whole number, 1 or more".to_owned())
+}
+
+fn budget(text: &str) -> Result<f64, String> {
+    amount(text, limits::BUDGET_CENTS)
+}
+
+/// An amount of money, of which the contract bounds the hundredths.
+pub(crate) fn amount(text: &str, cents: limits::Bounds) -> Result<f64, String> {
+    let (least, most) = (cents.low / 100.0, cents.high / 100.0);
+    let read = number(text).ok().filter(|amount| (least..=most).contains(amount));
+    read.ok_or_else(|| format!("right is an amount from {least} to {most}"))
+}
 
 /// What to do with trips.
 #[derive(Debug, Subcommand)]
@@ -82,10 +109,10 @@ pub struct TermsArgs {
     #[arg(long)]
     pub take_turns: bool,
     /// Work after which the search stops: nodes of its trees, and new beginnings of exchanges
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = whole, allow_negative_numbers = true)]
     pub work: Option<i64>,
     /// Wind that is added in each segment, m/s
-    #[arg(long, value_name = "M/S")]
+    #[arg(long, value_name = "M/S", value_parser = number, allow_negative_numbers = true)]
     pub more_wind: Option<f64>,
     /// Only what the quay needs: by boat what to load, who starts with what, what stays open with its
     /// cure, moves and jobs, cautions
@@ -155,10 +182,16 @@ pub struct GapsArgs {
     #[arg(long = "from", value_name = "PLACE", conflicts_with = "request")]
     pub place: Vec<String>,
     /// Gaps that are wanted
-    #[arg(long, value_name = "NUMBER", conflicts_with = "request")]
+    #[arg(
+        long, value_name = "NUMBER", value_parser = one_or_more, allow_negative_numbers = true,
+        conflicts_with = "request",
+    )]
     pub count: Option<i32>,
     /// What may be spent, in the currency of the inventory
-    #[arg(long, value_name = "AMOUNT", conflicts_with = "request")]
+    #[arg(
+        long, value_name = "AMOUNT", value_parser = budget, allow_negative_numbers = true,
+        conflicts_with = "request",
+    )]
     pub budget: Option<f64>,
     /// What an outfit costs ("casting=180"); again for each kind
     #[arg(long, value_name = "HANDLE=AMOUNT", conflicts_with = "request")]
@@ -172,15 +205,24 @@ pub struct SetArgs {
     #[command(flatten)]
     pub season: SeasonArgs,
     /// Most outfits
-    #[arg(long, value_name = "NUMBER", conflicts_with = "request")]
+    #[arg(
+        long, value_name = "NUMBER", value_parser = one_or_more, allow_negative_numbers = true,
+        conflicts_with = "request",
+    )]
     pub most: Option<i32>,
     /// Rod that is kept; again for each
     #[arg(long, value_name = "ID", conflicts_with = "request")]
     pub keep: Vec<String>,
     /// Longest thing that travels, m
-    #[arg(long, value_name = "M", conflicts_with = "request")]
+    #[arg(
+        long, value_name = "M", value_parser = number, allow_negative_numbers = true,
+        conflicts_with = "request",
+    )]
     pub tube: Option<f64>,
     /// Hours until something that broke can be replaced
-    #[arg(long, value_name = "HOURS", conflicts_with = "request")]
+    #[arg(
+        long, value_name = "HOURS", value_parser = number, allow_negative_numbers = true,
+        conflicts_with = "request",
+    )]
     pub resupply: Option<f64>,
 }

@@ -42,6 +42,7 @@ fn place(text: &str) -> Result<pb::PoolPlace, Failure> {
     };
     let cost = cost.trim().parse().map_err(|_| {
         Failure::usage(format!("--from {text}: `{cost}` is no whole number of millionths"))
+            .hint("a place alone, or with what a move costs: B2=300000")
     })?;
     Ok(pb::PoolPlace { place_id: place_id.to_owned(), move_cost_micros: Some(cost) })
 }
@@ -92,7 +93,8 @@ pub(super) fn pins(args: &TermsArgs) -> Result<Vec<pb::Pin>, Failure> {
     pins.extend(args.take.iter().map(|text| of(pb::PinRule::Take, text)));
     for text in &args.pair {
         let (item_id, reel_id) = describe::pair(text)
-            .ok_or_else(|| Failure::usage(format!("--pair {text}: that is not ROD+REEL")))?;
+            .ok_or_else(|| Failure::usage(format!("--pair {text}: that is not ROD+REEL")))
+            .map_err(|failure| failure.hint("like R14+E08"))?;
         let rule = pb::PinRule::Pair.into();
         pins.push(pb::Pin { rule, item_id, reel_id, ..pb::Pin::default() });
     }
@@ -101,7 +103,8 @@ pub(super) fn pins(args: &TermsArgs) -> Result<Vec<pb::Pin>, Failure> {
         let (segment, lure) = pin
             .item_id
             .split_once('/')
-            .ok_or_else(|| Failure::usage(format!("--hold {text}: that is not SEGMENT/LURE")))?;
+            .ok_or_else(|| Failure::usage(format!("--hold {text}: that is not SEGMENT/LURE")))
+            .map_err(|failure| failure.hint("like b/L17"))?;
         let (segment_id, item_id) = (segment.to_owned(), lure.to_owned());
         pins.push(pb::Pin { segment_id, item_id, ..pin });
     }

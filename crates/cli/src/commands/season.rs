@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use deepbend_contract::pb;
 use deepbend_contract::pb::watch_plan_request::Work;
 use deepbend_contract::pb::watch_plan_response::Part;
+use deepbend_contract::{limits, pb};
 
 use super::watched::{other_answer, watched};
 use super::{finish, json_of, plan_terms, printed_only};
-use crate::args::{GapsArgs, Global, SeasonArgs, SetArgs};
+use crate::args::{GapsArgs, Global, SeasonArgs, SetArgs, amount as amount_of};
 use crate::failure::Failure;
 use crate::output::{self, Format, put, wrapped_note};
 use crate::render;
@@ -112,7 +112,8 @@ fn trips(args: &SeasonArgs) -> Result<Vec<pb::SeasonTrip>, Failure> {
     let files = plan_terms::read([&args.trips, &args.segments, &args.needs])?;
     let mut days: BTreeMap<String, i32> = BTreeMap::new();
     for text in &args.days {
-        let wrong = || Failure::usage(format!("--days {text}: that is not TRIP=DAYS"));
+        let wrong =
+            || Failure::usage(format!("--days {text}: that is not TRIP=DAYS")).hint("like T1=12");
         let (trip, number) = text.split_once('=').ok_or_else(wrong)?;
         days.insert(trip.to_owned(), number.trim().parse().map_err(|_| wrong())?);
     }
@@ -146,6 +147,7 @@ fn price(text: &str) -> Result<pb::HandlePrice, Failure> {
         "casting" => pb::Handle::Casting,
         _ => return Err(wrong()),
     };
-    let amount: f64 = amount.trim().parse().map_err(|_| wrong())?;
+    let right = |right: String| Failure::usage(format!("--price {text}: {right}"));
+    let amount = amount_of(amount, limits::PRICE_CENTS).map_err(right)?;
     Ok(pb::HandlePrice { handle: handle.into(), price_cents: cents(amount) })
 }

@@ -180,11 +180,21 @@ pub fn outfit_sets(answer: &pb::DesignSetResponse, width: usize) -> String {
         Table::new().left("outfits").left("covers").left("at least").left("at most").left("");
     for set in &answer.sets {
         let full = set.worth_micros as f64 / set.coverage.max(f64::MIN_POSITIVE);
+        // Of what is optimal both are the same.
+        let most = match set.status() {
+            pb::PlanStatus::Optimal => String::new(),
+            pb::PlanStatus::Feasible
+            | pb::PlanStatus::Infeasible
+            | pb::PlanStatus::NotFound
+            | pb::PlanStatus::Unspecified => {
+                percent_at_most(set.bound_micros as f64 / full.max(1.0))
+            }
+        };
         curve.row(vec![
             set.outfits.len().to_string(),
             format!("{} {}", percent(set.coverage), super::bar(set.coverage)),
             percent(set.worth_low_micros as f64 / full.max(1.0)),
-            percent_at_most(set.bound_micros as f64 / full.max(1.0)),
+            most,
             plain!(PlanStatus, set.status),
         ]);
     }
@@ -242,10 +252,14 @@ mod tests {
             worth_low_micros: 4_009,
             ..Default::default()
         };
+        let proven = pb::OutfitSet { status: pb::PlanStatus::Optimal.into(), ..set.clone() };
         let sets = pb::DesignSetResponse { sets: vec![set], ..Default::default() };
         let text = outfit_sets(&sets, 80);
         let shown = ["45.5 %", "40.0 %", "45.6 %"].map(|percent| text.find(percent));
         assert!(shown.iter().all(Option::is_some) && shown.is_sorted(), "{text}");
+        let sets = pb::DesignSetResponse { sets: vec![proven], ..Default::default() };
+        let text = outfit_sets(&sets, 80);
+        assert!(text.contains("45.5 %") && !text.contains("45.6 %"), "{text}");
         assert_eq!((percent(0.5), percent_at_most(0.5)), ("50.0 %".into(), "50.0 %".into()));
     }
 

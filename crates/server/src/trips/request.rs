@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::{At, Faults, FromWire as _, Reader, limits, pb};
-use deepbend_core::gear::RetrieveSide;
+use deepbend_core::gear::{RetrieveSide, Word as _};
 use deepbend_core::judge::Verdict;
 use deepbend_core::water::{Skill, Water, WindDirection};
 use deepbend_ledger::time::Date;
@@ -320,9 +320,10 @@ fn read_needs(
         let importance = r.count("importance", Some(importance), limits::IMPORTANCE);
         let copies = r.count("copy_count", Some(copy_count), limits::COPIES);
         let min_verdict: Option<Verdict> = r.word("min_verdict", min_verdict);
-        if min_verdict.is_some_and(|v| v > Verdict::Workable) {
+        if let Some(verdict) = min_verdict.filter(|v| *v > Verdict::Workable) {
             let right = "VERDICT_EXCELLENT, VERDICT_GOOD or VERDICT_WORKABLE";
-            r.fault("min_verdict", FaultCode::UnknownValue, "covers nothing", right);
+            let wrong = format!("is {}, which covers nothing", verdict.as_word());
+            r.fault("min_verdict", FaultCode::UnknownValue, wrong, right);
         }
         if let (Some(part), Some(lure)) = (&part, &lure)
             && !seen.insert((part.clone(), lure.clone()))
