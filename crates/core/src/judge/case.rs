@@ -133,6 +133,47 @@ pub struct ReelFacts {
     pub capacity_m: Option<f64>,
 }
 
+/// A value that was assumed; it is put into words only where it is told.
+#[derive(Clone, Copy, Debug)]
+pub struct Assumed {
+    /// Path of the field.
+    pub field: &'static str,
+    /// What was assumed.
+    pub value: AssumedValue,
+    /// Why that value.
+    pub reason: &'static str,
+}
+
+/// What was assumed.
+#[derive(Clone, Copy, Debug)]
+pub enum AssumedValue {
+    /// A number, and its unit.
+    Number(f64, &'static str),
+    /// A word.
+    Word(&'static str),
+}
+
+impl Assumed {
+    /// The same in words.
+    #[must_use]
+    pub fn told(&self) -> Assumption {
+        let value = match self.value {
+            AssumedValue::Number(value, unit) => format!("{} {unit}", round3(value)),
+            AssumedValue::Word(word) => word.to_owned(),
+        };
+        Assumption { field: self.field, value, reason: self.reason.to_owned() }
+    }
+}
+
+/// Three significant digits are plenty for an assumption.
+fn round3(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let scale = libm::exp10(2.0 - libm::floor(libm::log10(x.abs())));
+    (x * scale).round() / scale
+}
+
 /// A case with what was assumed, found odd and inferred on the way.
 #[derive(Clone, Debug)]
 pub struct Resolved<'m> {
@@ -141,7 +182,7 @@ pub struct Resolved<'m> {
     /// Every value known.
     pub case: Case<'m>,
     /// What was assumed.
-    pub assumptions: Vec<Assumption>,
+    pub assumptions: Vec<Assumed>,
     /// What is odd.
     pub findings: Vec<Finding>,
     /// Power that the ratings imply.

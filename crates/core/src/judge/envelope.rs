@@ -8,7 +8,7 @@
 
 use serde::Serialize;
 
-use super::case::Case;
+use super::case::{Assumed, Case};
 use super::cautions;
 use super::judgement::{Assumption, Caution, FactorKind, Verdict};
 use super::text::{grams, kilograms, metres_a_second, millimetres, newtons, plain};
@@ -119,7 +119,7 @@ pub fn envelope(model: &Model, outfit: &Outfit, lure: &Lure, water: &Water) -> E
         span.and_then(|span| Some(span.good?[1].value))
     };
     let cautions = cautions::of_envelope(&resolved, most);
-    let assumptions = resolved.assumptions;
+    let assumptions = resolved.assumptions.iter().map(Assumed::told).collect();
     Envelope {
         verdict: present.verdict,
         score: present.score,

@@ -1,6 +1,6 @@
 //! The whole judgement, in words and numbers.
 
-use super::case::Resolved;
+use super::case::{Assumed, Resolved};
 use super::compose::Composition;
 use super::factors::FACTORS;
 use super::judgement::{Factor, Fix, Judgement, Limit, Verdict};
@@ -27,7 +27,7 @@ pub(super) fn judgement(r: &Resolved<'_>, composition: &Composition, fixes: Vec<
         summary,
         fixes,
         settings: settings::settings(c),
-        assumptions: r.assumptions.clone(),
+        assumptions: r.assumptions.iter().map(Assumed::told).collect(),
         narrowing_field: interval.narrowing_field,
         findings: r.findings.clone(),
         cautions: Vec::new(),

@@ -1,9 +1,8 @@
 //! From what the caller says to a case with every value known.
 
-use super::case::{Case, ReelFacts, Resolved};
+use super::case::{Assumed, AssumedValue, Case, ReelFacts, Resolved};
 use super::factors::leader::asked_mm;
 use super::factors::length;
-use super::judgement::Assumption;
 use super::settings::{recommended_drag_kgf, recommended_leader};
 use super::spread::{Dimension, Doubt, Spreads};
 use super::text::grams;
@@ -20,17 +19,23 @@ use crate::water::{Cover, Hookset, Platform, Skill, Species, Teeth, Water, WindD
 
 /// Collects assumptions and spreads while the case is put together.
 struct Notes {
-    assumptions: Vec<Assumption>,
+    assumptions: Vec<Assumed>,
     spreads: Spreads,
 }
 
 impl Notes {
-    fn assume(&mut self, field: &'static str, value: impl Into<String>, reason: &str) {
-        self.assumptions.push(Assumption { field, value: value.into(), reason: reason.to_owned() });
+    fn assume(&mut self, field: &'static str, word: &'static str, reason: &'static str) {
+        self.assumptions.push(Assumed { field, value: AssumedValue::Word(word), reason });
     }
 
     /// A word: the given one, or an assumed one.
-    fn word<W: Word>(&mut self, field: &'static str, given: Option<W>, or: W, why: &str) -> W {
+    fn word<W: Word>(
+        &mut self,
+        field: &'static str,
+        given: Option<W>,
+        or: W,
+        why: &'static str,
+    ) -> W {
         given.unwrap_or_else(|| {
             self.assume(field, or.as_word(), why);
             or
@@ -38,35 +43,27 @@ impl Notes {
     }
 
     /// A number with its spread: the given one, or an assumed one.
-    fn number(&mut self, given: Option<f64>, or: Guess<'_>) -> f64 {
+    fn number(&mut self, given: Option<f64>, or: Guess) -> f64 {
         let Guess { field, dimension, value, unit, why, sigma: [if_given, if_assumed] } = or;
         if let Some(value) = given {
             self.spreads.push(dimension, Some(field), if_given);
             return value;
         }
-        self.assume(field, format!("{} {unit}", round3(value)), why);
+        let assumed = AssumedValue::Number(value, unit);
+        self.assumptions.push(Assumed { field, value: assumed, reason: why });
         self.spreads.push(dimension, Some(field), if_assumed);
         value
     }
 }
 
 /// What to assume for a number that is not given, and the spreads in both cases.
-struct Guess<'a> {
+struct Guess {
     field: &'static str,
     dimension: Dimension,
     value: f64,
     unit: &'static str,
-    why: &'a str,
+    why: &'static str,
     sigma: [f64; 2],
-}
-
-/// Three significant digits are plenty for an assumption.
-fn round3(x: f64) -> f64 {
-    if x == 0.0 || !x.is_finite() {
-        return x;
-    }
-    let scale = libm::exp10(2.0 - libm::floor(libm::log10(x.abs())));
-    (x * scale).round() / scale
 }
 
 struct RodPart {
@@ -350,7 +347,9 @@ fn rod(
         || {
             let (low, high) = length::usual_m(p, platform);
             let usual = (low + high) / 2.0;
-            notes.assume("rod.length", format!("{usual:.2} m"), "usual for the platform");
+            let value = AssumedValue::Number(usual, "m");
+            let reason = "usual for the platform";
+            notes.assumptions.push(Assumed { field: "rod.length", value, reason });
             usual
         },
         |l| l.m(),

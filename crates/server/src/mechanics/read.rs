@@ -63,7 +63,7 @@ pub(super) fn assumed(field: &str, value: String, reason: &str) -> pb::Assumptio
 /// The resolver's assumptions that count for a trace.
 fn kept(resolved: &Resolved<'_>, fields: &[&str]) -> Vec<pb::Assumption> {
     let assumptions = resolved.assumptions.iter().filter(|a| fields.contains(&a.field));
-    assumptions.map(|assumption| assumption.to_wire()).collect()
+    assumptions.map(|assumption| assumption.told().to_wire()).collect()
 }
 
 /// Reads a rod; its length is replaced where it was measured.
