@@ -107,19 +107,19 @@ pub(crate) fn write(
     let mut grid = Grid::over(own, candidates, weights, Lift::default());
     let gone = elsewhere.iter();
     grid.elsewhere = gone.map(|e| ((e.kind, e.id.as_str()), e.boat.as_str())).collect();
-    let at: BTreeMap<_, _> = grid
-        .cands
-        .iter()
-        .enumerate()
-        .map(|(at, cand)| {
-            let source = &candidates[cand.source];
-            ((source.rod.as_str(), source.reel.as_str(), source.line.as_str()), at)
-        })
-        .collect();
+    let wanted = decisions.outfits.iter().map(|o| (o.rod.as_str(), o.reel.as_str(), &*o.line));
+    let mut at: BTreeMap<_, _> = wanted.map(|parts| (parts, None)).collect();
+    for (c, cand) in grid.cands.iter().enumerate() {
+        let source = &candidates[cand.source];
+        let parts = (source.rod.as_str(), source.reel.as_str(), source.line.as_str());
+        if let Some(known) = at.get_mut(&parts) {
+            *known = Some(c);
+        }
+    }
     let (mut outfits, mut leaders, mut missing) = (Vec::new(), BTreeSet::new(), Vec::new());
     for (position, outfit) in decisions.outfits.iter().enumerate() {
         let parts = (outfit.rod.as_str(), outfit.reel.as_str(), outfit.line.as_str());
-        let Some(&cand) = at.get(&parts) else {
+        let Some(cand) = at.get(&parts).copied().flatten() else {
             missing.push(NoOutfit { outfit: position, leader: None });
             continue;
         };

@@ -7,7 +7,7 @@ use deepbend_core::judge::Verdict;
 
 use crate::grid::{Cand, Grid, Off};
 use crate::plan::{NotReady, PoolOffer, Uncovered, UncoveredReason};
-use crate::problem::{Barred, Candidate};
+use crate::problem::{Barred, Candidate, Offer};
 use crate::worth::{self, Selection};
 
 /// Needs below their verdict, the most important first.
@@ -31,8 +31,7 @@ fn explain(
 ) -> Uncovered {
     let source = &grid.problem.needs[grid.needs[need].source];
     let services = worth::services(grid, selection, need);
-    let pool = best_offers(grid, selection, need);
-    let best = pool.first().copied();
+    let best = best_offer(grid, selection, need);
     let (reason, text) = reason(grid, selection, need, best);
     let meeting = services.iter().filter(|s| s.meets).count();
     // Each outfit fishes a lure of its own.
@@ -107,41 +106,39 @@ fn not_ready(grid: &Grid<'_>, barred: &[&Candidate], need: usize) -> Option<NotR
     Some(NotReady { offer, text })
 }
 
-/// Offers for a need, those that meet its verdict first, then those in nobody's way, then the
-/// better ones. Outfits that already serve it at its verdict are left out when more copies are
+/// The best offer for a need: those that meet its verdict come first, then those in nobody's way, then
+/// the better ones. Outfits that already serve it at its verdict are left out when more copies are
 /// missing.
-fn best_offers<'g>(
+fn best_offer<'g>(
     grid: &'g Grid<'_>,
     selection: &Selection,
     need: usize,
-) -> Vec<(usize, &'g Off)> {
+) -> Option<(usize, &'g Off)> {
     let serving: Vec<_> = worth::services(grid, selection, need)
         .iter()
         .filter(|s| s.meets)
         .map(|s| grid.cands[s.cand].rod)
         .collect();
-    let mut list: Vec<_> = grid
+    let blocked = |c: usize| {
+        grid.gone(&grid.cands[c]).is_some()
+            || selection.outfits.iter().any(|o| *o != c && grid.exclusive(*o, c))
+    };
+    let offers = grid
         .cands
         .iter()
         .enumerate()
         .filter(|(_, cand)| !serving.contains(&cand.rod))
         .flat_map(|(c, cand)| cand.offers.iter().map(move |o| (c, o)))
-        .filter(|(_, offer)| offer.need == need)
-        .collect();
-    list.sort_by(|(a, x), (b, y)| {
-        let blocked = |c: usize| {
-            grid.gone(&grid.cands[c]).is_some()
-                || selection.outfits.iter().any(|o| *o != c && grid.exclusive(*o, c))
-        };
+        .filter(|(_, offer)| offer.need == need);
+    offers.min_by(|(a, x), (b, y)| {
         y.meets
             .cmp(&x.meets)
-            .then(blocked(*a).cmp(&blocked(*b)))
+            .then_with(|| blocked(*a).cmp(&blocked(*b)))
             .then(x.verdict.cmp(&y.verdict))
             .then(y.worth.cmp(&x.worth))
             .then(y.score.total_cmp(&x.score))
             .then(a.cmp(b))
-    });
-    list
+    })
 }
 
 fn pool_offer(grid: &Grid<'_>, cand: &Cand, offer: &Off) -> PoolOffer {
@@ -252,20 +249,18 @@ fn line_words(grid: &Grid<'_>, candidate: &Candidate) -> String {
 /// Nothing usable: names what comes closest, or what would have done and why it cannot come along.
 fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
     let (p, need) = (grid.problem, grid.needs[need].source);
-    let mut offers: Vec<_> = grid
-        .candidates
-        .iter()
-        .flat_map(|c| c.offers.iter().map(move |o| (c, o)))
-        .filter(|(_, o)| o.need == need)
-        .collect();
-    offers.sort_by(|(c, o), (d, p)| {
+    let offers = || {
+        let all = grid.candidates.iter().flat_map(|c| c.offers.iter().map(move |o| (c, o)));
+        all.filter(|(_, o)| o.need == need)
+    };
+    let order = |(c, o): &(&Candidate, &Offer), (d, p): &(&Candidate, &Offer)| {
         o.verdict
             .cmp(&p.verdict)
             .then(p.score.total_cmp(&o.score))
-            .then((&c.rod, &c.reel, &c.line).cmp(&(&d.rod, &d.reel, &d.line)))
-            .then(o.leader.cmp(&p.leader))
-    });
-    if let Some((c, o)) = offers.first().filter(|(_, o)| o.verdict <= Verdict::Workable) {
+            .then_with(|| (&c.rod, &c.reel, &c.line).cmp(&(&d.rod, &d.reel, &d.line)))
+            .then_with(|| o.leader.cmp(&p.leader))
+    };
+    if let Some((c, o)) = offers().min_by(order).filter(|(_, o)| o.verdict <= Verdict::Workable) {
         let leader = || format!("leader {} is used up", o.leader.as_deref().unwrap_or_default());
         return format!(
             "Nothing that may be taken fishes {lure}; {} with {} would be {}, but {}.",
@@ -275,7 +270,7 @@ fn no_offer(grid: &Grid<'_>, need: usize, lure: &str) -> String {
             p.barred(c).map_or_else(leader, |barred| barred.words()),
         );
     }
-    match offers.iter().find(|(c, _)| p.barred(c).is_none()) {
+    match offers().filter(|(c, _)| p.barred(c).is_none()).min_by(order) {
         Some((c, o)) if o.verdict == Verdict::Poor => format!(
             "Nothing in the pool fishes {lure}; {} with {} comes closest and is poor: {}",
             c.rod, c.reel, o.limiting
