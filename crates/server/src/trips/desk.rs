@@ -98,11 +98,12 @@ impl<'d> Desk<'d> {
         }
     }
 
-    /// Whether there is time for another search that takes about as long as one since `begun`.
-    pub(super) fn has_time(&self, begun: Instant) -> bool {
+    /// Whether there is time for so many more searches that each take about as long as what was done
+    /// since `begun`.
+    pub(super) fn has_time(&self, searches: u32, begun: Instant) -> bool {
         let left = |until: Instant| until.saturating_duration_since(Instant::now());
         self.gauge.stopped().is_none()
-            && self.until.is_none_or(|until| left(until) > begun.elapsed())
+            && self.until.is_none_or(|until| left(until) > begun.elapsed() * searches)
     }
 
     /// The same desk over another state of the inventory.
@@ -228,7 +229,7 @@ impl<'d> Desk<'d> {
     ) -> Result<(Vec<Decisions>, u64, Option<Micros>), Status> {
         let (mut known, mut nodes, mut bounded) = (Vec::new(), self.nodes, None);
         // Who has no time for two searches gets the more of one.
-        if !self.has_time(begun) {
+        if !self.has_time(2, begun) {
             return Ok((known, nodes, bounded));
         }
         let mut turn = FIRST_TURN;

@@ -32,7 +32,7 @@ pub(super) fn plan(
     let begun = Instant::now();
     let mut plan = desk.trip(trips)?;
     let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
-    if let Some(before) = before.filter(|_| desk.has_time(begun)) {
+    if let Some(before) = before.filter(|_| desk.has_time(1, begun)) {
         let kept: Vec<Asked> = trips.iter().map(|asked| as_left(asked, before)).collect();
         let kept = desk.trip(&kept)?;
         // What is put together anew on the water has to bring what its minutes cost.
@@ -48,7 +48,7 @@ pub(super) fn plan(
     let mut abridged = plan.abridged;
     let worth_before = match before {
         // The same parts of the day with the same gear, as it was rigged, before anything was lost.
-        Some(before) if desk.has_time(begun) => {
+        Some(before) if desk.has_time(1, begun) => {
             let whole: Vec<Asked> = trips.iter().map(|asked| as_rigged(asked, before)).collect();
             let whole = desk.trip(&whole)?;
             abridged |= whole.abridged;

@@ -59,7 +59,7 @@ pub(super) fn list(
     let claims = claims(desk.view, trips);
     desk.gauge.begin(pb::PlanStage::Comparing, claims.len());
     for (now, item) in claims {
-        if !desk.has_time(begun) {
+        if !desk.has_time(1, begun) {
             break;
         }
         let view = desk.view.supposing(item.clone());
