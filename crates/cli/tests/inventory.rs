@@ -214,6 +214,17 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
         "more wind",
         "Return check-list",
     ]);
+    // By hand: one pair of hands begins as long before departure as all jobs take.
+    for (boat, departs) in [("==== T1 B1", 7 * 60), ("==== T2 B3", 5 * 60 + 30)] {
+        let (_, own) = table.out.split_once(boat).unwrap();
+        let mut jobs = own.lines().skip_while(|line| !line.starts_with("Do before departure"));
+        let heading = jobs.next().unwrap();
+        let minutes: i32 = heading.split(' ').find_map(|word| word.parse().ok()).unwrap();
+        let begins = departs - minutes;
+        let begins = format!("  {:02}:{:02}  O", begins / 60, begins % 60);
+        let first = jobs.next().unwrap();
+        assert!(first.starts_with(&begins), "{boat}: {heading}: {first}");
+    }
     // What the quay needs, and nothing else.
     let brief = run(&[&plan[..], &["--brief"]].concat()).code(0);
     assert!(brief.out.lines().all(|line| line.chars().count() <= 80), "{}", brief.out);

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::check::{Rule, Violation, check_valid};
+use crate::departure::BeforeDeparture;
 use crate::fleet::{FleetMove, FleetPlan, FleetProblem, deadline};
 use crate::plan::{ItemKind, Status, Value};
 use crate::weights::Weights;
@@ -62,8 +63,10 @@ pub fn check_fleet(
     if listed != moved {
         violations.push(wrong(Rule::Moves, "the moves are not those of the trips".into()));
     } else {
-        let right =
-            |m: &FleetMove| deadline(problem.trips.iter(), m.trip, &plan.trips[m.trip], &m.what);
+        let trips = problem.trips.iter().zip(&plan.trips);
+        let homes: Vec<_> =
+            trips.map(|(trip, part)| BeforeDeparture::new(&trip.problem, part)).collect();
+        let right = |m: &FleetMove| deadline(problem.trips.iter(), m.trip, &homes[m.trip], &m.what);
         if plan.moves.iter().any(|m| m.deadline != right(m)) {
             violations.push(wrong(Rule::Moves, "a move has the wrong deadline".into()));
         }

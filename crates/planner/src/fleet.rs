@@ -12,7 +12,7 @@ use std::thread::{self, ScopedJoinHandle};
 
 use crate::clash;
 use crate::concede;
-use crate::departure::arrival;
+use crate::departure::BeforeDeparture;
 use crate::faults::{Fault, ProblemFaults};
 use crate::grid::{Grid, Lift};
 use crate::order::Order;
@@ -460,10 +460,11 @@ fn write(fleet: &[&FleetTrip], grid: &Grid<'_>, found: Outcome) -> Option<FleetP
         value.ties += part.ties;
     }
     let moves = plans.iter().enumerate().flat_map(|(trip, plan)| {
+        let home = BeforeDeparture::new(&fleet[trip].problem, plan);
         plan.moves.iter().map(move |what| FleetMove {
             trip,
             what: what.clone(),
-            deadline: deadline(fleet.iter().copied(), trip, plan, what),
+            deadline: deadline(fleet.iter().copied(), trip, &home, what),
         })
     });
     Some(FleetPlan {
@@ -510,12 +511,12 @@ fn elsewhere(
 pub(crate) fn deadline<'f>(
     mut fleet: impl Iterator<Item = &'f FleetTrip> + Clone,
     trip: usize,
-    plan: &TripPlan,
+    home: &BeforeDeparture<'_>,
     what: &Move,
 ) -> Option<u32> {
-    let FleetTrip { departs, problem } = fleet.clone().nth(trip)?;
+    let to = fleet.clone().nth(trip)?.departs;
     let donor = fleet.find(|t| t.problem.boat.place == what.from);
-    arrival(problem, plan, what, *departs, donor.and_then(|t| t.departs))
+    home.arrival(what, to, donor.and_then(|t| t.departs))
 }
 
 /// The problem of each trip with what the selection leaves it of the stocks, without candidates.

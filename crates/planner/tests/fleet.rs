@@ -12,6 +12,7 @@ use common::{random, reel, rod};
 use deepbend_core::judge::Verdict::{Excellent, Good};
 use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
+use deepbend_planner::departure::BeforeDeparture;
 use deepbend_planner::fleet::{FleetTrip, Idle, LeftOut};
 use deepbend_planner::plan::{AshoreReason, Constraint, ItemKind, Start, Status, UncoveredReason};
 use deepbend_planner::problem::{
@@ -516,6 +517,49 @@ fn what_is_worked_on_arrives_before_the_work() {
     let plan = sound(&problem, answer(&problem));
     let by = |id: &str| plan.moves.iter().find(|m| m.what.id == id).unwrap().deadline;
     for (id, minute) in [("R1", 24), ("E1", 24), ("K1", 24), ("F1", 36), ("F2", 40), ("L1", 40)] {
+        assert_eq!(by(id), Some(6 * 60 + minute), "{id}");
+    }
+}
+
+// By hand: departure at 7:00. R2 is aboard, so that its line (12 min) is wound first and the others wait
+// for nothing of it: R1 with E1 (12 and 4 min) begins 28 minutes before, and R3 with E3 (12 min) 12
+// minutes before, each twenty minutes after its gear is there.
+#[test]
+fn one_pair_of_hands_does_all_jobs_before_departure() {
+    let mut p = empty(3);
+    for (n, place) in [(1, "S0"), (2, "B1"), (3, "S0")] {
+        let (rod_id, reel_id, lure_id) = (format!("R{n}"), format!("E{n}"), format!("L{n}"));
+        p.rods.push(rod(&rod_id, place));
+        let stock = Some(StockUse { stock: format!("K{n}"), metres: 150 });
+        let lines = vec![LineOption { id: "fresh".into(), stock, minutes: 12 }];
+        p.reels.push(Reel { lines, ..reel(&reel_id, place) });
+        let (id, place) = (format!("K{n}"), place.into());
+        p.line_stock.push(LineStock { id, place, metres: 150 });
+        p.lures.push(lure(&lure_id, 1));
+        p.needs.push(need("a", &lure_id, 3));
+        let leader = (n == 1).then(|| "F1".to_owned());
+        let offers = vec![Offer { leader, ..offer(n - 1, Good) }];
+        p.candidates
+            .push(Candidate { line: "fresh".into(), ..candidate(&rod_id, &reel_id, offers) });
+    }
+    p.leaders = vec![LeaderStock { id: "F1".into(), place: "S0".into(), quantity: 1, minutes: 4 }];
+    let mut problem = fleet(vec![p]);
+    problem.trips[0].departs = Some(7 * 60);
+    let plan = sound(&problem, answer(&problem));
+    let part = &plan.trips[0];
+    let home = BeforeDeparture::new(&problem.trips[0].problem, part);
+    let jobs: Vec<_> = home
+        .jobs()
+        .iter()
+        .map(|home| (part.jobs[home.job].with.as_str(), part.jobs[home.job].outfit))
+        .zip(home.jobs().iter().map(|home| home.ahead_minutes))
+        .collect();
+    let by_hand = [(("fresh", 1), 40), (("fresh", 0), 28), (("F1", 0), 16), (("fresh", 2), 12)];
+    assert_eq!(jobs, by_hand);
+    let by = |id: &str| plan.moves.iter().find(|m| m.what.id == id).unwrap().deadline;
+    for (id, minute) in
+        [("R1", 12), ("E1", 12), ("K1", 12), ("F1", 24), ("R3", 28), ("E3", 28), ("K3", 28)]
+    {
         assert_eq!(by(id), Some(6 * 60 + minute), "{id}");
     }
 }

@@ -111,9 +111,25 @@ async fn two_boats_share_one_pool() {
     println!("{}\n{}", trip_support::show(t1), trip_support::show(&hand.plans[0]));
     assert!(plan.value.unwrap().objective_micros >= hand.value.unwrap().objective_micros);
     assert!(t1.counts.unwrap().covered_count >= hand.plans[0].counts.unwrap().covered_count);
-    // S18: moves have a deadline 20 minutes before the earlier boat departs, or before the work with
-    // what is moved, and say what happens.
+    // S18: moves have a deadline 20 minutes before the earlier boat departs, or before the first work
+    // with what is moved, and say what happens. By hand: one pair of hands does one job after the
+    // other, what waits for nothing first, and ends as the boat departs.
     for p in &plan.plans {
+        let departs = |boat: &str| if boat == "B3" { 330 } else { 420 };
+        let clock = |minute: i32| format!("{:02}:{:02}", minute / 60, minute % 60);
+        let at_home: Vec<_> = p.jobs.iter().filter(|job| job.segment_id.is_empty()).collect();
+        for (at, job) in at_home.iter().enumerate() {
+            let left: i32 = at_home[at..].iter().map(|job| job.duration_minutes).sum();
+            assert_eq!(job.begin_by, clock(departs(&p.boat_id) - left), "{job:?}");
+        }
+        let waits = |job: &&&pb::Job| {
+            let outfit = p.outfits.iter().find(|o| o.id == job.outfit_id).unwrap();
+            let leader = (job.kind() == pb::JobKind::Leader).then_some(&job.stock_id);
+            let gear = [&outfit.rod_id, &outfit.reel_id, &outfit.line_stock_id];
+            let mut needed = gear.into_iter().chain(leader);
+            needed.any(|id| p.moves.iter().any(|step| step.item_id == *id))
+        };
+        assert!(at_home.iter().is_sorted_by_key(|job| waits(&job)), "{at_home:#?}");
         for step in &p.moves {
             let parts = |o: &pb::PlannedOutfit| {
                 [&o.rod_id, &o.reel_id, &o.line_stock_id].map(String::clone)
@@ -124,14 +140,12 @@ async fn two_boats_share_one_pool() {
             let ties = |job: &pb::Job| {
                 job.stock_id == step.item_id && step.kind() == pb::CargoKind::Leader
             };
-            let jobs = p.jobs.iter().filter(|job| job.segment_id.is_empty());
-            let jobs = jobs.filter(|job| ids.contains(job.outfit_id.as_str()) || ties(job));
-            let takes: i32 = jobs.map(|job| job.duration_minutes).sum();
-            let departs = |boat: &str| if boat == "B3" { 330 } else { 420 };
+            let needs = |job: &&pb::Job| ids.contains(job.outfit_id.as_str()) || ties(job);
+            let first = at_home.iter().position(needs).unwrap_or(at_home.len());
+            let takes: i32 = at_home[first..].iter().map(|job| job.duration_minutes).sum();
             let begins = departs(&step.to_place_id) - takes;
             let by = begins.min(departs(&step.from_place_id)) - 20;
-            let by = format!("{:02}:{:02}", by / 60, by % 60);
-            assert_eq!(step.deadline, by, "{step:?}");
+            assert_eq!(step.deadline, clock(by), "{step:?}");
             assert!(!step.if_missing.is_empty());
         }
     }

@@ -15,6 +15,9 @@ pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
         let jobs: Vec<_> = jobs.iter().filter(|job| job.segment_id == segment).collect();
         let minutes: i32 = jobs.iter().map(|job| job.duration_minutes).sum();
         page.heading(&match segment {
+            "" if jobs.iter().any(|job| !job.begin_by.is_empty()) => {
+                format!("Do before departure, {minutes} min in all; begin each by its time")
+            }
             "" => format!("Do before departure, {minutes} min in all"),
             _ => format!("Change on the water in segment {segment}, {minutes} min in all"),
         });
@@ -28,7 +31,11 @@ pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
 
 fn one(page: &mut Page, job: &pb::Job) {
     let text = format!("{} ({} min)", job.text, job.duration_minutes);
-    page.hanging(&format!("  {}  ", job.outfit_id), &text);
+    let begin = match job.begin_by.as_str() {
+        "" => String::new(),
+        time => format!("{time}  "),
+    };
+    page.hanging(&format!("  {begin}{}  ", job.outfit_id), &text);
 }
 
 /// Minutes of the jobs on the water, without those of what is only kept ready.

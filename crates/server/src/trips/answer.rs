@@ -6,7 +6,7 @@ use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{self, Finding, FindingCode, Word as _};
 use deepbend_core::water::Water;
 use deepbend_ledger::view::View;
-use deepbend_planner::departure::{HAND_OVER_MINUTES, arrival};
+use deepbend_planner::departure::{BeforeDeparture, HAND_OVER_MINUTES};
 use deepbend_planner::plan::{
     AshoreReason, ItemKind, Move, PlannedOutfit, Role, TripPlan, UncoveredReason, Value,
 };
@@ -62,43 +62,25 @@ impl Deadlines {
     /// that would have to be on the day before.
     pub(super) fn to_change(&self, difference: &pb::PlanDifference, boat: &str) -> Option<String> {
         let on = |id: &String| if id.is_empty() { boat.to_owned() } else { id.clone() };
-        let mut minutes: BTreeMap<String, u32> = BTreeMap::new();
         let outfits = difference.added.iter().chain(&difference.removed);
         let lines = difference.changed_lines.iter().filter_map(|line| line.outfit.as_ref());
-        outfits.chain(lines).for_each(|outfit| {
-            minutes.entry(on(&outfit.boat_id)).or_default();
-        });
+        let changed = outfits.chain(lines).map(|outfit| on(&outfit.boat_id));
         let steps = difference.added_moves.iter();
-        steps.clone().for_each(|step| {
-            minutes.entry(step.to_place_id.clone()).or_default();
-        });
-        for changed in &difference.added_jobs {
-            let job = changed.job.iter().filter(|job| job.segment_id.is_empty());
-            let takes: i32 = job.map(|job| job.duration_minutes).sum();
-            *minutes.entry(on(&changed.boat_id)).or_default() += u32::try_from(takes).unwrap_or(0);
-        }
-        let mut latest: Option<u32> = None;
-        for (boat, takes) in &minutes {
-            let Some(departs) = self.0.get(boat) else { continue };
-            let by = departs.checked_sub(HAND_OVER_MINUTES + takes)?;
-            latest = Some(latest.map_or(by, |known| known.min(by)));
-        }
-        // What is brought must have left the other boat before that departs, and arrived in time.
-        for step in steps {
-            let Some(departs) = self.0.get(&step.from_place_id) else { continue };
-            let by = departs.checked_sub(HAND_OVER_MINUTES)?;
-            latest = Some(latest.map_or(by, |known| known.min(by)));
-        }
-        let arrivals = difference.added_moves.iter().filter_map(|step| minute(&step.deadline));
-        latest = latest.into_iter().chain(arrivals).min();
-        Some(latest.map_or_else(String::new, clock))
-    }
-
-    /// By when what a trip's plan brings must have reached its boat; empty: nobody said.
-    fn of(&self, trip: &Trip, problem: &TripProblem, plan: &TripPlan, what: &Move) -> String {
-        let departs = |boat: &String| self.0.get(boat).copied();
-        let by = arrival(problem, plan, what, departs(&trip.boat), departs(&what.from));
-        by.map_or_else(String::new, clock)
+        let ends = steps.clone().flat_map(|step| [&step.to_place_id, &step.from_place_id]);
+        let boats: BTreeSet<String> = changed.chain(ends.cloned()).collect();
+        let departures = boats.iter().filter_map(|boat| self.0.get(boat).copied());
+        let jobs = difference.added_jobs.iter().filter_map(|changed| changed.job.as_ref());
+        let begun = jobs.filter_map(|job| minute(&job.begin_by));
+        let before = departures.chain(begun).min();
+        let known = before.map(|minute| minute.checked_sub(HAND_OVER_MINUTES));
+        // What is brought anew has jobs of the plan before it, too.
+        let arrivals = steps.filter_map(|step| minute(&step.deadline)).min();
+        let first = match (known, arrivals) {
+            (Some(None), _) => return None,
+            (Some(known), arrivals) => known.into_iter().chain(arrivals).min(),
+            (None, arrivals) => arrivals,
+        };
+        Some(first.map_or_else(String::new, clock))
     }
 
     /// By when something from a place must have reached a trip's boat, if there is no work with it;
@@ -146,20 +128,34 @@ impl<'a, 'v> Writer<'a, 'v> {
             outfits: outfits.collect(),
             assignments: assignments(self.judge, plan, true),
             moves: self.moves(plan),
-            jobs: Rigged::new(self.judge, self.problem, plan).jobs(),
+            jobs: self.rigged(plan).jobs(),
             uncovered: plan.uncovered.iter().map(open).collect(),
             ..self.empty(true)
         }
     }
 
+    fn rigged<'p>(&'p self, plan: &'p TripPlan) -> Rigged<'p> {
+        let asked = &self.judge.asked;
+        let is_ashore = asked.aboard.is_none();
+        let departs = self.departs(&asked.trip.boat).filter(|_| is_ashore);
+        Rigged::new(self.judge, self.problem, plan, departs)
+    }
+
+    /// When a boat departs, if anybody said.
+    fn departs(&self, boat: &str) -> Option<u32> {
+        self.deadlines.0.get(boat).copied()
+    }
+
     fn moves(&self, plan: &TripPlan) -> Vec<pb::Move> {
+        let home = BeforeDeparture::new(self.problem, plan);
+        let to = self.departs(&self.judge.asked.trip.boat);
         let write = |m: &Move| pb::Move {
             kind: cargo(m.kind).into(),
             item_id: m.id.clone(),
             quantity: count(m.quantity),
             from_place_id: m.from.clone(),
             to_place_id: m.to.clone(),
-            deadline: self.deadlines.of(&self.judge.asked.trip, self.problem, plan, m),
+            deadline: home.arrival(m, to, self.departs(&m.from)).map_or_else(String::new, clock),
             if_missing: String::new(),
         };
         plan.moves.iter().map(write).collect()
@@ -189,7 +185,7 @@ impl<'a, 'v> Writer<'a, 'v> {
         wire.value = Some(value(&plan.value));
         wire.bound_micros = Some(plan.bound);
         wire.gap = Some(plan.gap());
-        let rigged = Rigged::new(self.judge, self.problem, plan);
+        let rigged = self.rigged(plan);
         wire.jobs = rigged.jobs();
         let c = &plan.counts;
         wire.counts = Some(pb::PlanCounts {

@@ -3,10 +3,12 @@
 use deepbend_contract::pb;
 use deepbend_core::quantity::words::LINE_METRES;
 use deepbend_planner::TripProblem;
+use deepbend_planner::departure::{BeforeDeparture, HomeJob};
 use deepbend_planner::plan::{Job, JobKind, PlannedOutfit, TripPlan};
 use deepbend_planner::rigging::{self, Rig};
 
 use super::answer::count;
+use super::basis::clock;
 use super::lines::{leader_words, line_words};
 use super::offers::Judge;
 
@@ -21,6 +23,8 @@ pub(super) struct Rigged<'p> {
     plan: &'p TripPlan,
     /// By outfit.
     rigs: Vec<Vec<Rig<'p>>>,
+    /// Minute of the day at which the boat departs, if anybody said.
+    departs: Option<u32>,
 }
 
 impl<'p> Rigged<'p> {
@@ -28,10 +32,11 @@ impl<'p> Rigged<'p> {
         judge: &'p Judge<'p, 'p>,
         problem: &'p TripProblem,
         plan: &'p TripPlan,
+        departs: Option<u32>,
     ) -> Self {
         let rigs = |at: usize| rigging::rigs(problem, plan, at, on(judge, &plan.outfits[at]));
         let rigs = (0..plan.outfits.len()).map(rigs).collect();
-        Self { judge, problem, plan, rigs }
+        Self { judge, problem, plan, rigs, departs }
     }
 
     /// The leader on an outfit when a segment begins.
@@ -71,8 +76,28 @@ impl<'p> Rigged<'p> {
             }
         }
         let part = |id: &String| self.problem.segments.iter().position(|part| part.id == *id);
-        jobs.sort_by_key(|job| (job.is_if_needed, part(&job.segment_id)));
+        let home = BeforeDeparture::new(self.problem, self.plan);
+        let place = |job: &pb::Job| home.jobs().iter().position(|other| self.is_same(other, job));
+        if let Some(departs) = self.departs {
+            for job in jobs.iter_mut().filter(|job| job.segment_id.is_empty()) {
+                let ahead = place(job).map(|at| home.jobs()[at].ahead_minutes);
+                job.begin_by =
+                    ahead.map_or_else(String::new, |ahead| clock(departs.saturating_sub(ahead)));
+            }
+        }
+        jobs.sort_by_cached_key(|job| (job.is_if_needed, part(&job.segment_id), place(job)));
         jobs
+    }
+
+    fn is_same(&self, home: &HomeJob, job: &pb::Job) -> bool {
+        let own = &self.plan.jobs[home.job];
+        let kind = match own.kind {
+            JobKind::Respool => pb::JobKind::Respool,
+            JobKind::Leader => pb::JobKind::Leader,
+        };
+        job.segment_id.is_empty()
+            && kind == job.kind()
+            && self.judge.outfit_id(self.plan, own.outfit) == job.outfit_id
     }
 
     fn respooling(&self, outfit: usize) -> Option<pb::Job> {
@@ -102,31 +127,23 @@ impl<'p> Rigged<'p> {
             false => format!("for segment {segment}"),
         };
         let on = self.named(outfit);
-        let (kind, stock, text) = match (last, rig.leader) {
+        let (kind, stock, minutes, text) = match (last, rig.leader) {
             (None | Some(None), None) => return None,
-            (None, Some(leader)) => {
+            (last, Some(leader)) => {
                 let tie = self.tie(leader);
-                (pb::JobKind::Leader, leader, format!("Tie {tie} to {on}."))
-            }
-            (Some(None), Some(leader)) => {
-                let tie = self.tie(leader);
-                let text = format!("Tie {tie} to {on} {when}; until then it has none.");
-                (pb::JobKind::Leader, leader, text)
-            }
-            (Some(Some(before)), Some(leader)) => {
-                let tie = self.tie(leader);
-                let text = format!("Tie {tie} to {on} {when}, in place of {before}.");
-                (pb::JobKind::Leader, leader, text)
+                let text = match last {
+                    None => format!("Tie {tie} to {on}."),
+                    Some(None) => format!("Tie {tie} to {on} {when}; until then it has none."),
+                    Some(Some(before)) => {
+                        format!("Tie {tie} to {on} {when}, in place of {before}.")
+                    }
+                };
+                (pb::JobKind::Leader, leader, self.minutes(leader), text)
             }
             (Some(Some(before)), None) => {
+                let minutes = self.judge.model.parameters().rerig.trace_min.ceil() as i32;
                 let text = format!("Take {before} off {on} {when}: the line is tied to the lure.");
-                (pb::JobKind::LeaderOff, before, text)
-            }
-        };
-        let minutes = match kind {
-            pb::JobKind::LeaderOff => self.judge.model.parameters().rerig.trace_min.ceil() as i32,
-            pb::JobKind::Leader | pb::JobKind::Respool | pb::JobKind::Unspecified => {
-                self.minutes(stock)
+                (pb::JobKind::LeaderOff, before, minutes, text)
             }
         };
         Some(pb::Job {
@@ -137,6 +154,7 @@ impl<'p> Rigged<'p> {
             text,
             segment_id: last.map_or_else(String::new, |_| segment.clone()),
             is_if_needed: false,
+            begin_by: String::new(),
         })
     }
 
@@ -158,6 +176,7 @@ impl<'p> Rigged<'p> {
             ),
             segment_id: segment.clone(),
             is_if_needed: true,
+            begin_by: String::new(),
         }
     }
 
