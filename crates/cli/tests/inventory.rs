@@ -272,8 +272,19 @@ fn boats_are_planned_together_and_a_loss_is_covered() {
     assert!(said.contains("without a count: --lost R16"), "{said}");
     assert!(!counted.err.contains("lost_item_ids"), "{}", counted.err);
     lost(&["R16", "R22"]).code(2).warns(&["R16 is aboard B1, but R22 aboard B3"]);
-    let ashore = run(&["trip", "check", "--boat", "B1", "--lost", "R12", "--data", &data]);
-    ashore.code(0).warns(&["R12 is not on the load list of B1"]);
+    // What this boat has not aboard: where it is; what was wound on: on which reel.
+    let of = |boat: &str, id: &str| {
+        run(&["trip", "check", "--boat", boat, "--lost", id, "--data", &data])
+    };
+    of("B1", "R12").code(2).warns(&["--lost R12: it is not aboard B1; it lies at S0"]);
+    of("B3", "R16").code(2).warns(&["--lost R16: it is aboard B1, not B3"]);
+    for empty in ["", " ", "=1"] {
+        of("B1", empty).code(2).warns(&["names nothing", "L10=1"]);
+    }
+    let wound = of("B3", "K05").code(65).warns(&["what --lost names is K05, which was wound on E"]);
+    assert!(wound.err.contains("the reel whose line is lost, E"), "{}", wound.err);
+    let tied = of("B1", "K09").code(0).says(&["All of K09 counts as lost", "--lost K09=1"]);
+    assert!(!tied.out.contains("place of K09") && !tied.out.contains("Take K09"), "{}", tied.out);
     run(&["trip", "check", "--boat", "B7", "--data", &data]).code(2).warns(&["no plan of it"]);
     let first = run(&[&plan[..], &["-o", "json"]].concat()).code(0).out;
     let first = write(folder.path(), "first.json", first.as_bytes());

@@ -399,6 +399,86 @@ fn flat(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+// Source: the contract of Loss: what opens nothing may end something, or ask for work.
+#[test]
+fn a_loss_that_opens_nothing_is_told_for_what_it_ends() {
+    let loss = |rod: &str, text: &str| pb::Loss {
+        rod_id: rod.to_owned(),
+        text: text.to_owned(),
+        ..pb::Loss::default()
+    };
+    let unfished = pb::Loss {
+        unfished_lure_ids: vec!["L05".to_owned()],
+        ..loss("R05", "Without R05 with E10: nothing fishes L05 any more.")
+    };
+    let changed = pb::Loss {
+        change_minutes: 3,
+        ..loss(
+            "R16",
+            "Without R16 with E14: nothing new opens, with K12 tied to R06 first (3 min).",
+        )
+    };
+    let losses = vec![unfished, changed, loss("R17", "Without R17: nothing new opens.")];
+    let told = flat(&render::plan(&pb::Plan { losses, ..pb::Plan::default() }, 80));
+    for part in ["L05 any more", "tied to R06 first (3 min)", "The loss of R17 opens nothing."] {
+        assert!(told.contains(part), "{part}: {told}");
+    }
+}
+
+// Source: the contract of Assignment.change_minutes.
+#[test]
+fn who_backs_up_with_another_leader_says_how_long_it_takes() {
+    let one = |leader: &str, change_minutes: i32| pb::Assignment {
+        segment_id: "a".to_owned(),
+        leader_stock_id: leader.to_owned(),
+        role: pb::AssignmentRole::Backup.into(),
+        change_minutes,
+        ..pb::Assignment::default()
+    };
+    let told = |list: &[pb::Assignment]| {
+        let plan = pb::Plan { assignments: list.to_vec(), ..pb::Plan::default() };
+        flat(&render::plan(&plan, 80))
+    };
+    let as_it_is = told(&[one("K09", 0)]);
+    assert!(as_it_is.contains("K09 backup") && !as_it_is.contains("+ min"), "{as_it_is}");
+    let changed = told(&[one("K09", 8), one("", 3)]);
+    for part in ["K09 +8 min backup", "none +3 min backup", "+ min: the outfit carries another"] {
+        assert!(changed.contains(part), "{part}: {changed}");
+    }
+}
+
+// Source: the contract of CheckCoverageRequest.segment_ids.
+#[test]
+fn an_answer_for_a_part_of_the_day_says_what_counts_as_changed() {
+    let part = |id: &str| pb::Segment { id: id.to_owned(), ..pb::Segment::default() };
+    let answer = |segments: &[&str]| pb::CheckCoverageResponse {
+        plan: Some(pb::Plan {
+            trip: Some(pb::Trip { segments: vec![part("a"), part("b")], ..pb::Trip::default() }),
+            basis: Some(pb::PlanBasis {
+                aboard: Some(pb::AboardBasis {
+                    segment_ids: segments.iter().map(|id| (*id).to_owned()).collect(),
+                    ..pb::AboardBasis::default()
+                }),
+                ..pb::PlanBasis::default()
+            }),
+            ..pb::Plan::default()
+        }),
+        ..pb::CheckCoverageResponse::default()
+    };
+    let before = |segment: &str, is_if_needed: bool| pb::Plan {
+        jobs: vec![pb::Job { segment_id: segment.to_owned(), is_if_needed, ..pb::Job::default() }],
+        ..pb::Plan::default()
+    };
+    let says = |segments: &[&str], before: &pb::Plan| {
+        let told = flat(&render::recovered(&answer(segments), Some(before), 80));
+        told.contains("changes for the beginning of segment b counts as changed")
+    };
+    assert!(says(&["b"], &before("b", false)));
+    assert!(!says(&[], &before("b", false)), "the day begins with a");
+    assert!(!says(&["b"], &before("b", true)), "what is kept ready is not tied");
+    assert!(!says(&["b"], &before("", false)));
+}
+
 // By hand, from the contract: leaders for several outfits stand with all of them.
 #[test]
 fn a_load_list_names_all_outfits_of_a_leader() {

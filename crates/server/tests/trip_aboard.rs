@@ -102,6 +102,7 @@ fn agrees(plan: &pb::Plan) {
         assert!(s.second_meets);
         assert_eq!(carded(&s.segment_id, &s.second_lure_id, &s.second_outfit_id), 1, "{told}");
     }
+    steps_in_as_it_is_rigged(plan);
     plan.outfits.iter().for_each(|outfit| carries_one_leader_at_a_time(plan, outfit, None));
     // What is odd is said of what is taken.
     let taken: BTreeSet<&str> =
@@ -109,6 +110,55 @@ fn agrees(plan: &pb::Plan) {
     for finding in plan.findings.iter().filter(|f| !f.field.contains("water")) {
         let item = finding.field.split('.').next().unwrap();
         assert!(taken.contains(item), "{}", finding.field);
+    }
+}
+
+/// What an outfit carries in a segment, by the rigs of a plan that was made ashore.
+fn leaders_on<'p>(plan: &'p pb::Plan, outfit: &str, segment: &str) -> Vec<&'p str> {
+    let parts = &plan.trip.as_ref().unwrap().segments;
+    let part = |id: &str| parts.iter().position(|s| s.id == id).unwrap();
+    let rigs: Vec<&pb::Rig> =
+        plan.rigs.iter().filter(|r| r.outfit_id == outfit && !r.is_kept_ready).collect();
+    let here = rigs.iter().filter(|rig| rig.segment_id == segment);
+    let here: Vec<&str> = here.map(|rig| rig.leader_stock_id.as_str()).collect();
+    let before = rigs.iter().rfind(|rig| part(&rig.segment_id) < part(segment));
+    match (here.is_empty(), before.or(rigs.first())) {
+        (true, Some(rig)) => vec![rig.leader_stock_id.as_str()],
+        (true, None) | (false, _) => here,
+    }
+}
+
+/// What steps in carries another leader then, or the plan says how long it takes to change it, and a
+/// loss says on which rod. Source: the contract of Assignment.change_minutes and Loss.change_minutes.
+fn steps_in_as_it_is_rigged(plan: &pb::Plan) {
+    let told = show(plan);
+    for one in &plan.assignments {
+        let on = leaders_on(plan, &one.outfit_id, &one.segment_id);
+        let carries = on.contains(&one.leader_stock_id.as_str());
+        assert_eq!(one.change_minutes == 0, carries, "{one:?} {on:?}\n{told}");
+    }
+    for loss in &plan.losses {
+        let says = loss.text.contains(&format!(" first ({} min)", loss.change_minutes));
+        assert_eq!(says, loss.change_minutes > 0, "{}\n{told}", loss.text);
+        // What happens to a lure in several segments is said once, with all of them.
+        for one in &loss.opens {
+            let effects = loss.opens.iter().filter(|o| o.lure_id == one.lure_id);
+            let effects = effects.map(|o| (o.after, o.copy_after_count));
+            let times = loss.text.matches(&one.lure_id).count();
+            assert_eq!(times, effects.collect::<BTreeSet<_>>().len(), "{}", loss.text);
+            assert!(loss.text.contains(" in segment "), "{}", loss.text);
+        }
+        let changed = |outfit: &pb::PlannedOutfit| {
+            let named = |verb: &str| loss.text.contains(&format!("{verb} {}", outfit.rod_id));
+            named("tied to") || named("off")
+        };
+        let changed: Vec<_> = plan.outfits.iter().filter(|o| changed(o)).collect();
+        assert_eq!(changed.is_empty(), loss.change_minutes == 0, "{}\n{told}", loss.text);
+        for outfit in changed {
+            assert_ne!(outfit.rod_id, loss.rod_id);
+            let mut own = plan.assignments.iter().filter(|a| a.outfit_id == outfit.id);
+            assert!(own.any(|a| a.change_minutes > 0), "{}\n{told}", loss.text);
+        }
     }
 }
 
@@ -219,16 +269,17 @@ async fn an_answer_agrees_with_itself() {
         agrees(&plan);
         begins_with_the_most_important(&request, &plan);
     }
-    let (mut planned, mut kept) = (0, 0);
+    let (mut planned, mut kept, mut changed) = (0, 0, 0);
     for seed in 0..40 {
         let found = plan_on(&service, some_morning(seed)).await.unwrap();
         if !found.outfits.is_empty() {
             agrees(&found);
             planned += 1;
             kept += found.rigs.iter().filter(|rig| rig.is_kept_ready).count();
+            changed += found.losses.iter().filter(|loss| loss.change_minutes > 0).count();
         }
     }
-    assert!(planned > 20 && kept > 0, "{planned} {kept}");
+    assert!(planned > 20 && kept > 0 && changed > 0, "{planned} {kept} {changed}");
 }
 
 // Source: the contract of AboardBasis: what the boat went out with is on the outfits.

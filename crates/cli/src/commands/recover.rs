@@ -113,6 +113,7 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
         return Err(Failure::new(Exit::NoInput, "no plan was made on this machine yet")
             .hint("make one with trip plan or trip fleet, or name one with --plan FILE"));
     }
+    let lost = lost(args)?;
     let mut request = match choose(kept(&path)?, args) {
         Ok(request) => request,
         Err(Unchosen { said, nowhere: None }) => return Err(said),
@@ -120,13 +121,14 @@ pub(super) async fn check(global: &Global, args: &CheckArgs) -> Result<(), Failu
             return Err(unknown(global, args, id, said).await);
         }
     };
-    (request.lost_item_ids, request.lost_pieces) = lost(args)?;
+    (request.lost_item_ids, request.lost_pieces) = lost;
     request.segment_ids.clone_from(&args.segment);
     if printed_only(global, &request)? {
         return Ok(());
     }
     let service = Service::open(global, Needs::Inventory).await?;
     let done = async {
+        was_aboard(&service, &request, args).await?;
         let before = request.plan.clone();
         let answer = covered(global, &service, request).await;
         let answer = answer.map_err(|failure| of_lost(failure, args))?;
@@ -166,6 +168,10 @@ async fn covered(
 fn lost(args: &CheckArgs) -> Result<(Vec<String>, Vec<pb::PieceCount>), Failure> {
     let (mut items, mut pieces) = (Vec::new(), Vec::new());
     for text in &args.lost {
+        if text.split('=').next().is_none_or(|id| id.trim().is_empty()) {
+            return Err(Failure::usage(format!("--lost {text:?}: it names nothing"))
+                .hint("an item, or how many of it: L10=1"));
+        }
         let Some((id, count)) = text.split_once('=') else {
             items.push(text.clone());
             continue;
@@ -228,6 +234,61 @@ fn of_lost(mut failure: Failure, args: &CheckArgs) -> Failure {
     failure
 }
 
+/// The id that a text behind --lost begins with.
+fn id_of(text: &str) -> &str {
+    text.split('=').next().unwrap_or_default()
+}
+
+/// Whether a plan takes something along, or winds it on.
+fn has(request: &pb::CheckCoverageRequest, id: &str) -> bool {
+    let plans = || request.plan.iter();
+    let went_out = plans().flat_map(|plan| &plan.basis).flat_map(|basis| &basis.aboard);
+    let mut outfits = plans().flat_map(|p| &p.outfits).chain(went_out.flat_map(|a| &a.outfits));
+    plans().flat_map(|plan| &plan.load_list).any(|line| line.item_id == id)
+        || outfits.any(|outfit| outfit.line_stock_id == id)
+}
+
+/// Refuses what is lost by the command line, but was not aboard: neither does the plan take it along,
+/// nor does it lie on the boat, where lures and leaders may. Of what is not in the inventory the
+/// service tells.
+async fn was_aboard(
+    service: &Service,
+    request: &pb::CheckCoverageRequest,
+    args: &CheckArgs,
+) -> Result<(), Failure> {
+    let boat = request.trip.as_ref().map_or("", |trip| trip.boat_id.as_str());
+    let basis = request.plan.iter().flat_map(|plan| &plan.basis).flat_map(|b| &b.aboard);
+    let earlier: Vec<&String> = basis.flat_map(|aboard| &aboard.lost_item_ids).collect();
+    for text in &args.lost {
+        let id = id_of(text);
+        if has(request, id) || earlier.iter().any(|lost| *lost == id) {
+            continue;
+        }
+        let asked = service.request(pb::GetItemRequest { id: id.to_owned(), read_mask: None });
+        let Ok(found) = service.inventory().get_item(asked).await else { continue };
+        let Some(item) = found.into_inner().item else { continue };
+        let mut places: Vec<&str> = item.place_counts.iter().map(|p| p.place_id.as_str()).collect();
+        places.push(&item.place_id);
+        places.retain(|place| !place.is_empty());
+        places.dedup();
+        let lies_there = match item.kind() {
+            pb::ItemKind::Rod | pb::ItemKind::Reel => false,
+            pb::ItemKind::Lure | pb::ItemKind::LineStock => places.contains(&boat),
+            pb::ItemKind::Boat | pb::ItemKind::Device | pb::ItemKind::Unspecified => continue,
+        };
+        if !lies_there {
+            let lies = match places.as_slice() {
+                [] => "nobody said where it is".to_owned(),
+                [only] if *only == boat => "it stays ashore in this plan".to_owned(),
+                all => format!("it lies at {}", all.join(" and ")),
+            };
+            return Err(Failure::usage(format!("--lost {text}: it is not aboard {boat}; {lies}"))
+                .hint(format!("what {boat} took along stands on the load list of its plan")));
+        }
+    }
+    Ok(())
+}
+
 /// The boat that is meant.
 fn choose(
     mut plans: Vec<pb::CheckCoverageRequest>,
@@ -236,12 +297,7 @@ fn choose(
     let boat = |request: &pb::CheckCoverageRequest| {
         request.trip.as_ref().map(|trip| trip.boat_id.clone()).unwrap_or_default()
     };
-    let has = |request: &pb::CheckCoverageRequest, id: &String| {
-        let lines = request.plan.iter().flat_map(|plan| &plan.load_list);
-        lines.into_iter().any(|line| line.item_id == *id)
-    };
-    let id_of = |text: &String| text.split('=').next().unwrap_or_default().to_owned();
-    let ids: Vec<String> = args.lost.iter().map(id_of).collect();
+    let ids: Vec<String> = args.lost.iter().map(|text| id_of(text).to_owned()).collect();
     let known: Vec<String> = plans.iter().map(boat).collect();
     let aboard = |id: &String| -> Vec<String> {
         plans.iter().filter(|request| has(request, id)).map(boat).collect()
@@ -278,11 +334,16 @@ fn choose(
             at.ok_or_else(|| Failure::usage("which boat?".to_owned()).hint(hint))?
         }
     };
-    let request = plans.swap_remove(at);
-    for id in ids.iter().filter(|id| !has(&request, id)) {
-        note(&format!("note: {id} is not on the load list of {}", known[at]));
+    for id in ids.iter().filter(|id| !has(&plans[at], id)) {
+        let boats = aboard(id);
+        if !boats.is_empty() {
+            let (boats, at) = (boats.join(" and "), &known[at]);
+            let said = format!("--lost {id}: it is aboard {boats}, not {at}");
+            let hint = format!("--boat with the boat that lost it, or what {at} lost");
+            return Err(Failure::usage(said).hint(hint).into());
+        }
     }
-    Ok(request)
+    Ok(plans.swap_remove(at))
 }
 
 /// Compares two plans.

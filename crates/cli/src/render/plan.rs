@@ -286,6 +286,12 @@ pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
                 "by: those in whose hands it does that well; the others do worse with it",
             );
         }
+        let is_shown = |a: &pb::Assignment| a.role() != pb::AssignmentRole::Spare;
+        if plan.assignments.iter().any(|a| is_shown(a) && a.change_minutes > 0) {
+            page.paragraph(
+                "+ min: the outfit carries another leader then; to change it first takes so long",
+            );
+        }
     }
     for segment in segments {
         page.heading(&format!("Segment {segment}: who fishes what"));
@@ -307,7 +313,7 @@ pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
             let mut row = vec![
                 one.lure_id.clone(),
                 one.outfit_id.clone(),
-                one.leader_stock_id.clone(),
+                leader_words(one),
                 plain!(AssignmentRole, one.role),
                 plain!(Verdict, one.verdict),
                 format!("{:.2} {}", one.score, bar(one.score)),
@@ -322,6 +328,15 @@ pub(super) fn coverage(page: &mut Page, plan: &pb::Plan) {
             table.row(row);
         }
         page.table(&table);
+    }
+}
+
+/// The leader, and how long it takes to change to it where the outfit carries another one.
+fn leader_words(one: &pb::Assignment) -> String {
+    match (one.leader_stock_id.as_str(), one.change_minutes) {
+        (leader, 0) => leader.to_owned(),
+        ("", minutes) => format!("none +{minutes} min"),
+        (leader, minutes) => format!("{leader} +{minutes} min"),
     }
 }
 

@@ -112,6 +112,7 @@ pub fn recovered(
             pieces.quantity, pieces.item_id
         ));
     }
+    counted_as(&mut page, plan, before);
     if !answer.swaps.is_empty() {
         page.heading(&format!("Rig anew, {} min in all", answer.swap_minutes));
         for swap in &answer.swaps {
@@ -139,7 +140,7 @@ pub fn recovered(
         }
     }
     if let Some(worst) = plan.losses.first()
-        && !(worst.opens.is_empty() && worst.short_crews.is_empty())
+        && plan_jobs::has_effect(worst)
     {
         page.hanging("  the worst that could go next: ", &within(&worst.text));
     }
@@ -147,6 +148,35 @@ pub fn recovered(
         page.heading(&format!("Model {}", model_id(model)));
     }
     page.finish()
+}
+
+/// What an answer takes for granted: of leaders that are lost what is tied is gone as well, and what
+/// was to be changed for the segment that it begins with is changed.
+fn counted_as(page: &mut Page, plan: &pb::Plan, before: Option<&pb::Plan>) {
+    let Some(aboard) = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()) else { return };
+    for id in &aboard.lost_item_ids {
+        let tied = aboard.carried.iter().filter(|rig| rig.leader_stock_id == *id);
+        let rod = |rig: &pb::Rig| {
+            let outfit = aboard.outfits.iter().find(|outfit| outfit.id == rig.outfit_id)?;
+            Some(outfit.rod_id.as_str())
+        };
+        let rods: Vec<&str> = tied.filter_map(rod).collect();
+        if !rods.is_empty() {
+            page.paragraph(&format!(
+                "All of {id} counts as lost, what was tied to {} too; of a part of it say how many                  are gone, as in --lost {id}=1.",
+                rods.join(" and ")
+            ));
+        }
+    }
+    let parts = plan.trip.iter().flat_map(|trip| &trip.segments);
+    let first = parts.map(|part| &part.id).find(|id| aboard.segment_ids.contains(id));
+    let is_changed = |job: &&pb::Job| !job.is_if_needed && Some(&job.segment_id) == first;
+    if let Some(job) = before.and_then(|before| before.jobs.iter().find(is_changed)) {
+        page.paragraph(&format!(
+            "What the plan changes for the beginning of segment {} counts as changed.",
+            job.segment_id
+        ));
+    }
 }
 
 /// Of a plan what another one does not have: who fishes what with which rig, who starts with what,

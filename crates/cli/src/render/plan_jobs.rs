@@ -148,16 +148,19 @@ fn list(page: &mut Page, plan: &pb::Plan, lines: &[pb::LoadLine], place: &str) {
     page.table(&table);
 }
 
+/// Whether a loss opens something, ends something or asks for work.
+pub(super) fn has_effect(loss: &pb::Loss) -> bool {
+    !(loss.opens.is_empty() && loss.short_crews.is_empty() && loss.unfished_lure_ids.is_empty())
+        || loss.change_minutes > 0
+}
+
 /// What a loss or more wind would open.
 pub(super) fn what_if(page: &mut Page, plan: &pb::Plan) {
     if plan.losses.is_empty() && plan.windier.is_none() {
         return;
     }
     page.heading("What if");
-    let (opening, rest): (Vec<_>, Vec<_>) = plan
-        .losses
-        .iter()
-        .partition(|loss| !(loss.opens.is_empty() && loss.short_crews.is_empty()));
+    let (opening, rest): (Vec<_>, Vec<_>) = plan.losses.iter().partition(|loss| has_effect(loss));
     for (number, loss) in opening.iter().enumerate() {
         page.hanging(
             "  - ",

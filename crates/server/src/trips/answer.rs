@@ -123,18 +123,20 @@ impl<'a, 'v> Writer<'a, 'v> {
         };
         let outfits =
             plan.outfits.iter().enumerate().map(|(i, outfit)| self.outfit(plan, i, outfit));
+        let rigged = self.rigged(plan);
         pb::Plan {
             value: Some(value(&plan.value)),
             outfits: outfits.collect(),
-            assignments: assignments(self.judge, plan, true),
+            assignments: assignments(self.judge, plan, &rigged, true),
             moves: self.moves(plan),
-            jobs: self.rigged(plan).jobs(),
+            jobs: rigged.jobs(),
             uncovered: plan.uncovered.iter().map(open).collect(),
             ..self.empty(true)
         }
     }
 
-    fn rigged<'p>(&'p self, plan: &'p TripPlan) -> Rigged<'p> {
+    /// What each outfit carries through the day.
+    pub(super) fn rigged<'p>(&'p self, plan: &'p TripPlan) -> Rigged<'p> {
         let asked = &self.judge.asked;
         let is_ashore = asked.aboard.is_none();
         let departs = self.departs(&asked.trip.boat).filter(|_| is_ashore);
@@ -204,7 +206,7 @@ impl<'a, 'v> Writer<'a, 'v> {
             .enumerate()
             .map(|(i, outfit)| self.outfit(plan, i, outfit))
             .collect();
-        wire.assignments = assignments(self.judge, plan, self.is_summary());
+        wire.assignments = assignments(self.judge, plan, &rigged, self.is_summary());
         wire.starts = hands.starts(&rigged);
         wire.rigs = rigged.to_wire();
         (wire.load_list, wire.return_list) = hands.lists();
@@ -365,7 +367,12 @@ impl Judge<'_, '_> {
     }
 }
 
-fn assignments(judge: &Judge<'_, '_>, plan: &TripPlan, summary: bool) -> Vec<pb::Assignment> {
+fn assignments(
+    judge: &Judge<'_, '_>,
+    plan: &TripPlan,
+    rigged: &Rigged<'_>,
+    summary: bool,
+) -> Vec<pb::Assignment> {
     let mut list = Vec::new();
     for cover in &plan.coverage {
         for used in cover.uses.iter().filter(|u| !summary || u.role != Role::Spare) {
@@ -384,6 +391,11 @@ fn assignments(judge: &Judge<'_, '_>, plan: &TripPlan, summary: bool) -> Vec<pb:
                 score: used.score,
                 skill: used.skill.map_or(0, |skill| skill.to_wire_word().into()),
                 angler_ids: used.anglers.clone(),
+                change_minutes: rigged.change_minutes(
+                    used.outfit,
+                    &cover.segment,
+                    used.leader.as_deref(),
+                ),
             });
         }
     }

@@ -101,11 +101,13 @@ impl Aboard {
         self
     }
 
-    /// What is on a reel's line: a leader or none; `None`: nobody knows.
+    /// What is on a reel's line: a leader or none, as after a loss of all of them; `None`: nobody
+    /// knows.
     pub(super) fn carries(&self, reel: &str) -> Option<Option<&str>> {
         let outfit = self.wire.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
         let rig = self.wire.carried.iter().find(|rig| rig.outfit_id == outfit.id);
-        Some(rig.map(|rig| rig.leader_stock_id.as_str()).filter(|id| !id.is_empty()))
+        let leader = rig.map(|rig| rig.leader_stock_id.as_str());
+        Some(leader.filter(|id| !id.is_empty() && !self.lost.contains(*id)))
     }
 
     /// How many of an item are still aboard, of which so many are there without the plan.

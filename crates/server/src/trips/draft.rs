@@ -115,7 +115,8 @@ fn losses(
 ) -> Result<(), Stopped> {
     let summary = drafts.iter().any(|draft| draft.writer.is_summary());
     let shown = if summary { 1 } else { usize::MAX };
-    let write = |draft: &Draft<'_, '_>, _| draft.hands.losses();
+    let write =
+        |draft: &Draft<'_, '_>, _| draft.hands.losses(&draft.writer.rigged(draft.hands.plan));
     each(
         drafts,
         late,
@@ -159,7 +160,9 @@ fn missing(
         true => 0,
         false => draft.hands.plan.moves.len(),
     };
-    let write =
-        |draft: &Draft<'_, '_>, at: usize| draft.hands.if_missing(&draft.hands.plan.moves[at]);
+    let write = |draft: &Draft<'_, '_>, at: usize| {
+        let plan = draft.hands.plan;
+        draft.hands.if_missing(&plan.moves[at], &draft.writer.rigged(plan))
+    };
     each(drafts, late, gauge, moves, write, |wire, at, text| wire.moves[at].if_missing = text)
 }

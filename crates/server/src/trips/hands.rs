@@ -4,18 +4,19 @@
 use std::collections::BTreeSet;
 
 use deepbend_contract::{WireWord as _, pb};
-use deepbend_core::gear::{Word as _, infer_power};
+use deepbend_core::gear::infer_power;
 use deepbend_core::judge::Verdict;
 use deepbend_core::quantity::words::METRES_A_SECOND;
 use deepbend_planner::plan::{ItemKind, Load, Move, NeedCover, Start, TripPlan, Use};
 use deepbend_planner::problem::{Candidate, MUST, Offer};
-use deepbend_planner::weights::{Micros, SHOWN, in_words};
+use deepbend_planner::weights::Micros;
 use deepbend_planner::{Crew, Left, TripProblem, crews};
 
 use super::answer::{cargo, count, several};
 use super::case::Case;
 use super::jobs::Rigged;
 use super::offers::Judge;
+use super::opens::worth_less;
 
 /// Wind that is added to see how a plan bears it, m/s. From the project's rules for trips.
 const MORE_WIND_M_S: f64 = 3.0;
@@ -62,14 +63,21 @@ struct Service {
 
 /// What a plan still does.
 #[derive(Debug, Default)]
-struct Tally {
+pub(super) struct Tally {
     coverage: Micros,
     /// Coverage less musts below their verdict.
     worth: Micros,
     covered: u32,
-    opens: Vec<pb::NeedChange>,
-    /// Lures that are fished no more, of needs that were not covered before.
-    unfished: Vec<(String, u32)>,
+    pub(super) opens: Vec<pb::NeedChange>,
+    pub(super) unfished: Vec<Unfished>,
+}
+
+/// A lure that is fished no more, of a need that was not covered before.
+#[derive(Debug)]
+pub(super) struct Unfished {
+    pub(super) segment: String,
+    pub(super) lure: String,
+    pub(super) importance: u32,
 }
 
 /// What lies ready as the second.
@@ -84,7 +92,7 @@ struct Second<'p> {
 }
 
 impl<'p> Hands<'p, '_> {
-    fn candidate(&self, outfit: usize) -> Option<&'p Candidate> {
+    pub(super) fn candidate(&self, outfit: usize) -> Option<&'p Candidate> {
         let o = &self.plan.outfits[outfit];
         let same = |c: &&Candidate| (&c.rod, &c.reel, &c.line) == (&o.rod, &o.reel, &o.line);
         self.problem.candidates.iter().find(same)
@@ -119,7 +127,11 @@ impl<'p> Hands<'p, '_> {
             }
             tally.covered += u32::from(covered);
             if !cover.covered && !cover.uses.is_empty() && left.is_empty() {
-                tally.unfished.push((cover.lure.clone(), need.importance));
+                tally.unfished.push(Unfished {
+                    segment: cover.segment.clone(),
+                    lure: cover.lure.clone(),
+                    importance: need.importance,
+                });
             }
             if cover.covered && !covered {
                 let copies = need.copies_at_once as usize;
@@ -141,8 +153,7 @@ impl<'p> Hands<'p, '_> {
                 });
             }
         }
-        tally.unfished.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
-        tally.unfished.dedup();
+        tally.unfished.sort_by(|a, b| b.importance.cmp(&a.importance).then(a.lure.cmp(&b.lure)));
         tally.opens.sort_by(|a, b| b.importance.cmp(&a.importance).then(a.lure_id.cmp(&b.lure_id)));
         tally
     }
@@ -164,19 +175,25 @@ impl<'p> Hands<'p, '_> {
     }
 
     /// What the loss of each outfit opens, the worst first.
-    pub(super) fn losses(&self) -> Vec<pb::Loss> {
+    pub(super) fn losses(&self, rigged: &Rigged<'_>) -> Vec<pb::Loss> {
         let mut losses: Vec<pb::Loss> = (0..self.plan.outfits.len())
             .map(|position| {
-                let (tally, cost) = self.without(&|_, used| used.outfit == position);
+                let lost = |_: &NeedCover, used: &Use| used.outfit == position;
+                let (tally, cost) = self.without(&lost);
+                let (first, change_minutes) = self.changes(rigged, &lost);
                 let short =
                     self.short_crews(&|lost, offer| (lost != position).then(|| Left::whole(offer)));
                 let outfit = &self.plan.outfits[position];
                 let text = format!(
-                    "Without {} with {}: {}.",
+                    "Without {} with {}: {}{first}.",
                     outfit.rod,
                     outfit.reel,
-                    opens_text(&tally, &short, "nothing new opens")
+                    self.opens_text(&tally, &short, "nothing new opens")
                 );
+                let mut unfished: Vec<String> =
+                    tally.unfished.into_iter().map(|unfished| unfished.lure).collect();
+                unfished.sort_unstable();
+                unfished.dedup();
                 pb::Loss {
                     outfit_id: self.judge.outfit_id(self.plan, position),
                     rod_id: outfit.rod.clone(),
@@ -184,6 +201,8 @@ impl<'p> Hands<'p, '_> {
                     lost_micros: cost,
                     text,
                     short_crews: short,
+                    unfished_lure_ids: unfished,
+                    change_minutes,
                 }
             })
             .collect();
@@ -229,7 +248,7 @@ impl<'p> Hands<'p, '_> {
                 METRES_A_SECOND.one(MORE_WIND_M_S),
                 tally.covered,
                 self.plan.counts.needs,
-                opens_text(&tally, &idle, "nothing new opens")
+                self.opens_text(&tally, &idle, "nothing new opens")
             ),
             opens: tally.opens,
             short_crews: idle,
@@ -237,9 +256,9 @@ impl<'p> Hands<'p, '_> {
     }
 
     /// What happens if something does not arrive.
-    pub(super) fn if_missing(&self, step: &Move) -> String {
+    pub(super) fn if_missing(&self, step: &Move, rigged: &Rigged<'_>) -> String {
         let outfits = &self.plan.outfits;
-        let (tally, cost) = self.without(&|cover, used| {
+        let lost = |cover: &NeedCover, used: &Use| {
             let outfit = &outfits[used.outfit];
             match step.kind {
                 ItemKind::Rod => outfit.rod == step.id,
@@ -248,7 +267,9 @@ impl<'p> Hands<'p, '_> {
                 ItemKind::Leader => used.leader.as_ref() == Some(&step.id),
                 ItemKind::Lure => cover.lure == step.id,
             }
-        });
+        };
+        let (tally, cost) = self.without(&lost);
+        let (first, _) = self.changes(rigged, &lost);
         let short = self.short_crews(&|position, offer| {
             let o = &outfits[position];
             let missing = match step.kind {
@@ -260,10 +281,11 @@ impl<'p> Hands<'p, '_> {
             };
             (!missing).then(|| Left::whole(offer))
         });
-        match cost {
-            ..=0 => opens_text(&tally, &short, "nothing changes: the rest does its work"),
-            1.. => opens_text(&tally, &short, &worth_less(cost)),
-        }
+        let none = match cost {
+            ..=0 => "nothing changes: the rest does its work".to_owned(),
+            1.. => worth_less(cost),
+        };
+        self.opens_text(&tally, &short, &none) + &first
     }
 
     /// Segments in which what is left of the plan no longer seats all who fish at once.
@@ -417,77 +439,5 @@ fn short_crew(crew: Crew) -> pb::ShortCrew {
         angler_count: count(crew.anglers),
         seated_count: count(crew.seated),
         idle_angler_ids: Vec::new(),
-    }
-}
-
-/// Where no lure opens: what the plan loses.
-fn worth_less(cost: Micros) -> String {
-    match cost < SHOWN {
-        true => "no lure opens, and the plan is worth no less".to_owned(),
-        false => format!("no lure opens, but the plan is worth {} less", in_words(cost)),
-    }
-}
-
-/// Anglers who are left without an outfit, in words: crews that are short of as many together.
-fn short_texts(short: &[pb::ShortCrew]) -> Vec<String> {
-    let mut crews: Vec<((i32, i32), Vec<&str>)> = Vec::new();
-    for crew in short {
-        let counts = (crew.angler_count, crew.seated_count);
-        match crews.iter_mut().find(|(known, _)| *known == counts) {
-            Some((_, segments)) => segments.push(&crew.segment_id),
-            None => crews.push((counts, vec![&crew.segment_id])),
-        }
-    }
-    let text = |((all, seated), segments): &((i32, i32), Vec<&str>)| {
-        let seated = match seated {
-            0 => "none".to_owned(),
-            some => format!("only {some}"),
-        };
-        match all {
-            1 => {
-                let segments = segments.join(" and of segment ");
-                format!("the angler of segment {segments} has no outfit")
-            }
-            _ => {
-                let segments = segments.join(" and in segment ");
-                format!("{seated} of {all} anglers can fish at once in segment {segments}")
-            }
-        }
-    };
-    crews.iter().map(text).collect()
-}
-
-/// Needs that open, lures that are fished no more and anglers who are left without an outfit, in
-/// words.
-fn opens_text(tally: &Tally, short: &[pb::ShortCrew], none: &str) -> String {
-    let must = |importance: i32| if importance == count(MUST) { " (a must)" } else { "" };
-    let one = |change: &pb::NeedChange| {
-        let must = must(change.importance);
-        let verdict = pb::Verdict::try_from(change.after).unwrap_or_default();
-        let now = Verdict::from_wire_word(verdict).map_or("nothing", |v| v.as_word());
-        let lure = &change.lure_id;
-        match (change.copy_after_count, change.copy_count) {
-            (_, 0) if change.after == 0 => format!("nothing fishes {lure}{must}"),
-            (_, 0) => format!("{lure}{must} falls to {now}"),
-            (left, of) => format!("{lure}{must}: {left} of {of} copies left"),
-        }
-    };
-    let unfished = |(lure, importance): &(String, u32)| {
-        format!("nothing fishes {lure} any more{}", must(count(*importance)))
-    };
-    let opens = tally.opens.iter().map(one).chain(tally.unfished.iter().map(unfished));
-    let texts: Vec<String> = short_texts(short).into_iter().chain(opens).collect();
-    if texts.is_empty() { none.to_owned() } else { texts.join(", ") }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    // Source: rounding by hand.
-    #[test]
-    fn a_loss_that_rounds_to_nothing_is_no_number() {
-        assert!(worth_less(4_999).ends_with("is worth no less"));
-        assert!(worth_less(5_000).ends_with("is worth 0.01 less"));
     }
 }

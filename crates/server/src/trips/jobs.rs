@@ -11,6 +11,7 @@ use super::answer::count;
 use super::basis::clock;
 use super::lines::{leader_words, line_words};
 use super::offers::Judge;
+use super::pool;
 
 /// A spool that is filled less far casts short. Common practice, no source.
 const FULL: f64 = 0.9;
@@ -44,6 +45,32 @@ impl<'p> Rigged<'p> {
         let at = self.problem.segments.iter().position(|s| s.id == segment)?;
         let on = on(self.judge, &self.plan.outfits[outfit]);
         rigging::carried(&self.rigs[outfit], at, on).flatten()
+    }
+
+    /// The leaders that an outfit carries in a segment, one after the other.
+    pub(super) fn carried(&self, outfit: usize, segment: &str) -> Vec<Option<&'p str>> {
+        let Some(at) = self.problem.segments.iter().position(|s| s.id == segment) else {
+            return Vec::new();
+        };
+        let here = self.rigs[outfit].iter().filter(|rig| rig.segment == at && !rig.is_kept_ready);
+        let here: Vec<_> = here.map(|rig| rig.leader).collect();
+        if !here.is_empty() {
+            return here;
+        }
+        let on = on(self.judge, &self.plan.outfits[outfit]);
+        rigging::carried(&self.rigs[outfit], at, on).into_iter().collect()
+    }
+
+    /// Minutes to change the leader of an outfit in a segment in which it carries another one; 0: it
+    /// carries this one.
+    pub(super) fn change_minutes(&self, outfit: usize, segment: &str, leader: Option<&str>) -> i32 {
+        let carried = self.carried(outfit, segment);
+        match leader {
+            _ if carried.contains(&leader) => 0,
+            Some(leader) => self.minutes(leader),
+            None if carried.is_empty() => 0,
+            None => pool::whole(self.judge.model.parameters().rerig.trace_min) as i32,
+        }
     }
 
     /// As the contract has it.

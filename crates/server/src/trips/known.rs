@@ -208,6 +208,14 @@ pub(super) fn look_up(view: &View, trips: &[Asked]) -> Result<(), ServiceError> 
             let at = At::ROOT.field("lost_item_ids");
             faults.push(pb::FaultCode::Conflict, at, format!("is {id}"), right);
         }
+        // What is wound on is the reel's own line by now.
+        let aboard = asked.aboard.iter();
+        for (reel, stock) in aboard.flat_map(|a| a.wound.iter().filter(|w| a.lost.contains(w.1))) {
+            let wrong = format!("is {stock}, which was wound on {reel} for this trip");
+            let right = format!("the reel whose line is lost, {reel}");
+            let at = At::ROOT.field("lost_item_ids");
+            faults.push(pb::FaultCode::Conflict, at, wrong, right);
+        }
     }
     faults.or(())?;
     Ok(())

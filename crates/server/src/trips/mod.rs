@@ -68,6 +68,7 @@ mod judging;
 mod known;
 mod lines;
 mod offers;
+mod opens;
 mod pool;
 mod recover;
 mod request;

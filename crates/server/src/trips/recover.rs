@@ -167,3 +167,28 @@ pub(super) fn against(
         ..pb::CheckCoverageResponse::default()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trips::ask::Aboard;
+
+    // By hand: a reel whose rod broke is free for another one, and so is a rod whose reel is gone.
+    #[test]
+    fn what_is_left_whole_stays_together() {
+        let outfit = |number: u32| pb::PlannedOutfit {
+            rod_id: format!("R{number}"),
+            reel_id: format!("E{number}"),
+            ..pb::PlannedOutfit::default()
+        };
+        let before = pb::Plan { outfits: (1..=3).map(outfit).collect(), ..pb::Plan::default() };
+        let pairs = |lost: &[&str]| {
+            let lost = lost.iter().map(|id| (*id).to_owned()).collect();
+            let aboard = Some(Aboard { lost, ..Aboard::default() });
+            as_left(&Asked { aboard, ..Asked::default() }, &before).pins.pairs
+        };
+        let pair = |number: u32| (format!("R{number}"), format!("E{number}"));
+        assert_eq!(pairs(&[]), [pair(1), pair(2), pair(3)]);
+        assert_eq!(pairs(&["R1", "E3", "L10"]), [pair(2)]);
+    }
+}

@@ -82,12 +82,13 @@ fn hundredths(minutes: f64) -> f64 {
     (minutes * 100.0).round() / 100.0
 }
 
-/// The trace of wire on the line of a reel, and whether that is what it fishes with first.
+/// The trace of wire on the line of a reel, unless it is lost, and whether that is what it fishes with first.
 fn trace_on<'p>(before: &'p pb::Plan, after: &'p pb::Plan, reel: &str) -> Option<(&'p str, bool)> {
     let aboard = after.basis.as_ref()?.aboard.as_ref()?;
     let was = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
     let on = aboard.carried.iter().find(|rig| rig.outfit_id == was.id)?;
-    let trace = Some(on.leader_stock_id.as_str()).filter(|id| !id.is_empty())?;
+    let is_there = |id: &&String| !id.is_empty() && !aboard.lost_item_ids.contains(id);
+    let trace = Some(&on.leader_stock_id).filter(is_there)?.as_str();
     let is_wire = |plan: &pb::Plan| {
         plan.rig_cards.iter().any(|card| {
             let of_card = |a: &pb::Assignment| {
