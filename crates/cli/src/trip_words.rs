@@ -48,6 +48,7 @@ const IN_TEXTS: &[(&str, &str)] = &[
 pub(crate) struct Asked {
     trips: Vec<pb::Trip>,
     pins: Vec<pb::Pin>,
+    lost: Vec<pb::PieceCount>,
 }
 
 impl Asked {
@@ -59,7 +60,13 @@ impl Asked {
             Work::FindGaps(r) => (of_season(&r.trips), Vec::new()),
             Work::DesignSet(r) => (of_season(&r.trips), Vec::new()),
         };
-        Self { trips, pins }
+        let lost = match work {
+            Work::CheckCoverage(r) => r.lost_pieces.clone(),
+            Work::PlanTrip(_) | Work::PlanFleet(_) | Work::FindGaps(_) | Work::DesignSet(_) => {
+                Vec::new()
+            }
+        };
+        Self { trips, pins, lost }
     }
 
     /// A failure as a person reads it who wrote files and options.
@@ -91,6 +98,11 @@ impl Asked {
 
     fn words(&self, parts: &[(&str, Option<usize>)]) -> Option<String> {
         let (first, at) = parts.first()?;
+        if let [("lost_pieces", Some(at)), ("quantity", None)] = parts
+            && let Some(piece) = self.lost.get(*at)
+        {
+            return Some(format!("the count of --lost {}", piece.item_id));
+        }
         if let Some((_, words)) = OPTIONS.iter().find(|(field, _)| field == first) {
             return Some((*words).to_owned());
         }
@@ -217,13 +229,19 @@ mod tests {
             ..pb::Trip::default()
         };
         let pins = vec![pin(pb::PinRule::Leave), pin(pb::PinRule::Take)];
-        let asked = Asked { trips: vec![trip], pins };
+        let lost = vec![pb::PieceCount { item_id: "L10".to_owned(), quantity: 0 }];
+        let asked = Asked { trips: vec![trip], pins, lost };
         for (wire, words) in [
             (
                 "pins[1].item_id is R22, which lies at B3",
                 "what --take names is R22, which lies at B3",
             ),
             ("keep_rod_ids name R99", "the rods of --keep name R99"),
+            (
+                "lost_pieces[0].quantity is 0; right is 1",
+                "the count of --lost L10 is 0; right is 1",
+            ),
+            ("lost_pieces[0].item_id is R16; right is", "what --lost names is R16; right is"),
             ("trip.needs[0].importance is 9", "trip T1, segment b L17: importance_1_3 is 9"),
             (
                 "trips[0].trip.segments[0].water.wind_speed_m_s is -1",

@@ -97,3 +97,77 @@ async fn what_another_boat_took_of_a_lure_is_not_aboard() {
     let aboard = again.plan.unwrap().basis.unwrap().aboard.unwrap();
     assert!(aboard.shares.iter().any(|share| (&*share.item_id, share.quantity) == ("L12", left)));
 }
+
+// Common practice, no source: a trace with swivel and snap does not go through the rings, whether the
+// plan has rig cards or not; what is lost is not cut off.
+#[tokio::test]
+async fn a_plan_without_cards_cuts_traces_off_too() {
+    let service = Fleet::demo().service();
+    let summary = pb::Explanation::Summary.into();
+    let plan = plan_on(&service, pb::PlanTripRequest { explanation: summary, ..t1() }).await;
+    let plan = plan.unwrap();
+    assert!(plan.rig_cards.is_empty());
+    let (mut cut, mut bare) = (0, 0);
+    for outfit in &plan.outfits {
+        let on = |reel: &str| {
+            let was = plan.outfits.iter().find(|o| o.reel_id == reel).unwrap();
+            let rig = plan.rigs.iter().find(|rig| rig.outfit_id == was.id).unwrap();
+            rig.leader_stock_id.clone()
+        };
+        for trace in [None, Some("K09"), Some("K10"), Some("K11")] {
+            let lost = [Some(outfit.reel_id.as_str()), trace];
+            let request = pb::CheckCoverageRequest {
+                trip: plan.trip.clone(),
+                plan: Some(plan.clone()),
+                lost_item_ids: lost.into_iter().flatten().map(str::to_owned).collect(),
+                ..pb::CheckCoverageRequest::default()
+            };
+            let answer = service.check_coverage(Request::new(request)).await.unwrap().into_inner();
+            let after = answer.plan.unwrap();
+            for swap in answer.swaps.iter().filter(|swap| swap.text.contains("thread it")) {
+                let now = after.outfits.iter().find(|o| o.id == swap.outfit_id).unwrap();
+                let on = on(&now.reel_id);
+                // All leaders of this plan are of wire.
+                let is_cut = swap.text.starts_with(&format!("Cut {on} off"));
+                assert_eq!(is_cut, !on.is_empty() && trace != Some(&*on), "{}", swap.text);
+                cut += usize::from(is_cut);
+                bare += usize::from(!on.is_empty() && !is_cut);
+            }
+            for text in
+                answer.swaps.iter().map(|s| &s.text).chain(after.jobs.iter().map(|j| &j.text))
+            {
+                let is_lost =
+                    |verb: &str| trace.is_some_and(|id| text.contains(&format!("{verb} {id}")));
+                assert!(!is_lost("Take") && !is_lost("place of") && !is_lost("Cut"), "{text}");
+            }
+        }
+    }
+    assert!(cut > 0 && bare > 0, "{cut} {bare}");
+}
+
+// Common practice, no source: what happens to a lure in two segments is read once, with both of them.
+#[tokio::test]
+async fn a_loss_names_a_lure_once_with_its_segments() {
+    let mut request = t1();
+    let trip = request.trip.as_mut().unwrap();
+    // All lures in the same water, first and last.
+    let (water, shares) = (trip.segments[1].water.clone(), trip.segments[1].wind_shares.clone());
+    (trip.segments[0].water, trip.segments[0].wind_shares) = (water, shares);
+    trip.needs.retain(|need| need.segment_id == "b");
+    let first = trip.needs.iter().map(|n| pb::Need { segment_id: "a".to_owned(), ..n.clone() });
+    trip.needs = first.chain(trip.needs.clone()).collect();
+    let plan = plan_on(&Fleet::demo().service(), request).await.unwrap();
+    let mut in_both = 0;
+    for loss in &plan.losses {
+        for one in loss.opens.iter().filter(|one| one.segment_id == "a") {
+            let same = |o: &&pb::NeedChange| o.segment_id == "b" && o.lure_id == one.lure_id;
+            let other = loss.opens.iter().find(same);
+            if other.is_some_and(|other| other.after == one.after) {
+                assert_eq!(loss.text.matches(&one.lure_id).count(), 1, "{}", loss.text);
+                assert!(loss.text.contains("in segment a and b"), "{}", loss.text);
+                in_both += 1;
+            }
+        }
+    }
+    assert!(in_both > 0, "{}", show(&plan));
+}

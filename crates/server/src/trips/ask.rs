@@ -293,12 +293,11 @@ pub(super) fn check(
             lost.extend(r.required("lost_item_ids", id, "inventory ids"));
         }
     }
-    let lost_pieces = if r.fits("lost_pieces", lost_pieces.len(), limits::LOST_ITEMS) {
+    let mut lost_pieces = if r.fits("lost_pieces", lost_pieces.len(), limits::LOST_ITEMS) {
         r.within("lost_pieces", |at, faults| read_pieces(lost_pieces, &lost, at, faults))
     } else {
         Vec::new()
     };
-    let (mut lost, mut lost_pieces) = (lost, lost_pieces);
     if let Some(earlier) = plan.as_ref().and_then(|plan| plan.basis.as_ref()?.aboard.as_ref()) {
         also_lost(earlier, &mut lost, &mut lost_pieces);
     }

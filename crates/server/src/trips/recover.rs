@@ -1,7 +1,10 @@
 //! What covers a trip after a loss, held against the plan that the boat went out with.
 
+use std::collections::BTreeSet;
+
 use deepbend_contract::{At, Faults, pb, plan_difference};
 use deepbend_core::model::Parameters;
+use deepbend_ledger::item::{ItemKind, Spec, StockUse};
 use deepbend_planner::weights::Micros;
 use tokio::time::Instant;
 use tonic::Status;
@@ -9,7 +12,7 @@ use tonic::Status;
 use super::answer::count;
 use super::ask::Asked;
 use super::desk::Desk;
-use super::{basis, pool, rerig};
+use super::{basis, known, pool, rerig};
 use crate::error::ServiceError;
 
 /// What is left, and what the rig was worth before, where a plan says how it was.
@@ -18,6 +21,8 @@ pub(super) struct Recovered {
     pub(super) plan: pb::Plan,
     worth_before: Option<i64>,
     pub(super) left_pieces: Vec<pb::PieceCount>,
+    /// Leaders on the outfits that are traces of wire.
+    traces: BTreeSet<String>,
     /// Whether the deadline left no time for all of it.
     pub(super) abridged: bool,
 }
@@ -31,13 +36,15 @@ pub(super) fn plan(
     not_more_than_there_is(desk, trips)?;
     let begun = Instant::now();
     let mut plan = desk.trip(trips)?;
+    let traces: BTreeSet<String> = trips.iter().flat_map(|asked| traces(desk, asked)).collect();
     let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
     if let Some(before) = before.filter(|_| desk.has_time(1, begun)) {
         let kept: Vec<Asked> = trips.iter().map(|asked| as_left(asked, before)).collect();
         let kept = desk.trip(&kept)?;
         // What is put together anew on the water has to bring what its minutes cost.
         let net = |plan: &pb::Plan| {
-            let minutes = rerig::minutes(&rerig::swaps(desk.model.parameters(), before, plan));
+            let minutes = rerig::swaps(desk.model.parameters(), &traces, before, plan);
+            let minutes = rerig::minutes(&minutes);
             worth(plan).map(|worth| worth - desk.weights.job_minute * Micros::from(minutes))
         };
         let as_many = (kept.status(), &kept.given_up) == (plan.status(), &plan.given_up);
@@ -70,7 +77,23 @@ pub(super) fn plan(
         pieces.map(|(id, _)| count(id)).collect()
     };
     let left_pieces = trips.iter().flat_map(of_trip).collect();
-    Ok(Recovered { plan, worth_before, left_pieces, abridged })
+    Ok(Recovered { plan, worth_before, left_pieces, traces, abridged })
+}
+
+/// What the outfits went out with that is a trace.
+fn traces(desk: &Desk<'_>, asked: &Asked) -> Vec<String> {
+    let is_trace = |id: &&String| {
+        let item = known::item(desk.view, ItemKind::LineStock, id);
+        item.is_some_and(|item| match &item.spec {
+            Spec::LineStock(held) => match &held.use_as {
+                StockUse::Leader(leader) => pool::is_trace(leader),
+                StockUse::Line(_) => false,
+            },
+            Spec::Rod(_) | Spec::Reel(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => false,
+        })
+    };
+    let carried = asked.aboard.iter().flat_map(|aboard| &aboard.wire.carried);
+    carried.map(|rig| &rig.leader_stock_id).filter(is_trace).cloned().collect()
 }
 
 /// Nobody can lose more than was there.
@@ -123,7 +146,7 @@ pub(super) fn against(
     recovered: Recovered,
     segments: &[String],
 ) -> pb::CheckCoverageResponse {
-    let Recovered { plan: after, worth_before, left_pieces, abridged } = recovered;
+    let Recovered { plan: after, worth_before, left_pieces, traces, abridged } = recovered;
     let asked = |segment: &String| segments.is_empty() || segments.contains(segment);
     before.boat_id.clone_from(&after.boat_id);
     before.trip_id.clone_from(&after.trip_id);
@@ -132,7 +155,7 @@ pub(super) fn against(
     before.outfits.iter_mut().for_each(|outfit| outfit.line_stock_id.clear());
     before.assignments.retain(|one| asked(&one.segment_id));
     before.uncovered.retain(|need| asked(&need.segment_id));
-    let swaps = rerig::swaps(p, &before, &after);
+    let swaps = rerig::swaps(p, &traces, &before, &after);
     // An outfit that has no work left is aboard all the same.
     let aboard = after.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
     let lost = aboard.map(|aboard| aboard.lost_item_ids.as_slice()).unwrap_or_default();

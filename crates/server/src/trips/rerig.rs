@@ -1,13 +1,20 @@
 //! What it takes to get from one plan to another on the water.
 
+use std::collections::BTreeSet;
+
 use deepbend_contract::{WireWord as _, pb};
 use deepbend_core::gear::{HookStyle, LeaderMaterial};
 use deepbend_core::judge::has_snap;
 use deepbend_core::model::Parameters;
 
 /// Reels that go onto other rods, leaders that are tied, lures that go onto another outfit,
-/// in the order of the outfits.
-pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<pb::Swap> {
+/// in the order of the outfits. `traces` are the leaders that are traces of wire.
+pub(super) fn swaps(
+    p: &Parameters,
+    traces: &BTreeSet<String>,
+    before: &pb::Plan,
+    after: &pb::Plan,
+) -> Vec<pb::Swap> {
     let p = &p.rerig;
     let mut list = Vec::new();
     for outfit in &after.outfits {
@@ -18,7 +25,7 @@ pub(super) fn swaps(p: &Parameters, before: &pb::Plan, after: &pb::Plan) -> Vec<
         let was = before.outfits.iter().find(|o| o.reel_id == *reel);
         if was.is_none_or(|was| was.rod_id != *rod) {
             // No trace goes through the rings.
-            match trace_on(before, after, reel) {
+            match trace_on(traces, after, reel) {
                 Some((trace, true)) => {
                     let text = format!(
                         "Cut {trace} off, put {reel} onto {rod}, thread it and tie {trace} on again."
@@ -83,28 +90,20 @@ fn hundredths(minutes: f64) -> f64 {
 }
 
 /// The trace of wire on the line of a reel, unless it is lost, and whether that is what it fishes with first.
-fn trace_on<'p>(before: &'p pb::Plan, after: &'p pb::Plan, reel: &str) -> Option<(&'p str, bool)> {
+fn trace_on<'p>(
+    traces: &BTreeSet<String>,
+    after: &'p pb::Plan,
+    reel: &str,
+) -> Option<(&'p str, bool)> {
     let aboard = after.basis.as_ref()?.aboard.as_ref()?;
     let was = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
     let on = aboard.carried.iter().find(|rig| rig.outfit_id == was.id)?;
-    let is_there = |id: &&String| !id.is_empty() && !aboard.lost_item_ids.contains(id);
+    let is_there = |id: &&String| traces.contains(*id) && !aboard.lost_item_ids.contains(id);
     let trace = Some(&on.leader_stock_id).filter(is_there)?.as_str();
-    let is_wire = |plan: &pb::Plan| {
-        plan.rig_cards.iter().any(|card| {
-            let of_card = |a: &pb::Assignment| {
-                (&a.segment_id, &a.lure_id, &a.outfit_id, a.leader_stock_id.as_str())
-                    == (&card.segment_id, &card.lure_id, &card.outfit_id, trace)
-            };
-            let material = card.settings.as_ref().map(pb::Settings::leader_material);
-            let wire = [pb::LeaderMaterial::SteelWire, pb::LeaderMaterial::Titanium];
-            material.is_some_and(|material| wire.contains(&material))
-                && plan.assignments.iter().any(of_card)
-        })
-    };
     let now = after.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
     let mut rigs = after.rigs.iter().filter(|rig| rig.outfit_id == now.id && !rig.is_kept_ready);
     let stays = rigs.next().is_some_and(|rig| rig.leader_stock_id == trace);
-    (is_wire(before) || is_wire(after)).then_some((trace, stays))
+    Some((trace, stays))
 }
 
 /// Whether a plan has the same job for the same rod and reel in the same segment.
@@ -174,7 +173,7 @@ mod tests {
             ..before.clone()
         };
         let p = Model::builtin().parameters();
-        let list = swaps(p, &before, &after);
+        let list = swaps(p, &BTreeSet::new(), &before, &after);
         let told: Vec<_> = list.iter().map(|s| (s.text.as_str(), s.duration_minutes)).collect();
         let wanted = [
             ("Fish L2 on R1 with E1: clip it on.", p.rerig.snap_min),
