@@ -2,6 +2,7 @@
 
 use deepbend_core::judge::{
     Assumption, Caution, Factor, FactorDifference, Fix, Judgement, Limit, Quantity, Settings,
+    has_snap,
 };
 use deepbend_core::model::ModelId;
 use deepbend_core::quantity::{Force, Length, Mass};
@@ -187,6 +188,7 @@ impl ToWire for Settings {
             hook_style: hook_style.to_wire_word().into(),
             line_material: line_material.to_wire_word().into(),
             cast_link: cast_link.to_wire_word().into(),
+            has_snap: has_snap(*hook_style, *leader_material),
         }
     }
 }

@@ -142,7 +142,6 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
             units::metres(settings.leader_length_m),
         )
     };
-    let has_snap = settings.lure_knot.contains("snap");
     let snap = || pair("snap", format!("{} or stronger", units::kilograms(settings.snap_test_kgf)));
     let mut rows = vec![
         pair(
@@ -157,7 +156,7 @@ pub(super) fn settings(settings: &pb::Settings) -> Vec<(String, String)> {
         pair("line knot", settings.main_knot.clone()),
         pair("lure knot", settings.lure_knot.clone()),
     ];
-    rows.extend(has_snap.then(snap));
+    rows.extend(settings.has_snap.then(snap));
     rows.extend([
         pair("cast limit", cast_limit(settings)),
         pair("reel", settings.reel.clone()),
@@ -273,10 +272,9 @@ mod tests {
     // By hand: what is knotted on needs no snap.
     #[test]
     fn a_snap_is_asked_for_where_there_is_one() {
-        for (lure_knot, wanted) in [("round-bend snap", true), ("uni knot", false)] {
-            let settings = pb::Settings { lure_knot: lure_knot.to_owned(), ..Default::default() };
-            let rows = super::settings(&settings);
-            assert_eq!(rows.iter().any(|(name, _)| name == "snap"), wanted, "{lure_knot}");
+        for has_snap in [true, false] {
+            let rows = super::settings(&pb::Settings { has_snap, ..Default::default() });
+            assert_eq!(rows.iter().any(|(name, _)| name == "snap"), has_snap);
         }
     }
 }

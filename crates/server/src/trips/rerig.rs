@@ -2,9 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use deepbend_contract::{WireWord as _, pb};
-use deepbend_core::gear::{HookStyle, LeaderMaterial};
-use deepbend_core::judge::has_snap;
+use deepbend_contract::pb;
 use deepbend_core::model::Parameters;
 
 /// Reels that go onto other rods, leaders that are tied, lures that go onto another outfit,
@@ -77,11 +75,7 @@ pub(super) fn swaps(
 fn is_clipped(plan: &pb::Plan, outfit: &str, lure: &str) -> bool {
     let mut cards = plan.rig_cards.iter().filter(|c| c.outfit_id == outfit && c.lure_id == lure);
     let settings = cards.find_map(|card| card.settings.as_ref());
-    settings.is_none_or(|settings| {
-        let hook = HookStyle::from_wire_word(settings.hook_style());
-        let leader = LeaderMaterial::from_wire_word(settings.leader_material());
-        hook.zip(leader).is_none_or(|(hook, leader)| has_snap(hook, leader))
-    })
+    settings.is_none_or(|settings| settings.has_snap)
 }
 
 /// Minutes without the noise of binary fractions.
@@ -135,17 +129,13 @@ mod tests {
 
     use super::*;
 
-    // By hand: what has trebles hangs on a snap, a single hook on fluorocarbon is knotted.
+    // Source: the contract of Settings.has_snap: without one the lure is knotted on.
     #[test]
     fn a_lure_goes_on_as_its_card_says() {
-        let card = |lure: &str, hook: pb::HookStyle| pb::RigCard {
+        let card = |lure: &str, has_snap: bool| pb::RigCard {
             outfit_id: "O1".to_owned(),
             lure_id: lure.to_owned(),
-            settings: Some(pb::Settings {
-                hook_style: hook.into(),
-                leader_material: pb::LeaderMaterial::Fluorocarbon.into(),
-                ..pb::Settings::default()
-            }),
+            settings: Some(pb::Settings { has_snap, ..pb::Settings::default() }),
             ..pb::RigCard::default()
         };
         let fished = |lure: &str| pb::Assignment {
@@ -165,11 +155,7 @@ mod tests {
         };
         let after = pb::Plan {
             assignments: ["L1", "L2", "L3"].map(fished).into(),
-            rig_cards: vec![
-                card("L1", pb::HookStyle::Single),
-                card("L2", pb::HookStyle::Treble),
-                card("L3", pb::HookStyle::Single),
-            ],
+            rig_cards: vec![card("L1", false), card("L2", true), card("L3", false)],
             ..before.clone()
         };
         let p = Model::builtin().parameters();
