@@ -325,7 +325,7 @@ async fn a_lure_that_does_not_arrive_is_not_fished() {
         assert!(step.if_missing.contains(&said), "{step:?}");
     }
     let l28 = lures.iter().find(|step| step.item_id == "L28").unwrap();
-    assert_eq!(l28.if_missing, "nothing fishes L28 any more");
+    assert_eq!(l28.if_missing, "nothing fishes L28 any more in segment b");
 }
 
 // By hand, from the contract: leaders that several outfits use belong to none of them.
