@@ -163,7 +163,8 @@ fn counted_as(page: &mut Page, plan: &pb::Plan, before: Option<&pb::Plan>) {
         let rods: Vec<&str> = tied.filter_map(rod).collect();
         if !rods.is_empty() {
             page.paragraph(&format!(
-                "All of {id} counts as lost, what was tied to {} too; of a part of it say how many                  are gone, as in --lost {id}=1.",
+                "All of {id} counts as lost, what was tied to {} too; of a part of it say how many are \
+                 gone, as in --lost {id}=1.",
                 rods.join(" and ")
             ));
         }
