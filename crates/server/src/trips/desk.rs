@@ -71,6 +71,19 @@ impl Found {
     }
 }
 
+/// What is known before the search whose plan is written.
+#[derive(Debug)]
+struct Ahead {
+    /// By trip, what was decided; empty: nothing.
+    known: Vec<Decisions>,
+    /// Nodes that are left.
+    nodes: u64,
+    /// What no plan is worth more than, if that is known.
+    bound: Option<Micros>,
+    /// Whether the time for searching is over: what was decided is only written.
+    is_over: bool,
+}
+
 /// What was found for all boats, with what it was made from.
 pub(super) struct Made<'m, 'v> {
     pub(super) writers: Vec<Writer<'m, 'v>>,
@@ -144,16 +157,17 @@ impl<'d> Desk<'d> {
             judging::judge(&judges, &mut problem, &self.weights, judging::WHOLE, self.gauge);
         let mut judging = judging.map_err(stopped)?;
         self.gauge.begin(pb::PlanStage::Searching, 0);
-        let (known, nodes, bounded) = self.judged_on(&judges, &mut problem, &mut judging, begun)?;
+        let ahead = self.judged_on(&judges, &mut problem, &mut judging, begun)?;
         let is_whole = judging.is_whole;
-        let (spent, deadline) = (self.nodes - nodes, self.gauge.deadline());
-        let effort = Effort { nodes, spent, until: self.until, deadline };
-        let found = search::search(&problem, &self.weights, effort, &known, self.gauge);
+        let (spent, deadline) = (self.nodes - ahead.nodes, self.gauge.deadline());
+        let until = if ahead.is_over { Some(Instant::now()) } else { self.until };
+        let effort = Effort { nodes: ahead.nodes, spent, until, deadline };
+        let found = search::search(&problem, &self.weights, effort, &ahead.known, self.gauge);
         let found = found.map_err(no_answer)?;
         let reproducible = !found.cut && !judging.is_cut;
         let most = |trip: &FleetTrip| at_best(&trip.problem, &self.weights);
         let all: Micros = problem.trips.iter().map(most).sum();
-        let known = bounded.map_or(all, |bound| bound.min(all));
+        let known = ahead.bound.map_or(all, |bound| bound.min(all));
         let found = match found.answer {
             FleetAnswer::Plan(mut plan) if is_whole => {
                 bound(&mut plan, known);
@@ -162,7 +176,11 @@ impl<'d> Desk<'d> {
             // What was not judged could be better, as far as anything is known of it.
             FleetAnswer::Plan(mut plan) => {
                 let reached = plan.value.objective();
-                let rest = judging.rest(&problem, &self.weights, Some(reached), self.gauge);
+                // Of what was only written the bound is known.
+                let rest = match ahead.is_over {
+                    true => None,
+                    false => judging.rest(&problem, &self.weights, Some(reached), self.gauge),
+                };
                 plan.bound = plan.bound.max(rest.unwrap_or(all));
                 for (plan, trip) in plan.trips.iter_mut().zip(&problem.trips) {
                     (plan.status, plan.bound) = (Proof::Feasible, most(trip));
@@ -218,45 +236,44 @@ impl<'d> Desk<'d> {
     }
 
     /// Where not all was judged: plans with what is judged, and judges more of what could be better
-    /// than that plan, in turn. What was decided, the nodes that are left, and what no plan is worth
-    /// more than.
+    /// than that plan, in turn.
     fn judged_on(
         &self,
         judges: &[Judge<'_, '_>],
         problem: &mut FleetProblem,
         judging: &mut Judging<'_>,
         begun: Instant,
-    ) -> Result<(Vec<Decisions>, u64, Option<Micros>), Status> {
-        let (mut known, mut nodes, mut bounded) = (Vec::new(), self.nodes, None);
+    ) -> Result<Ahead, Status> {
+        let mut ahead = Ahead { known: Vec::new(), nodes: self.nodes, bound: None, is_over: false };
         // Who has no time for two searches gets the more of one.
         if !self.has_time(2, begun) {
-            return Ok((known, nodes, bounded));
+            return Ok(ahead);
         }
         let mut turn = FIRST_TURN;
         for _ in 0..TURNS {
-            if judging.is_whole || nodes == 0 {
+            if judging.is_whole || ahead.nodes == 0 {
                 break;
             }
-            // What is decided is written by another search.
-            let until = self.until.map(before);
-            let deadline = self.gauge.deadline();
-            let effort = Effort { nodes: nodes.min(turn), spent: 0, until, deadline };
+            let nodes = ahead.nodes.min(turn);
+            let (until, deadline) = (self.until, self.gauge.deadline());
+            let effort = Effort { nodes, spent: 0, until, deadline };
             turn = turn.saturating_mul(MORE_NODES);
             let weights = &self.weights;
-            let decided = search::decide(problem, weights, effort, &known, self.gauge);
+            let decided = search::decide(problem, weights, effort, &ahead.known, self.gauge);
             let Some(decided) = decided.map_err(no_answer)? else {
                 // What seats everybody may be among those that were not judged.
                 let more = judging.more(judges, problem, weights, None, self.until, self.gauge);
                 if more.map_err(stopped)? { continue } else { break }
             };
-            nodes -= decided.nodes.min(nodes);
+            ahead.nodes -= decided.nodes.min(ahead.nodes);
             let rest = judging.rest(problem, weights, Some(decided.worth), self.gauge);
             if let Some(rest) = rest {
                 let bound = decided.bound.max(rest);
-                bounded = Some(bounded.map_or(bound, |known: Micros| known.min(bound)));
+                ahead.bound = Some(ahead.bound.map_or(bound, |known| known.min(bound)));
             }
-            known = decided.decisions;
+            ahead.known = decided.decisions;
             if decided.cut {
+                ahead.is_over = true;
                 break;
             }
             let reached = Some(decided.worth);
@@ -265,7 +282,7 @@ impl<'d> Desk<'d> {
                 break;
             }
         }
-        Ok((known, nodes, bounded))
+        Ok(ahead)
     }
 
     /// One boat's plan.
@@ -358,12 +375,6 @@ fn bound(plan: &mut FleetPlan, known: Micros) {
     if let [only] = plan.trips.as_mut_slice() {
         (only.status, only.bound) = (status, bound);
     }
-}
-
-/// Somewhat before a moment: a tenth of the time until then.
-fn before(moment: Instant) -> Instant {
-    let left = moment.saturating_duration_since(Instant::now());
-    moment.checked_sub(left / 10).unwrap_or(moment)
 }
 
 /// What all needs would be worth, each with excellent outfits.
