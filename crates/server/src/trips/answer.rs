@@ -180,14 +180,18 @@ impl<'a, 'v> Writer<'a, 'v> {
     }
 
     /// Writes what is known of a plan without another look: no cards, cautions, losses or cures.
-    pub(super) fn bare(&self, hands: &Hands<'_, '_>, reproducible: bool) -> pb::Plan {
+    pub(super) fn bare(
+        &self,
+        hands: &Hands<'_, '_>,
+        rigged: &Rigged<'_>,
+        reproducible: bool,
+    ) -> pb::Plan {
         let plan = hands.plan;
         let mut wire = self.empty(reproducible);
         wire.status = status(plan.status).into();
         wire.value = Some(value(&plan.value));
         wire.bound_micros = Some(plan.bound);
         wire.gap = Some(plan.gap());
-        let rigged = self.rigged(plan);
         wire.jobs = rigged.jobs();
         let c = &plan.counts;
         wire.counts = Some(pb::PlanCounts {
@@ -206,8 +210,8 @@ impl<'a, 'v> Writer<'a, 'v> {
             .enumerate()
             .map(|(i, outfit)| self.outfit(plan, i, outfit))
             .collect();
-        wire.assignments = assignments(self.judge, plan, &rigged, self.is_summary());
-        wire.starts = hands.starts(&rigged);
+        wire.assignments = assignments(self.judge, plan, rigged, self.is_summary());
+        wire.starts = hands.starts(rigged);
         wire.rigs = rigged.to_wire();
         (wire.load_list, wire.return_list) = hands.lists();
         wire.moves = self.moves(plan);

@@ -11,6 +11,7 @@ use super::cards::Cards;
 use super::cure::Cures;
 use super::gauge::{Gauge, Stopped};
 use super::hands::{self, Hands};
+use super::jobs::Rigged;
 use super::offers::in_parallel;
 
 /// Writes the plans of all boats, each by its writer.
@@ -27,9 +28,10 @@ pub(super) fn plans(
     let owned: Vec<TripProblem> = pairs().map(|(w, plan)| hands::own(w.problem, plan)).collect();
     let drafts = pairs().zip(&owned).map(|((writer, plan), own)| {
         let hands = Hands { judge: writer.judge, problem: own, plan };
-        let wire = writer.bare(&hands, reproducible);
+        let rigged = writer.rigged(plan);
+        let wire = writer.bare(&hands, &rigged, reproducible);
         let cures = Cures::new(writer.judge, writer.view, writer.problem, plan);
-        Draft { writer, hands, cures, wire }
+        Draft { writer, hands, rigged, cures, wire }
     });
     let mut drafts: Vec<Draft<'_, '_>> = drafts.collect();
     gauge.begin(pb::PlanStage::Writing, STAGES * drafts.len());
@@ -48,6 +50,7 @@ const STAGES: usize = 5;
 struct Draft<'w, 'v> {
     writer: &'w Writer<'w, 'v>,
     hands: Hands<'w, 'v>,
+    rigged: Rigged<'w>,
     cures: Cures<'w, 'v>,
     wire: pb::Plan,
 }
@@ -115,8 +118,7 @@ fn losses(
 ) -> Result<(), Stopped> {
     let summary = drafts.iter().any(|draft| draft.writer.is_summary());
     let shown = if summary { 1 } else { usize::MAX };
-    let write =
-        |draft: &Draft<'_, '_>, _| draft.hands.losses(&draft.writer.rigged(draft.hands.plan));
+    let write = |draft: &Draft<'_, '_>, _| draft.hands.losses(&draft.rigged);
     each(
         drafts,
         late,
@@ -161,8 +163,7 @@ fn missing(
         false => draft.hands.plan.moves.len(),
     };
     let write = |draft: &Draft<'_, '_>, at: usize| {
-        let plan = draft.hands.plan;
-        draft.hands.if_missing(&plan.moves[at], &draft.writer.rigged(plan))
+        draft.hands.if_missing(&draft.hands.plan.moves[at], &draft.rigged)
     };
     each(drafts, late, gauge, moves, write, |wire, at, text| wire.moves[at].if_missing = text)
 }

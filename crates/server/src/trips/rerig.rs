@@ -83,7 +83,8 @@ fn hundredths(minutes: f64) -> f64 {
     (minutes * 100.0).round() / 100.0
 }
 
-/// The trace of wire on the line of a reel, unless it is lost, and whether that is what it fishes with first.
+/// The trace of wire on the line of a reel, unless it is lost, and whether that is what it fishes with
+/// first.
 fn trace_on<'p>(
     traces: &BTreeSet<String>,
     after: &'p pb::Plan,
