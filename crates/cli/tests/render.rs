@@ -224,6 +224,19 @@ fn a_plan_for_more_wind_says_so() {
     }
 }
 
+// By hand: what is to be begun before midnight, for a boat that departs soon after it.
+#[test]
+fn times_before_midnight_are_of_the_day_before() {
+    let part = |start: &str| pb::Segment { start: start.to_owned(), ..pb::Segment::default() };
+    let of = |start: &str| {
+        let job = pb::Job { begin_by: "23:25".to_owned(), ..pb::Job::default() };
+        let trip = Some(pb::Trip { segments: vec![part(start)], ..pb::Trip::default() });
+        let plan = pb::Plan { jobs: vec![job], trip, ..pb::Plan::default() };
+        render::plan(&plan, 80).contains("times after that are of the day before")
+    };
+    assert!(of("00:10") && !of("23:40"));
+}
+
 fn line_move() -> pb::Move {
     pb::Move {
         kind: pb::CargoKind::Line.into(),

@@ -15,10 +15,15 @@ use crate::worth::{self, Selection};
 /// that are reckoned to add most. So that the writing takes no longer than the search.
 const COUNTED: usize = 24;
 
+/// The same for all rods and reels together.
+const COUNTED_IN_ALL: usize = 5_000;
+
 /// Everything that stays ashore, rods first.
 pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
     let kept = prune::kept(grid);
     let exchanges = Exchanges::among(grid, &kept);
+    let parts = grid.problem.rods.len() + grid.problem.reels.len();
+    let counted = (COUNTED_IN_ALL / parts.max(1)).clamp(1, COUNTED);
     let sides = [Side::of(grid, &kept, ItemKind::Rod), Side::of(grid, &kept, ItemKind::Reel)];
     let rods = grid.problem.rods.iter().map(|r| (ItemKind::Rod, r.id.as_str(), r.ready));
     let reels = grid.problem.reels.iter().map(|r| (ItemKind::Reel, r.id.as_str(), r.ready));
@@ -29,7 +34,8 @@ pub(crate) fn list(grid: &Grid<'_>, selection: &Selection) -> Vec<Ashore> {
         })
         .map(|(kind, id, ready)| {
             let side = &sides[usize::from(kind != ItemKind::Rod)];
-            let (reason, text) = explain(grid, selection, (kind, id, ready), side, &exchanges);
+            let most = (&exchanges, counted);
+            let (reason, text) = explain(grid, selection, (kind, id, ready), side, most);
             Ashore { kind, id: id.to_owned(), reason, text }
         })
         .collect();
@@ -67,7 +73,7 @@ fn explain(
     selection: &Selection,
     (kind, id, ready): (ItemKind, &str, bool),
     side: &Side<'_>,
-    exchanges: &Exchanges<'_, '_>,
+    (exchanges, counted): (&Exchanges<'_, '_>, usize),
 ) -> (AshoreReason, String) {
     use AshoreReason as R;
     if !ready {
@@ -101,7 +107,7 @@ fn explain(
         .filter(|c| !selection.outfits.iter().any(|o| grid.exclusive(*o, *c)))
         .collect();
     let now = worth::value(grid, selection).objective();
-    let counted = exchanges.most_adding(&selection.outfits, &free, COUNTED);
+    let counted = exchanges.most_adding(&selection.outfits, &free, counted);
     let gain = counted.iter().filter_map(|c| gain(grid, selection, *c, now)).max();
     match (gain, better) {
         (Some(gain), _) if gain > 0 && selection.outfits.len() >= grid.limit() => {

@@ -33,13 +33,14 @@ impl<'p> BeforeDeparture<'p> {
     /// Puts the jobs of a plan into their order.
     #[must_use]
     pub fn new(problem: &'p TripProblem, plan: &'p TripPlan) -> Self {
+        let mut at_home: Vec<usize> = (0..plan.jobs.len()).collect();
+        at_home.retain(|job| is_at_home(problem, plan, &plan.jobs[*job]));
         let waits = |outfit: usize| {
-            let mut own = plan.jobs.iter().filter(|job| job.outfit == outfit);
+            let own = at_home.iter().map(|job| &plan.jobs[*job]);
+            let mut own = own.filter(|job| job.outfit == outfit);
             own.any(|job| plan.moves.iter().any(|m| needs(problem, plan, job, m.kind, &m.id)))
         };
         let waits: Vec<bool> = (0..plan.outfits.len()).map(waits).collect();
-        let mut at_home: Vec<usize> = (0..plan.jobs.len()).collect();
-        at_home.retain(|job| is_at_home(problem, plan, &plan.jobs[*job]));
         at_home.sort_by_key(|job| {
             let job = &plan.jobs[*job];
             (waits[job.outfit], job.outfit, job.kind)
@@ -70,15 +71,15 @@ impl<'p> BeforeDeparture<'p> {
         first.map_or(0, |home| home.ahead_minutes)
     }
 
-    /// Minute of the day by which a thing must have arrived: before the first job that needs it, and
-    /// before the boat that it comes from departs. `to` and `from` are when the two boats depart,
-    /// none where nobody said.
+    /// Minute of the day by which a thing must have arrived, negative on the day before: before the
+    /// first job that needs it, and before the boat that it comes from departs. `to` and `from` are
+    /// when the two boats depart, none where nobody said.
     #[must_use]
-    pub fn arrival(&self, what: &Move, to: Option<u32>, from: Option<u32>) -> Option<u32> {
-        let ahead = self.ahead_minutes(what.kind, &what.id);
-        let begins = to.map(|departs| departs.saturating_sub(ahead));
-        let first = begins.into_iter().chain(from).min();
-        first.map(|minute| minute.saturating_sub(HAND_OVER_MINUTES))
+    pub fn arrival(&self, what: &Move, to: Option<u32>, from: Option<u32>) -> Option<i64> {
+        let ahead = i64::from(self.ahead_minutes(what.kind, &what.id));
+        let begins = to.map(|departs| i64::from(departs) - ahead);
+        let first = begins.into_iter().chain(from.map(i64::from)).min();
+        first.map(|minute| minute - i64::from(HAND_OVER_MINUTES))
     }
 }
 

@@ -129,8 +129,8 @@ pub struct FleetMove {
     pub trip: usize,
     /// What is moved.
     pub what: Move,
-    /// Minute of the day by which it must have arrived.
-    pub deadline: Option<u32>,
+    /// Minute of the day by which it must have arrived, negative on the day before.
+    pub deadline: Option<i64>,
 }
 
 impl FleetPlan {
@@ -513,7 +513,7 @@ pub(crate) fn deadline<'f>(
     trip: usize,
     home: &BeforeDeparture<'_>,
     what: &Move,
-) -> Option<u32> {
+) -> Option<i64> {
     let to = fleet.clone().nth(trip)?.departs;
     let donor = fleet.find(|t| t.problem.boat.place == what.from);
     home.arrival(what, to, donor.and_then(|t| t.departs))

@@ -318,8 +318,9 @@ fn is_best(problem: &FleetProblem) -> Result<(), TestCaseError> {
                 // done with it on the boat that it goes to.
                 let first = of(&m.what.from).into_iter().chain(of(&m.what.to)).min();
                 let work: u32 = plan.trips[m.trip].jobs.iter().map(|job| job.minutes).sum();
-                let last = first.map(|minute| minute - 20);
-                prop_assert!(m.deadline <= last && m.deadline >= last.map(|by| by - work));
+                let last = first.map(|minute| i64::from(minute) - 20);
+                let least = last.map(|by| by - i64::from(work));
+                prop_assert!(m.deadline <= last && m.deadline >= least);
                 prop_assert_eq!(m.deadline.is_some(), last.is_some());
             }
         }
@@ -562,6 +563,11 @@ fn one_pair_of_hands_does_all_jobs_before_departure() {
     {
         assert_eq!(by(id), Some(6 * 60 + minute), "{id}");
     }
+    // Who departs at ten past midnight begins on the day before.
+    problem.trips[0].departs = Some(10);
+    let plan = sound(&problem, answer(&problem));
+    let rod = plan.moves.iter().find(|m| m.what.id == "R1").unwrap();
+    assert_eq!(rod.deadline, Some(10 - 28 - 20));
 }
 
 #[test]

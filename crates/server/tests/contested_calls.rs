@@ -147,8 +147,19 @@ async fn what_is_contested_is_planned_with_as_the_worse_and_given_back_if_sighte
         let new: Vec<_> = jobs.filter_map(|changed| changed.job.as_ref()).collect();
         let is_new = |job: &pb::Job| new.iter().any(|new| new.text == job.text);
         let ashore = best.jobs.iter().filter(|job| job.segment_id.is_empty());
-        let ashore: Vec<_> = ashore.skip_while(|job| !is_new(job)).collect();
-        let by = 7 * 60 - 20 - ashore.iter().map(|job| job.duration_minutes).sum::<i32>();
+        let after: Vec<_> = ashore.clone().skip_while(|job| !is_new(job)).collect();
+        let minutes = |jobs: &[&pb::Job]| jobs.iter().map(|job| job.duration_minutes).sum::<i32>();
+        // And all of them, along with what is done anyhow.
+        let all = if after.is_empty() { 0 } else { minutes(&ashore.collect::<Vec<_>>()) };
+        let by = (7 * 60 - 20 - minutes(&after)).min(7 * 60 - all);
+        // Nor is a line wound on for nothing before.
+        let removed = seen.difference.iter().flat_map(|change| &change.removed_jobs);
+        let removed = removed.filter_map(|changed| changed.job.as_ref());
+        let wound: Vec<_> = removed.filter(|job| job.kind() == pb::JobKind::Respool).collect();
+        let before = plan.jobs.iter().filter(|job| job.segment_id.is_empty());
+        let is_wound = |job: &pb::Job| wound.iter().any(|wound| wound.text == job.text);
+        let before: Vec<_> = before.skip_while(|job| !is_wound(job)).collect();
+        let by = if wound.is_empty() { by } else { by.min(7 * 60 - minutes(&before)) };
         assert_eq!(seen.deadline, format!("{:02}:{:02}", by / 60, by % 60), "{item}");
         assert!(seen.text.ends_with(until), "{}", seen.text);
         let gain = seen.difference.as_ref().unwrap().gain_micros;

@@ -102,6 +102,9 @@ fn agrees(plan: &pb::Plan) {
         assert!(s.second_meets);
         assert_eq!(carded(&s.segment_id, &s.second_lure_id, &s.second_outfit_id), 1, "{told}");
     }
+    for settings in plan.rig_cards.iter().flat_map(|card| &card.settings) {
+        assert_eq!(settings.has_snap, settings.lure_knot.contains("snap"), "{settings:?}");
+    }
     steps_in_as_it_is_rigged(plan);
     plan.outfits.iter().for_each(|outfit| carries_one_leader_at_a_time(plan, outfit, None));
     // What is odd is said of what is taken.

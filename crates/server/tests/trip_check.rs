@@ -446,6 +446,49 @@ async fn a_second_loss_brings_nothing_back() {
     assert!(lost.contains(&leader) && lost.contains(&"L14".to_owned()));
 }
 
+// By hand: what is told one after the other leaves at least what it leaves when told together, and
+// what was set aside in between is still aboard.
+#[tokio::test]
+async fn losses_one_after_the_other_are_losses() {
+    let service = Fleet::demo().service();
+    let out = out(&service).await;
+    let plan = out.plan.clone().unwrap();
+    let told = |plan: &pb::Plan, lost: &[&String]| pb::CheckCoverageRequest {
+        plan: Some(plan.clone()),
+        lost_item_ids: lost.iter().map(|id| (*id).clone()).collect(),
+        ..out.clone()
+    };
+    let all = |plan: &pb::Plan| {
+        let aboard = plan.basis.as_ref().unwrap().aboard.clone().unwrap();
+        let parts = aboard.outfits.into_iter().flat_map(|o| [o.rod_id, o.reel_id]);
+        parts.collect::<BTreeSet<_>>()
+    };
+    let others = plan.outfits.iter().cycle().skip(1);
+    for (first, second) in plan.outfits.iter().zip(others) {
+        let (reel, rod) = (&first.reel_id, &second.rod_id);
+        let both = check(&service, told(&plan, &[reel, rod])).await.unwrap().plan.unwrap();
+        let one = check(&service, told(&plan, &[reel])).await.unwrap().plan.unwrap();
+        let chained = check(&service, told(&one, &[rod])).await.unwrap().plan.unwrap();
+        assert_eq!(all(&chained), all(&both), "{reel} {rod}");
+        let covered = |plan: &pb::Plan| plan.counts.unwrap().covered_count;
+        assert!(covered(&chained) >= covered(&both), "{reel} {rod}");
+        assert_eq!(chained.given_up.is_some(), both.given_up.is_some(), "{reel} {rod}");
+    }
+    let brought = plan.moves.iter().find(|m| m.kind() == pb::CargoKind::Lure && m.quantity == 2);
+    let id = brought.unwrap().item_id.clone();
+    let mut request = out.clone();
+    request.lost_pieces = vec![pb::PieceCount { item_id: id.clone(), quantity: 1 }];
+    for left in [1, 0] {
+        let answer = check(&service, request.clone()).await.unwrap();
+        let pieces = pb::PieceCount { item_id: id.clone(), quantity: left };
+        assert_eq!(answer.left_pieces, [pieces]);
+        request.plan = answer.plan;
+    }
+    request.lost_pieces.clear();
+    let plan = check(&service, request).await.unwrap().plan.unwrap();
+    assert!(plan.assignments.iter().all(|a| a.lure_id != id));
+}
+
 // Common practice, no source: what stayed in the shed is not tied on the water, and nobody rigs anew
 // where nothing was lost.
 #[tokio::test]

@@ -243,9 +243,16 @@ fn id_of(text: &str) -> &str {
 fn has(request: &pb::CheckCoverageRequest, id: &str) -> bool {
     let plans = || request.plan.iter();
     let went_out = plans().flat_map(|plan| &plan.basis).flat_map(|basis| &basis.aboard);
+    let brought = went_out.clone().flat_map(|aboard| &aboard.brought);
+    let mut lines = plans().flat_map(|plan| &plan.load_list).chain(brought);
+    let mut lures = went_out.clone().flat_map(|aboard| &aboard.lure_ids);
     let mut outfits = plans().flat_map(|p| &p.outfits).chain(went_out.flat_map(|a| &a.outfits));
-    plans().flat_map(|plan| &plan.load_list).any(|line| line.item_id == id)
-        || outfits.any(|outfit| outfit.line_stock_id == id)
+    lines.any(|line| line.item_id == id)
+        || lures.any(|lure| lure == id)
+        || outfits.any(|outfit| {
+            let parts = [&outfit.rod_id, &outfit.reel_id, &outfit.line_stock_id];
+            parts.into_iter().chain(&outfit.leader_stock_ids).any(|part| part == id)
+        })
 }
 
 /// Refuses what is lost by the command line, but was not aboard: neither does the plan take it along,

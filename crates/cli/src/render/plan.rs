@@ -116,6 +116,7 @@ fn fleet_head(page: &mut Page, fleet: &pb::FleetPlan) {
         page.paragraph(&format!("{boats} boats together are worth {worth:.2}{most}."));
         let steps = fleet.plans.iter().flat_map(|plan| &plan.moves);
         plan_jobs::moves(page, "Tonight's moves", steps);
+        fleet.plans.iter().for_each(|plan| plan_jobs::day_before(page, plan));
         plan_change::if_sighted(page, &fleet.if_sighted);
     }
 }

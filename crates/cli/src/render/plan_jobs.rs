@@ -8,6 +8,7 @@ use super::{Page, Table, capital, plain, units, within};
 /// What must be moved and done before departure.
 pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
     moves(page, "Bring to the boat", plan.moves.iter());
+    day_before(page, plan);
     let (kept, jobs): (Vec<_>, Vec<_>) = plan.jobs.iter().partition(|job| job.is_if_needed);
     let mut segments: Vec<&str> = jobs.iter().map(|job| job.segment_id.as_str()).collect();
     segments.dedup();
@@ -26,6 +27,20 @@ pub(super) fn before_departure(page: &mut Page, plan: &pb::Plan) {
     if !kept.is_empty() {
         page.heading("Keep ready");
         kept.into_iter().for_each(|job| one(page, job));
+    }
+}
+
+/// Says of what is due before midnight that it is.
+pub(super) fn day_before(page: &mut Page, plan: &pb::Plan) {
+    let starts = plan.trip.iter().flat_map(|trip| &trip.segments).map(|part| part.start.as_str());
+    let Some(departs) = starts.filter(|start| !start.is_empty()).min() else { return };
+    let jobs = plan.jobs.iter().map(|job| job.begin_by.as_str());
+    let mut times = jobs.chain(plan.moves.iter().map(|step| step.deadline.as_str()));
+    if times.any(|time| time > departs) {
+        let boat = &plan.boat_id;
+        page.paragraph(&format!(
+            "{boat} departs at {departs}: times after that are of the day before."
+        ));
     }
 }
 

@@ -12,7 +12,7 @@ use deepbend_planner::plan::{
 };
 use deepbend_planner::{Status, TripProblem};
 
-use super::basis::clock;
+use super::basis::{DAY_MINUTES, clock};
 use super::cure;
 use super::hands::Hands;
 use super::jobs::Rigged;
@@ -57,40 +57,89 @@ pub(super) fn value(value: &Value) -> pb::PlanValue {
 pub(super) struct Deadlines(pub(super) BTreeMap<String, u32>);
 
 impl Deadlines {
-    /// By when all must be known that turns one plan into another: what comes on top has to be
-    /// brought and done before the boats depart. `boat` is that of a difference of one plan. `None`:
-    /// that would have to be on the day before.
-    pub(super) fn to_change(&self, difference: &pb::PlanDifference, boat: &str) -> Option<String> {
+    /// By when all must be known that turns the plans `old` into others: what comes on top has to be
+    /// brought and done before the boats depart, along with all else, and what goes elsewhere must not
+    /// be on its way. `boat` is that of a difference of one plan. `None`: that would have to be on the
+    /// day before.
+    pub(super) fn to_change(
+        &self,
+        difference: &pb::PlanDifference,
+        old: &[pb::Plan],
+        boat: &str,
+    ) -> Option<String> {
         let on = |id: &String| if id.is_empty() { boat.to_owned() } else { id.clone() };
+        let at = |boat: &String, time: &String| {
+            let (departs, minute) = (*self.0.get(boat)?, i64::from(minute(time)?));
+            // What comes later than the departure is of the day before.
+            Some(if minute > i64::from(departs) { minute - DAY_MINUTES } else { minute })
+        };
+        let hand_over = i64::from(HAND_OVER_MINUTES);
         let outfits = difference.added.iter().chain(&difference.removed);
         let lines = difference.changed_lines.iter().filter_map(|line| line.outfit.as_ref());
-        let changed = outfits.chain(lines).map(|outfit| on(&outfit.boat_id));
+        let changed = outfits.clone().chain(lines.clone()).map(|outfit| on(&outfit.boat_id));
         let steps = difference.added_moves.iter();
         let ends = steps.clone().flat_map(|step| [&step.to_place_id, &step.from_place_id]);
         let boats: BTreeSet<String> = changed.chain(ends.cloned()).collect();
-        let departures = boats.iter().filter_map(|boat| self.0.get(boat).copied());
-        let jobs = difference.added_jobs.iter().filter_map(|changed| changed.job.as_ref());
-        let begun = jobs.filter_map(|job| minute(&job.begin_by));
-        let before = departures.chain(begun).min();
-        let known = before.map(|minute| minute.checked_sub(HAND_OVER_MINUTES));
-        // What is brought anew has jobs of the plan before it, too.
-        let arrivals = steps.filter_map(|step| minute(&step.deadline)).min();
-        let first = match (known, arrivals) {
-            (Some(None), _) => return None,
-            (Some(known), arrivals) => known.into_iter().chain(arrivals).min(),
-            (None, arrivals) => arrivals,
+        let departures = boats.iter().filter_map(|boat| self.0.get(boat));
+        let mut times: Vec<i64> =
+            departures.map(|departs| i64::from(*departs) - hand_over).collect();
+        // One pair of hands does all jobs of a boat.
+        let of_boat = |jobs: &[pb::ChangedJob], boat: &String| -> i64 {
+            let own = jobs.iter().filter(|changed| on(&changed.boat_id) == *boat);
+            minutes_at_home(own.flat_map(|changed| &changed.job))
         };
-        Some(first.map_or_else(String::new, clock))
+        for (boat, departs) in &self.0 {
+            let added = of_boat(&difference.added_jobs, boat);
+            let known = old.iter().filter(|plan| plan.boat_id == *boat);
+            let known = minutes_at_home(known.flat_map(|plan| &plan.jobs));
+            if added > 0 {
+                let all = known - of_boat(&difference.removed_jobs, boat) + added;
+                times.push(i64::from(*departs) - all);
+            }
+        }
+        for changed in &difference.added_jobs {
+            let begins =
+                changed.job.iter().filter_map(|job| at(&on(&changed.boat_id), &job.begin_by));
+            times.extend(begins.map(|minute| minute - hand_over));
+        }
+        times.extend(steps.clone().filter_map(|step| at(&step.to_place_id, &step.deadline)));
+        // What was on its way to one boat is not where another one wants it, and a line is wound on
+        // once.
+        let is_wanted_elsewhere = |gone: &&pb::Move| {
+            let (id, to) = (&gone.item_id, &gone.to_place_id);
+            steps.clone().any(|step| step.item_id == *id && step.to_place_id != *to)
+                || difference
+                    .added
+                    .iter()
+                    .any(|o| [&o.rod_id, &o.reel_id].contains(&id) && on(&o.boat_id) != *to)
+        };
+        let gone = difference.removed_moves.iter().filter(is_wanted_elsewhere);
+        times.extend(gone.filter_map(|step| at(&step.to_place_id, &step.deadline)));
+        for changed in &difference.removed_jobs {
+            let wound = changed.job.iter().filter(|job| job.kind() == pb::JobKind::Respool);
+            times.extend(wound.filter_map(|job| at(&on(&changed.boat_id), &job.begin_by)));
+        }
+        match times.into_iter().min() {
+            Some(..0) => None,
+            first => Some(first.map_or_else(String::new, clock)),
+        }
     }
 
     /// By when something from a place must have reached a trip's boat, if there is no work with it;
     /// empty: nobody said.
     pub(super) fn by(&self, trip: &Trip, from: &str) -> String {
         let departures = [self.0.get(&trip.boat), self.0.get(from)].into_iter().flatten();
-        departures
-            .min()
-            .map_or_else(String::new, |minute| clock(minute.saturating_sub(HAND_OVER_MINUTES)))
+        let first = departures.min();
+        first.map_or_else(String::new, |minute| {
+            clock(i64::from(*minute) - i64::from(HAND_OVER_MINUTES))
+        })
     }
+}
+
+/// Minutes of the jobs before departure.
+fn minutes_at_home<'j>(jobs: impl Iterator<Item = &'j pb::Job>) -> i64 {
+    let at_home = jobs.filter(|job| job.segment_id.is_empty());
+    at_home.map(|job| i64::from(job.duration_minutes)).sum()
 }
 
 /// A count of copies, where a lure is fished several times at once; else 0.

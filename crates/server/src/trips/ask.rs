@@ -49,9 +49,9 @@ pub(super) struct Aboard {
 impl Aboard {
     fn of(plan: Option<&pb::Plan>) -> Self {
         let Some(plan) = plan else { return Self::default() };
-        let lures = plan.assignments.iter().map(|assignment| &assignment.lure_id);
-        let brought = plan.moves.iter().map(|step| (&step.item_id, step.quantity));
-        let mut aboard = Self::taken(&plan.outfits, lures, brought);
+        let outfits = basis::outfits_aboard(plan);
+        let lures = basis::lures_aboard(plan);
+        let mut aboard = Self::taken(&outfits, lures, basis::brought(plan));
         let of_water = plan.basis.iter().flat_map(|b| &b.aboard).flat_map(|aboard| &aboard.shares);
         let shares = plan.basis.iter().flat_map(|basis| &basis.shares).chain(of_water);
         let pieces = |quantity| u32::try_from(quantity).unwrap_or(0);
@@ -68,7 +68,8 @@ impl Aboard {
         aboard
     }
 
-    /// What a plan takes along: outfits, lures, and what is brought, each with how many.
+    /// What a plan takes along: outfits, as they are by now first, lures, and what is brought, each
+    /// with how many.
     pub(super) fn taken<'p>(
         outfits: &[pb::PlannedOutfit],
         lures: impl Iterator<Item = &'p String>,
@@ -80,9 +81,10 @@ impl Aboard {
             for id in parts.into_iter().chain(&outfit.leader_stock_ids) {
                 aboard.items.insert(id.clone(), None);
             }
-            aboard.rigged.insert(outfit.reel_id.clone(), outfit.rod_id.clone());
+            let (rod, reel) = (outfit.rod_id.clone(), outfit.reel_id.clone());
+            aboard.rigged.entry(reel.clone()).or_insert(rod);
             if !outfit.line_stock_id.is_empty() {
-                aboard.wound.insert(outfit.reel_id.clone(), outfit.line_stock_id.clone());
+                aboard.wound.entry(reel).or_insert_with(|| outfit.line_stock_id.clone());
             }
         }
         aboard.items.extend(lures.map(|id| (id.clone(), None)));

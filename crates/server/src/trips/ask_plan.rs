@@ -30,7 +30,8 @@ pub(super) fn read(
         let right = format!("the plan of {own}, the boat of the trip");
         r.fault("boat_id", FaultCode::Conflict, format!("is {boat}"), right);
     }
-    if plan.outfits.is_empty() {
+    let went_out = plan.basis.iter().flat_map(|basis| &basis.aboard);
+    if plan.outfits.is_empty() && went_out.flat_map(|aboard| &aboard.outfits).next().is_none() {
         let right = "the outfits that the boat went out with";
         r.fault("outfits", FaultCode::Missing, "is empty", right);
     }

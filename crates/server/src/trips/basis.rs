@@ -14,10 +14,14 @@ use super::answer::{cargo, count};
 use super::ask::{Aboard, Asked};
 use super::clash::write_pin;
 
-/// A minute of the day as the contract writes it.
-pub(super) fn clock(minute: u32) -> String {
+/// A minute of the day as the contract writes it; a negative one is of the day before.
+pub(super) fn clock(minute: impl Into<i64>) -> String {
+    let minute = minute.into().rem_euclid(DAY_MINUTES);
     format!("{:02}:{:02}", minute / 60, minute % 60)
 }
+
+/// Minutes of a day.
+pub(super) const DAY_MINUTES: i64 = 24 * 60;
 
 /// The state of an inventory in a short text, which is another one as soon as something is recorded,
 /// or another version of the service writes plans in other words.
@@ -132,6 +136,35 @@ pub(super) fn aboard(basis: &pb::AboardBasis) -> Aboard {
     }
 }
 
+/// What a boat had aboard when its plan was made on the water.
+fn went_out(plan: &pb::Plan) -> Option<&pb::AboardBasis> {
+    plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref())
+}
+
+/// Outfits aboard: those of the plan, then those that the boat went out with, however they were taken
+/// apart or set aside since.
+pub(super) fn outfits_aboard(plan: &pb::Plan) -> Vec<pb::PlannedOutfit> {
+    let same = |one: &pb::PlannedOutfit, other: &pb::PlannedOutfit| {
+        (&one.rod_id, &one.reel_id) == (&other.rod_id, &other.reel_id)
+    };
+    let earlier = went_out(plan).into_iter().flat_map(|aboard| &aboard.outfits);
+    let set_aside = earlier.filter(|was| !plan.outfits.iter().any(|now| same(now, was)));
+    plan.outfits.iter().chain(set_aside).cloned().collect()
+}
+
+/// Lures aboard, by inventory id: those that the plan fishes, and those that the boat went out with.
+pub(super) fn lures_aboard(plan: &pb::Plan) -> impl Iterator<Item = &String> {
+    let earlier = went_out(plan).into_iter().flat_map(|aboard| &aboard.lure_ids);
+    plan.assignments.iter().map(|assignment| &assignment.lure_id).chain(earlier)
+}
+
+/// What was brought before the boat went out, with how many.
+pub(super) fn brought(plan: &pb::Plan) -> impl Iterator<Item = (&String, i32)> {
+    let earlier = went_out(plan).into_iter().flat_map(|aboard| &aboard.brought);
+    let moved = plan.moves.iter().map(|step| (&step.item_id, step.quantity));
+    moved.chain(earlier.map(|line| (&line.item_id, line.quantity)))
+}
+
 /// What was aboard, as it is written.
 pub(super) fn write_aboard(
     plan: Option<&pb::Plan>,
@@ -146,18 +179,17 @@ pub(super) fn write_aboard(
         ..pb::LoadLine::default()
     };
     let plan = plan.cloned().unwrap_or_default();
-    let carried = carried(&plan, segments);
-    let mut lure_ids: Vec<String> = plan.assignments.into_iter().map(|a| a.lure_id).collect();
+    let mut lure_ids: Vec<String> = lures_aboard(&plan).cloned().collect();
     lure_ids.sort_unstable();
     lure_ids.dedup();
     pb::AboardBasis {
-        outfits: plan.outfits,
+        outfits: outfits_aboard(&plan),
         lure_ids,
-        brought: plan.moves.iter().map(|step| line(&step.item_id, step.quantity)).collect(),
+        brought: brought(&plan).map(|(id, quantity)| line(id, quantity)).collect(),
         lost_item_ids: lost.to_vec(),
         lost_pieces: pieces.iter().map(|(id, n)| line(id, count(*n))).collect(),
         segment_ids: segments.to_vec(),
-        carried,
+        carried: carried(&plan, segments),
         shares: shares.iter().map(|(id, n)| line(id, count(*n))).collect(),
     }
 }
@@ -169,7 +201,8 @@ fn carried(plan: &pb::Plan, segments: &[String]) -> Vec<pb::Rig> {
     let order: Vec<&str> = parts.map(|part| part.id.as_str()).collect();
     let position = |id: &String| order.iter().position(|part| part == id);
     let first = segments.iter().filter_map(position).min().unwrap_or(0);
-    let went_out = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()).map(aboard);
+    let earlier = went_out(plan);
+    let went_out = earlier.map(aboard);
     let carries = |outfit: &pb::PlannedOutfit| {
         let own = plan.rigs.iter().filter(|rig| rig.outfit_id == outfit.id);
         let rigs: Vec<Rig<'_>> = own
@@ -194,12 +227,28 @@ fn carried(plan: &pb::Plan, segments: &[String]) -> Vec<pb::Rig> {
             ..pb::Rig::default()
         })
     };
-    plan.outfits.iter().filter_map(carries).collect()
+    // What was set aside has on it what it had.
+    let is_in_use = |reel: &String| plan.outfits.iter().any(|outfit| outfit.reel_id == *reel);
+    let set_aside = |rig: &&pb::Rig| {
+        let mut outfits = earlier.iter().flat_map(|aboard| &aboard.outfits);
+        outfits.any(|was| was.id == rig.outfit_id && !is_in_use(&was.reel_id))
+    };
+    let others = earlier.iter().flat_map(|aboard| &aboard.carried).filter(set_aside);
+    plan.outfits.iter().filter_map(carries).chain(others.cloned()).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // By hand.
+    #[test]
+    fn before_midnight_is_the_day_before() {
+        assert_eq!(
+            (clock(385_u32), clock(0), clock(-35)),
+            ("06:25".into(), "00:00".into(), "23:25".into())
+        );
+    }
 
     // Source: the contract of PlanBasis.inventory_state.
     #[test]

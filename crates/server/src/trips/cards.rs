@@ -2,7 +2,7 @@
 
 use deepbend_contract::{ToWire as _, WireWord as _, pb};
 use deepbend_core::gear::{HookStyle, LeaderMaterial, LineMaterial, Outfit};
-use deepbend_core::judge::{Caution, CautionCode, cautions, judge, lure_knot, main_knot};
+use deepbend_core::judge::{Caution, CautionCode, cautions, has_snap, judge, lure_knot, main_knot};
 use deepbend_core::water::Skill;
 use deepbend_planner::plan::{NeedCover, Role, TripPlan, Use};
 
@@ -119,6 +119,7 @@ fn tied(settings: &mut pb::Settings, outfit: &Outfit, hook: HookStyle) {
     let none = material == LeaderMaterial::None;
     settings.leader_material = material.to_wire_word().into();
     settings.lure_knot = lure_knot(hook, material).to_owned();
+    settings.has_snap = has_snap(hook, material);
     let test = outfit.leader.test.filter(|_| !none);
     settings.leader_test_kgf = test.map_or(0.0, |t| t.kgf());
     settings.leader_test_lbf = test.map_or(0.0, |t| t.lbf());

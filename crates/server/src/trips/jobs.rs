@@ -108,8 +108,8 @@ impl<'p> Rigged<'p> {
         if let Some(departs) = self.departs {
             for job in jobs.iter_mut().filter(|job| job.segment_id.is_empty()) {
                 let ahead = place(job).map(|at| home.jobs()[at].ahead_minutes);
-                job.begin_by =
-                    ahead.map_or_else(String::new, |ahead| clock(departs.saturating_sub(ahead)));
+                let begins = ahead.map(|ahead| i64::from(departs) - i64::from(ahead));
+                job.begin_by = begins.map_or_else(String::new, clock);
             }
         }
         jobs.sort_by_cached_key(|job| (job.is_if_needed, part(&job.segment_id), place(job)));

@@ -115,7 +115,7 @@ fn against(
     let mut right = written.into_iter().next().unwrap_or_default();
     right.model = Some(desk.model.id().to_wire());
     if given_basis.others.is_empty() && asked.aboard.is_none() && !asked.summary {
-        right.if_sighted = sighted::written_again(desk.view, asked, &deadlines, &given.if_sighted);
+        right.if_sighted = sighted::written_again(desk.view, asked, &deadlines, given);
     }
     found.extend(searched(given, &mut right, at_best(&problem, &desk.weights)));
     abridged(given, &mut right);

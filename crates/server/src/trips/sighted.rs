@@ -71,8 +71,10 @@ pub(super) fn list(
             let covered: u32 = plan.trips.iter().map(|trip| trip.counts.covered).sum();
             let difference = plan_difference(&base.plans, &plans);
             let first = made.writers.first();
-            let deadline =
-                first.map(|w| deadline(w.deadlines, &w.judge.asked.trip, &item, &difference));
+            let deadline = first.map(|w| {
+                let old = (&difference, base.plans.as_slice());
+                deadline(w.deadlines, &w.judge.asked.trip, &item, old)
+            });
             Ok(Some((plans, covered, difference, deadline.unwrap_or_default())))
         });
         let found = found?;
@@ -102,9 +104,9 @@ fn deadline(
     deadlines: &Deadlines,
     trip: &Trip,
     item: &Item,
-    difference: &pb::PlanDifference,
+    (difference, old): (&pb::PlanDifference, &[pb::Plan]),
 ) -> Option<String> {
-    let to_change = deadlines.to_change(difference, &trip.boat)?;
+    let to_change = deadlines.to_change(difference, old, &trip.boat)?;
     match to_change.is_empty() {
         // Nothing but the count of a lure may change.
         true => Some(deadlines.by(trip, &place_of(item))),
@@ -146,7 +148,7 @@ pub(super) fn written_again(
     view: &View,
     asked: &Asked,
     deadlines: &Deadlines,
-    given: &[pb::IfSighted],
+    given: &pb::Plan,
 ) -> Vec<pb::IfSighted> {
     let trips = std::slice::from_ref(asked);
     let claims = claims(view, trips);
@@ -161,7 +163,8 @@ pub(super) fn written_again(
         });
         let (now, item) = meant?;
         let difference = one.difference.clone().unwrap_or_default();
-        let by = deadline(deadlines, &asked.trip, item, &difference);
+        let old = (&difference, std::slice::from_ref(given));
+        let by = deadline(deadlines, &asked.trip, item, old);
         let deadline = by.unwrap_or_else(|| one.deadline.clone());
         let right = written(view, trips, (*now, item), deadline, difference);
         Some(pb::IfSighted {
@@ -170,7 +173,7 @@ pub(super) fn written_again(
             ..right
         })
     };
-    given.iter().filter_map(again).collect()
+    given.if_sighted.iter().filter_map(again).collect()
 }
 
 fn cargo_of(item: &Item) -> pb::CargoKind {
