@@ -526,3 +526,46 @@ impl Gathered {
         self.0.into_iter().map(write).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // By hand: a boat departs at 7:00. What is wound from 6:42 on must be there at 6:22, but with the
+    // half hour that is done anyhow the hands begin at 6:18.
+    #[test]
+    fn all_jobs_of_a_boat_fit_before_it_departs() {
+        let deadlines = Deadlines([("B1", 420), ("B3", 330)].map(|(b, m)| (b.into(), m)).into());
+        let job = |begin_by: &str, duration_minutes| pb::Job {
+            begin_by: begin_by.to_owned(),
+            duration_minutes,
+            ..pb::Job::default()
+        };
+        let old = [pb::Plan {
+            boat_id: "B1".to_owned(),
+            jobs: vec![job("06:30", 30)],
+            ..pb::Plan::default()
+        }];
+        let changed = |job: pb::Job| pb::ChangedJob { job: Some(job), ..pb::ChangedJob::default() };
+        let mut difference = pb::PlanDifference {
+            added_jobs: vec![changed(job("06:42", 12))],
+            ..pb::PlanDifference::default()
+        };
+        let by = |difference: &pb::PlanDifference| deadlines.to_change(difference, &old, "B1");
+        assert_eq!(by(&difference).as_deref(), Some("06:18"));
+        // What goes to another boat at 4:38 is not here after it.
+        let step = |to: &str, deadline: &str| pb::Move {
+            item_id: "K05".to_owned(),
+            to_place_id: to.to_owned(),
+            deadline: deadline.to_owned(),
+            ..pb::Move::default()
+        };
+        difference.removed_moves = vec![step("B3", "04:38")];
+        assert_eq!(by(&difference).as_deref(), Some("06:18"), "nobody else wants it");
+        difference.added_moves = vec![step("B1", "06:22")];
+        assert_eq!(by(&difference).as_deref(), Some("04:38"));
+        // What is later than the departure is of the day before.
+        difference.added_moves = vec![step("B1", "23:40")];
+        assert_eq!(by(&difference), None);
+    }
+}
