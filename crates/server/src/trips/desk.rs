@@ -1,6 +1,7 @@
 //! Where a plan is made: tables for each boat, the search over all of them, the answer.
 
 use std::collections::BTreeMap;
+use std::thread;
 
 use deepbend_contract::{ToWire as _, pb};
 use deepbend_core::model::Model;
@@ -232,7 +233,10 @@ impl<'d> Desk<'d> {
                 is_whole,
             })
             .collect();
-        then(&Made { writers, found, reproducible })
+        let written = then(&Made { writers, found, reproducible });
+        // To give back a hundred thousand outfits takes time that an answer need not wait for.
+        thread::spawn(move || drop(problem));
+        written
     }
 
     /// Where not all was judged: plans with what is judged, and judges more of what could be better

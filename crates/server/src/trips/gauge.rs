@@ -37,8 +37,8 @@ pub(super) struct Gauge {
     rest: AtomicI64,
 }
 
-/// Time that is enough to end what is begun and to send it.
-const LAST: Duration = Duration::from_millis(600);
+/// Time that is enough to end what is begun and to send it, on a busy machine too.
+const LAST: Duration = Duration::from_millis(1_200);
 
 impl Gauge {
     pub(super) fn new(

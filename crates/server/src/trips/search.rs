@@ -143,8 +143,8 @@ pub(super) fn end(deadline: Instant) -> Instant {
 }
 
 /// Time in which plans are written even where there is much to choose from. Measured: 300 rods, 200
-/// reels and three boats take two thirds of it.
-const WRITING: Duration = Duration::from_millis(2_500);
+/// reels and three boats take half of it.
+const WRITING: Duration = Duration::from_millis(3_500);
 
 fn left(until: Instant) -> Duration {
     until.saturating_duration_since(Instant::now())
