@@ -489,6 +489,35 @@ async fn losses_one_after_the_other_are_losses() {
     assert!(plan.assignments.iter().all(|a| a.lure_id != id));
 }
 
+// By hand: what was rigged for the afternoon still is after a loss in the morning.
+#[tokio::test]
+async fn another_segment_is_rigged_as_it_was() {
+    let service = Fleet::demo().service();
+    let out = out(&service).await;
+    let plan = out.plan.clone().unwrap();
+    let of = |segment: &str, plan: &pb::Plan, lost: &[&String]| pb::CheckCoverageRequest {
+        plan: Some(plan.clone()),
+        segment_ids: vec![segment.to_owned()],
+        lost_item_ids: lost.iter().map(|id| (*id).clone()).collect(),
+        ..out.clone()
+    };
+    let morning = check(&service, of("a", &plan, &[])).await.unwrap().plan.unwrap();
+    let after = check(&service, of("b", &morning, &[])).await.unwrap();
+    let direct = check(&service, of("b", &plan, &[])).await.unwrap().plan.unwrap();
+    let after_plan = after.plan.unwrap();
+    assert_eq!(after_plan.value, direct.value);
+    assert!(!after_plan.outfits.is_empty());
+    for swap in &after.swaps {
+        assert!(swap.text.starts_with("Fish "), "{}", swap.text);
+    }
+    assert!(after.difference.unwrap().added.is_empty());
+    // Where nothing aboard is left to fish, it can still be gone on from.
+    let reels: Vec<&String> = plan.outfits.iter().map(|outfit| &outfit.reel_id).collect();
+    let nothing = check(&service, of("b", &plan, &reels)).await.unwrap().plan.unwrap();
+    assert!(nothing.outfits.is_empty());
+    check(&service, of("a", &nothing, &[])).await.unwrap();
+}
+
 // Common practice, no source: what stayed in the shed is not tied on the water, and nobody rigs anew
 // where nothing was lost.
 #[tokio::test]

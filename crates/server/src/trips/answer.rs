@@ -76,7 +76,7 @@ impl Deadlines {
         let hand_over = i64::from(HAND_OVER_MINUTES);
         let outfits = difference.added.iter().chain(&difference.removed);
         let lines = difference.changed_lines.iter().filter_map(|line| line.outfit.as_ref());
-        let changed = outfits.clone().chain(lines.clone()).map(|outfit| on(&outfit.boat_id));
+        let changed = outfits.chain(lines).map(|outfit| on(&outfit.boat_id));
         let steps = difference.added_moves.iter();
         let ends = steps.clone().flat_map(|step| [&step.to_place_id, &step.from_place_id]);
         let boats: BTreeSet<String> = changed.chain(ends.cloned()).collect();

@@ -152,6 +152,19 @@ pub(super) fn outfits_aboard(plan: &pb::Plan) -> Vec<pb::PlannedOutfit> {
     plan.outfits.iter().chain(set_aside).cloned().collect()
 }
 
+/// Outfits that are put together aboard: those of the plan, and those that it has nothing to do for,
+/// neither part of which is lost or on another one.
+pub(super) fn outfits_rigged(plan: &pb::Plan) -> Vec<pb::PlannedOutfit> {
+    let mut outfits = outfits_aboard(plan);
+    let apart = |was: &pb::PlannedOutfit| {
+        let mut now = plan.outfits.iter();
+        now.any(|now| now.id != was.id && (now.rod_id == was.rod_id || now.reel_id == was.reel_id))
+    };
+    let lost = |id: &String| went_out(plan).is_some_and(|a| a.lost_item_ids.contains(id));
+    outfits.retain(|outfit| !apart(outfit) && !lost(&outfit.rod_id) && !lost(&outfit.reel_id));
+    outfits
+}
+
 /// Lures aboard, by inventory id: those that the plan fishes, and those that the boat went out with.
 pub(super) fn lures_aboard(plan: &pb::Plan) -> impl Iterator<Item = &String> {
     let earlier = went_out(plan).into_iter().flat_map(|aboard| &aboard.lure_ids);

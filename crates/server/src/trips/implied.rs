@@ -14,7 +14,9 @@ pub(super) fn read(plan: &pb::Plan, at: At<'_>, faults: &mut Faults) {
         let right = format!("{}, the boat of the plan", plan.boat_id);
         r.fault("trip.boat_id", FaultCode::Conflict, format!("is {boat:?}"), right);
     }
-    if plan.load_list.is_empty() {
+    let went_out = plan.basis.iter().flat_map(|basis| &basis.aboard);
+    let has_gone = went_out.flat_map(|aboard| &aboard.outfits).next().is_some();
+    if plan.load_list.is_empty() && !has_gone {
         let right = "what the boat went out with, outfits and lures";
         r.fault("load_list", FaultCode::Missing, "is empty", right);
         return;

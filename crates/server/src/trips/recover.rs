@@ -34,6 +34,8 @@ pub(super) fn plan(
     before: Option<&pb::Plan>,
 ) -> Result<Recovered, Status> {
     not_more_than_there_is(desk, trips)?;
+    let before = before.map(as_put_together);
+    let before = before.as_ref();
     let begun = Instant::now();
     let mut plan = desk.trip(trips)?;
     let traces: BTreeSet<String> = trips.iter().flat_map(|asked| traces(desk, asked)).collect();
@@ -78,6 +80,11 @@ pub(super) fn plan(
     };
     let left_pieces = trips.iter().flat_map(of_trip).collect();
     Ok(Recovered { plan, worth_before, left_pieces, traces, abridged })
+}
+
+/// A plan with all outfits that are put together aboard, those of other segments too.
+fn as_put_together(plan: &pb::Plan) -> pb::Plan {
+    pb::Plan { outfits: basis::outfits_rigged(plan), ..plan.clone() }
 }
 
 /// What the outfits went out with that is a trace.
@@ -148,6 +155,7 @@ pub(super) fn against(
 ) -> pb::CheckCoverageResponse {
     let Recovered { plan: after, worth_before, left_pieces, traces, abridged } = recovered;
     let asked = |segment: &String| segments.is_empty() || segments.contains(segment);
+    before = as_put_together(&before);
     before.boat_id.clone_from(&after.boat_id);
     before.trip_id.clone_from(&after.trip_id);
     // What was brought along and wound on is aboard by now, and so is what was tied.
