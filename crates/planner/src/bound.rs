@@ -6,10 +6,10 @@
 //! moved by a subgradient rule with a fixed number of rounds. All sums are whole millionths, so that
 //! the bound holds to the last digit.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::deflect::deflect;
-use crate::grid::{Cand, Grid};
+use crate::grid::{Cand, Grid, Stock};
 use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth;
@@ -69,8 +69,8 @@ struct Levels {
     shortfall: Micros,
 }
 
-/// What an outfit does for a need beyond what it does without a leader.
-#[derive(Clone, Copy)]
+/// What an outfit does for a need, beyond some level.
+#[derive(Clone, Copy, Default)]
 struct Serves {
     need: usize,
     from: usize,
@@ -83,8 +83,19 @@ struct Outfit {
     index: usize,
     cost: Micros,
     bare: Vec<Serves>,
-    /// Minutes to tie it, its pool, what it does.
-    tied: Vec<(Micros, usize, Vec<Serves>)>,
+    leaders: Vec<Tied>,
+    /// How many needs there are for which some leader does more than none.
+    needs: usize,
+    /// By leader and such a need, what it does beyond what the outfit does without.
+    tied: Vec<Serves>,
+}
+
+/// A leader of a candidate.
+struct Tied {
+    /// Its part of what it costs to bring the leader.
+    cost: Micros,
+    minutes: Micros,
+    pool: usize,
 }
 
 /// Prices.
@@ -175,7 +186,16 @@ fn levels(grid: &Grid<'_>, kept: &[usize]) -> Vec<Levels> {
         .collect()
 }
 
-fn outfit(grid: &Grid<'_>, levels: &[Levels], index: usize) -> Outfit {
+/// What each of so many uses of a stock pays at least of what it costs to bring it.
+fn part_of_bringing(grid: &Grid<'_>, stock: &Stock, most: usize) -> Micros {
+    if stock.aboard {
+        return 0;
+    }
+    let uses = most.min(grid.boats[stock.boat].outfits).max(1);
+    (stock.move_cost + grid.weights.move_tie) / uses as Micros
+}
+
+fn outfit(grid: &Grid<'_>, levels: &[Levels], least_metres: &[u32], index: usize) -> Outfit {
     let cand = &grid.cands[index];
     let reach = |offer: &crate::grid::Off| {
         levels[offer.need].worths.partition_point(|worth| *worth <= offer.worth)
@@ -185,31 +205,58 @@ fn outfit(grid: &Grid<'_>, levels: &[Levels], index: usize) -> Outfit {
         let (need, to) = (offer.need, reach(offer));
         bare.insert(need, Serves { need, from: 0, to, meets: offer.meets });
     }
-    let mut tied: BTreeMap<usize, Vec<Serves>> = BTreeMap::new();
-    for offer in &cand.offers {
+    let mut more: Vec<(usize, Serves)> = Vec::new();
+    for offer in cand.offers.iter().filter(|offer| !offer.spare) {
         let Some(leader) = offer.leader else { continue };
         let (from, met) = bare.get(&offer.need).map_or((0, false), |b| (b.to, b.meets));
         let (to, meets) = (reach(offer).max(from), offer.meets && !met);
         if to > from || meets {
-            tied.entry(leader).or_default().push(Serves { need: offer.need, from, to, meets });
+            more.push((leader, Serves { need: offer.need, from, to, meets }));
         }
     }
+    let needs: BTreeSet<usize> = more.iter().map(|(_, s)| s.need).collect();
+    let leaders: BTreeSet<usize> = more.iter().map(|(l, _)| *l).collect();
+    let nothing = |need: &usize| {
+        let from = bare.get(need).map_or(0, |b| b.to);
+        Serves { need: *need, from, to: from, meets: false }
+    };
+    let does = |leader: usize, need: &usize| {
+        let own = more.iter().find(|(l, s)| *l == leader && s.need == *need);
+        own.map_or_else(|| nothing(need), |(_, s)| *s)
+    };
+    let tied = leaders.iter().flat_map(|l| needs.iter().map(move |need| does(*l, need))).collect();
     let weights = &grid.weights;
-    let tied = tied.into_iter().map(|(l, list)| {
-        let stock = &grid.leaders[l];
-        (Micros::from(stock.minutes), stock.pool, list)
+    let leaders = leaders.iter().map(|l| {
+        let stock = &grid.leaders[*l];
+        let most = grid.leader_pools[stock.pool] as usize;
+        let cost = part_of_bringing(grid, stock, most);
+        Tied { cost, minutes: Micros::from(stock.minutes), pool: stock.pool }
+    });
+    let line = cand.stock.map(|(s, _)| {
+        let stock = &grid.lines[s];
+        let most = grid.line_pools[stock.pool] / least_metres[s].max(1);
+        part_of_bringing(grid, stock, most as usize)
     });
     Outfit {
         index,
-        cost: cand.move_cost + weights.outfit_tie + Micros::from(cand.moves) * weights.move_tie,
+        cost: cand.move_cost
+            + weights.outfit_tie
+            + Micros::from(cand.moves) * weights.move_tie
+            + line.unwrap_or(0),
+        leaders: leaders.collect(),
+        needs: needs.len(),
+        tied,
         bare: bare.into_values().collect(),
-        tied: tied.collect(),
     }
 }
 
 impl<'a, 'b> Relaxation<'a, 'b> {
     fn new(grid: &'a Grid<'b>, kept: &[usize], levels: Vec<Levels>) -> Self {
-        let outfits = kept.iter().map(|c| outfit(grid, &levels, *c)).collect();
+        let mut least_metres = vec![u32::MAX; grid.lines.len()];
+        for (s, metres) in kept.iter().filter_map(|c| grid.cands[*c].stock) {
+            least_metres[s] = least_metres[s].min(metres);
+        }
+        let outfits = kept.iter().map(|c| outfit(grid, &levels, &least_metres, *c)).collect();
         let mut by_lure: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for (n, need) in grid.needs.iter().enumerate() {
             by_lure.entry(need.lure).or_default().push(n);
@@ -319,15 +366,53 @@ impl<'a, 'b> Relaxation<'a, 'b> {
     fn reduced(&self, outfit: &Outfit, prices: &Prices, sums: &[Vec<Micros>]) -> Micros {
         let cand = &self.grid.cands[outfit.index];
         let minute = prices.minute[cand.boat];
-        let tied = outfit.tied.iter().map(|(minutes, pool, list)| {
-            let cost = minutes * minute + prices.leader[*pool];
-            (Self::sum(prices, sums, list) - cost).max(0)
-        });
-        Self::sum(prices, sums, &outfit.bare) + tied.sum::<Micros>()
+        Self::sum(prices, sums, &outfit.bare) + self.best_ties(outfit, prices, sums).worth
             - outfit.cost
             - minute * Micros::from(cand.minutes)
             - prices.rod[cand.rod]
             - prices.boat[cand.boat]
+    }
+
+    /// The leaders of an outfit that bring most at the prices. What two of them do for a need counts
+    /// once. Up to two this is exact; of more all count, and the three that cost least are paid for.
+    fn best_ties(&self, outfit: &Outfit, prices: &Prices, sums: &[Vec<Micros>]) -> Ties {
+        let minute = prices.minute[self.grid.cands[outfit.index].boat];
+        let mut best = Ties { worth: 0, taken: Taken::None };
+        // What is worth nothing alone is worth nothing beside others.
+        let mut open: Vec<(usize, Micros, Micros)> = Vec::new();
+        for (at, leader) in outfit.leaders.iter().enumerate() {
+            let cost = leader.cost + leader.minutes * minute + prices.leader[leader.pool];
+            let worth = Self::sum(prices, sums, outfit.of(at)) - cost;
+            if worth > 0 {
+                open.push((at, cost, worth));
+                best.improve(worth, Taken::One(at));
+            }
+        }
+        if open.len() < 2 {
+            return best;
+        }
+        open.sort_unstable_by_key(|(at, cost, _)| (*cost, *at));
+        let paid = |many: usize| open.iter().take(many).map(|(_, cost, _)| cost).sum::<Micros>();
+        let all: Micros = (0..outfit.needs)
+            .map(|n| Self::sum(prices, sums, &[outfit.together(open.iter().map(|o| o.0), n)]))
+            .sum();
+        if all - paid(2) <= best.worth {
+            return best;
+        }
+        if let [first, second, third, ..] = open[..] {
+            best.improve(all - paid(3), Taken::All([first.0, second.0, third.0]));
+        }
+        for (i, (a, cost, worth)) in open.iter().enumerate() {
+            for (b, more, other) in &open[i + 1..] {
+                if worth + other > best.worth {
+                    let both = (0..outfit.needs)
+                        .map(|n| Self::sum(prices, sums, &[outfit.together([*a, *b], n)]))
+                        .sum::<Micros>();
+                    best.improve(both - cost - more, Taken::Two([*a, *b]));
+                }
+            }
+        }
+        best
     }
 
     /// What the needs of a lure bring beyond the prices, if it is taken along.
@@ -385,26 +470,73 @@ impl<'a, 'b> Relaxation<'a, 'b> {
     fn count(&self, o: usize, prices: &Prices, sums: &[Vec<Micros>], slope: &mut Slope) {
         let outfit = &self.outfits[o];
         let cand = &self.grid.cands[outfit.index];
-        let minute = prices.minute[cand.boat];
         slope.rod[cand.rod] -= 1.0;
         slope.boat[cand.boat] -= 1.0;
         slope.minute[cand.boat] -= f64::from(cand.minutes);
-        let mut lists = vec![&outfit.bare];
-        for (minutes, pool, list) in &outfit.tied {
-            let cost = minutes * minute + prices.leader[*pool];
-            if Self::sum(prices, sums, list) > cost {
-                slope.leader[*pool] -= 1.0;
-                slope.minute[cand.boat] -= *minutes as f64;
-                lists.push(list);
-            }
+        let taken = self.best_ties(outfit, prices, sums).taken;
+        for tied in taken.paid().iter().map(|at| &outfit.leaders[*at]) {
+            slope.leader[tied.pool] -= 1.0;
+            slope.minute[cand.boat] -= tied.minutes as f64;
         }
-        for s in lists.into_iter().flatten() {
+        let all = 0..outfit.leaders.len();
+        let is_taken = |at: &usize| matches!(taken, Taken::All(_)) || taken.paid().contains(at);
+        let tied = (0..outfit.needs).map(|n| outfit.together(all.clone().filter(is_taken), n));
+        for s in outfit.bare.iter().copied().chain(tied) {
             let first = self.levels[s.need].first;
             for level in &mut slope.level[first + s.from..first + s.to] {
                 *level += 1.0;
             }
             slope.hold[s.need] += f64::from(u8::from(s.meets));
         }
+    }
+}
+
+/// Leaders of an outfit, and what they bring at the prices.
+struct Ties {
+    worth: Micros,
+    taken: Taken,
+}
+
+/// Leaders of an outfit, by position.
+#[derive(Clone, Copy)]
+enum Taken {
+    None,
+    One(usize),
+    Two([usize; 2]),
+    /// All, of which these are paid for.
+    All([usize; 3]),
+}
+
+impl Taken {
+    fn paid(&self) -> &[usize] {
+        match self {
+            Self::None => &[],
+            Self::One(at) => std::slice::from_ref(at),
+            Self::Two(both) => both,
+            Self::All(three) => three,
+        }
+    }
+}
+
+impl Ties {
+    fn improve(&mut self, worth: Micros, taken: Taken) {
+        if worth > self.worth {
+            *self = Self { worth, taken };
+        }
+    }
+}
+
+impl Outfit {
+    /// What a leader does for each need.
+    fn of(&self, at: usize) -> &[Serves] {
+        &self.tied[at * self.needs..(at + 1) * self.needs]
+    }
+
+    /// What some of its leaders do together for one of the needs.
+    fn together(&self, some: impl IntoIterator<Item = usize>, need: usize) -> Serves {
+        let all = some.into_iter().map(|at| self.of(at)[need]);
+        let both = |a: Serves, b: Serves| Serves { to: a.to.max(b.to), meets: a.meets || b.meets, ..a };
+        all.reduce(both).unwrap_or_default()
     }
 }
 

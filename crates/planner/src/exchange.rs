@@ -8,6 +8,7 @@ use crate::grid::Grid;
 use crate::incumbent::{self, Ranked};
 use crate::watch::Watch;
 use crate::weights::{Micros, ONE};
+use crate::worth;
 
 /// Exchanges that are counted in full at a time; of those that help the best is made.
 const COUNTED: usize = 12;
@@ -112,8 +113,9 @@ impl<'a, 'b> Exchanges<'a, 'b> {
             let own = cand.offers[start..].iter().take_while(|o| o.need == need);
             own.filter(|o| o.leader.is_none()).map(|o| (o.worth, o.meets)).max()
         };
-        for offer in cand.offers.iter().filter(|_| tied) {
-            let Some(leader) = offer.leader else { continue };
+        let asked: Vec<usize> = worth::best_leaders(cand, |_| tied).collect();
+        for offer in &cand.offers {
+            let Some(leader) = offer.leader.filter(|l| asked.contains(l)) else { continue };
             let (worth, met) = bare(offer.need).unwrap_or((0, false));
             let hold = if offer.meets && !met { self.hold[offer.need] } else { 0.0 };
             let more = first(offer.need) * (offer.worth - worth).max(0) as f64 + hold;

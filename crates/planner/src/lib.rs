@@ -63,6 +63,7 @@ pub mod season;
 mod short;
 pub mod sketch;
 mod solve;
+mod spare;
 mod ties;
 mod uncovered;
 pub mod watch;

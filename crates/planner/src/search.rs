@@ -10,6 +10,7 @@ use crate::part::Part;
 use crate::prune::{self, Pruning};
 use crate::scale::Scale;
 use crate::solve::Budget;
+use crate::spare;
 use crate::ties;
 use crate::watch::Watch;
 use crate::weights::Micros;
@@ -65,6 +66,9 @@ pub(crate) fn search(
 ) -> Option<Outcome> {
     let scale = Scale::apply(grid);
     watch.count_in(scale);
+    if budget.prune {
+        spare::leave_out(grid, known);
+    }
     let found = look(grid, known, budget, keep, watch);
     watch.count_in(Scale::MICROS);
     scale.undo(grid);

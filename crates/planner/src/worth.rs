@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use deepbend_core::judge::Verdict;
 
 use crate::crew;
-use crate::grid::{Grid, Off};
+use crate::grid::{Cand, Grid, Off};
 use crate::plan::Value;
 use crate::weights::{Micros, ONE};
 
@@ -58,7 +58,7 @@ fn serve(
             let better = best.as_ref().is_none_or(|b| {
                 (offer.worth, b.verdict) > (b.worth, offer.verdict)
                     || ((offer.worth, offer.verdict) == (b.worth, b.verdict)
-                        && offer.score > b.score)
+                        && offer.source < b.offer)
             });
             if better {
                 best = Some(Service {
@@ -176,15 +176,20 @@ pub(crate) fn line_suffices(grid: &Grid<'_>, outfits: &[usize]) -> bool {
 /// Ties leaders and takes lures along for a choice of outfits: the leaders that the outfits ask
 /// for, in order, while the stock lasts, and the lures that are worth their move.
 pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
-    tied(grid, outfits, &asked(grid, outfits))
+    tied(grid, outfits, |tie| outfits.iter().position(|c| *c == tie.0))
 }
 
-/// Leaders that outfits ask for, in their order.
-fn asked(grid: &Grid<'_>, outfits: &[usize]) -> Vec<(usize, usize)> {
+/// Leaders that outfits ask for, in their order: for each need the one with which it is served best.
+/// `barred`: outfits and leaders of which there are too few.
+fn asked(
+    grid: &Grid<'_>,
+    outfits: &[usize],
+    barred: &BTreeSet<(usize, usize)>,
+) -> Vec<(usize, usize)> {
     let mut asked: Vec<(usize, usize)> = Vec::new();
     for &cand in outfits {
         let first = asked.len();
-        for l in grid.cands[cand].offers.iter().filter_map(|offer| offer.leader) {
+        for l in best_leaders(&grid.cands[cand], |l| !barred.contains(&(cand, l))) {
             if !asked[first..].contains(&(cand, l)) {
                 asked.push((cand, l));
             }
@@ -193,16 +198,50 @@ fn asked(grid: &Grid<'_>, outfits: &[usize]) -> Vec<(usize, usize)> {
     asked
 }
 
-/// A selection with these leaders, the first ones while the stock lasts.
-fn tied(grid: &Grid<'_>, outfits: &[usize], asked: &[(usize, usize)]) -> Selection {
+/// For each need of a candidate the leader with which it is served best, unless that is none.
+pub(crate) fn best_leaders(
+    cand: &Cand,
+    is_there: impl Fn(usize) -> bool,
+) -> impl Iterator<Item = usize> {
+    let of_need = cand.offers.chunk_by(|a, b| a.need == b.need);
+    of_need.filter_map(move |offers| {
+        let open = offers.iter().filter(|o| !o.spare && o.leader.is_none_or(&is_there));
+        let rank = |offer: &&Off| (offer.meets, offer.worth, Reverse(offer.source));
+        open.max_by_key(rank).and_then(|offer| offer.leader)
+    })
+}
+
+/// A selection with the leaders that outfits ask for, in the order of `rank`; where there are too few
+/// of one, the next best is asked for.
+fn tied<K: Ord>(
+    grid: &Grid<'_>,
+    outfits: &[usize],
+    rank: impl Fn(&(usize, usize)) -> K,
+) -> Selection {
     let mut left = grid.leader_pools.clone();
-    let there = |(_, l): &&(usize, usize)| {
-        let left = &mut left[grid.leaders[*l].pool];
-        let is_there = *left > 0;
-        *left -= u32::from(is_there);
-        is_there
-    };
-    let leaders = asked.iter().filter(there).copied().collect();
+    let (mut leaders, mut barred) = (BTreeSet::new(), BTreeSet::new());
+    loop {
+        let mut asked = asked(grid, outfits, &barred);
+        asked.retain(|tie| !leaders.contains(tie));
+        let mut many = vec![0; left.len()];
+        asked.iter().for_each(|(_, l)| many[grid.leaders[*l].pool] += 1);
+        if many.iter().zip(&left).any(|(many, there)| many > there) {
+            asked.sort_by_cached_key(&rank);
+        }
+        let before = barred.len();
+        for tie in asked {
+            let left = &mut left[grid.leaders[tie.1].pool];
+            if *left > 0 {
+                *left -= 1;
+                leaders.insert(tie);
+            } else {
+                barred.insert(tie);
+            }
+        }
+        if barred.len() == before {
+            break;
+        }
+    }
     let mut selection =
         Selection { outfits: outfits.to_vec(), leaders, lures: vec![true; grid.lures.len()] };
     take_lures(grid, &mut selection);
@@ -259,13 +298,7 @@ fn without_leader(grid: &Grid<'_>, selection: &mut Selection, tie: (usize, usize
 /// The same as [`furnish`], but leaders of which there are too few for all go to those to whom they
 /// add most, and without those that cost more than they bring, those that are missed least first.
 pub(crate) fn fit(grid: &Grid<'_>, outfits: &[usize]) -> Selection {
-    let mut asked = asked(grid, outfits);
-    let mut many = vec![0; grid.leader_pools.len()];
-    asked.iter().for_each(|(_, l)| many[grid.leaders[*l].pool] += 1);
-    if many.iter().zip(&grid.leader_pools).any(|(many, there)| many > there) {
-        asked.sort_by_cached_key(|tie| (Reverse(adds(grid, *tie)), *tie));
-    }
-    let mut selection = tied(grid, outfits, &asked);
+    let mut selection = tied(grid, outfits, |tie| (Reverse(adds(grid, *tie)), *tie));
     let mut open: Vec<(usize, usize)> = selection.leaders.iter().copied().collect();
     let mut is_changed = false;
     loop {

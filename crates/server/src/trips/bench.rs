@@ -52,6 +52,20 @@ pub(super) struct OnReel<'r> {
     pub(super) length: Option<Length>,
 }
 
+/// Value, verdict and score over all wind directions, and what it is in other hands.
+pub(super) type InHands = (Weighed, Vec<Hand>);
+
+/// What the kinds of leaders do for a need.
+#[derive(Debug)]
+pub(super) struct Kinds(Vec<Option<InHands>>);
+
+impl Kinds {
+    /// What a leader of the pool does, or none at all.
+    pub(super) fn with(&self, leaders: &Leaders, leader: Option<usize>) -> Option<&InHands> {
+        self.0[leaders.kind(leader)].as_ref()
+    }
+}
+
 /// Rod, line, lure and one water, with the leaders that were tied.
 #[derive(Debug)]
 struct Rack<'m> {
@@ -88,6 +102,10 @@ pub(super) struct Bench<'b, 'm> {
     /// By hands of the case, then by water; those of other hands than the first are put up when
     /// they are asked for.
     hands: Vec<Vec<Rack<'m>>>,
+    /// Whether any leader may be worth something, where that is known.
+    any: Option<bool>,
+    /// The same by kind of leader.
+    serve: Vec<Option<bool>>,
 }
 
 impl<'b, 'm> Bench<'b, 'm> {
@@ -102,7 +120,8 @@ impl<'b, 'm> Bench<'b, 'm> {
         let waters = case.waters().iter().map(|(water, _)| rack(water)).collect();
         let mut hands = vec![waters];
         hands.resize_with(case.all_waters().len(), Vec::new);
-        Self { case, leaders, hands }
+        let serve = vec![None; leaders.kinds.len()];
+        Self { case, leaders, hands, any: None, serve }
     }
 
     /// Whether two reels cannot be told apart by what is judged.
@@ -154,6 +173,49 @@ impl<'b, 'm> Bench<'b, 'm> {
         let (case, leaders) = (self.case, self.leaders);
         let score = |hands: usize, at: usize| self.hands[hands][at].score(leaders, kind, Some(on));
         case.weigh_by(weights, on.reel, score)
+    }
+
+    /// The same with each of some leaders that may be worth something; of those that are not, only
+    /// the best.
+    pub(super) fn weigh_each(
+        &mut self,
+        weights: &Weights,
+        fitting: &[Option<usize>],
+        on: OnReel<'_>,
+    ) -> Kinds {
+        let mut kinds = vec![None; self.leaders.kinds.len()];
+        for leader in fitting {
+            let kind = self.leaders.kind(*leader);
+            if kinds[kind].is_none() && self.may_serve(weights, kind) {
+                kinds[kind] = Some(self.weigh_all(weights, *leader, on));
+            }
+        }
+        if kinds.iter().all(Option::is_none)
+            && let Some(best) = self.best_leader(fitting, on)
+        {
+            kinds[self.leaders.kind(best)] = Some(self.weigh_all(weights, best, on));
+        }
+        Kinds(kinds)
+    }
+
+    /// Whether a kind of leader is worth something on any reel, in any hands.
+    fn may_serve(&mut self, weights: &Weights, kind: usize) -> bool {
+        if let Some(known) = self.serve[kind] {
+            return known;
+        }
+        self.put_up();
+        let (case, leaders) = (self.case, self.leaders);
+        let hands = &mut self.hands;
+        let mut any = |score: &mut dyn FnMut(&mut Rack<'_>) -> Score| {
+            (0..hands.len()).any(|at| {
+                let racks = &mut hands[at];
+                case.weigh_in(weights, at, |water| score(&mut racks[water])).worth > 0
+            })
+        };
+        let bare = *self.any.get_or_insert_with(|| any(&mut |rack| rack.bare.at_most(None)));
+        let may = bare && any(&mut |rack| rack.score(leaders, kind, None));
+        self.serve[kind] = Some(may);
+        may
     }
 
     /// Puts up what is judged in other hands than the first.

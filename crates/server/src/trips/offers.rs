@@ -1,5 +1,6 @@
 //! Every outfit that can be put together from the pool, judged for every need.
 
+use std::cmp::Reverse;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use deepbend_contract::pb;
@@ -9,13 +10,13 @@ use deepbend_core::gear::{
 };
 use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
-use deepbend_planner::problem::{Candidate, Offer};
+use deepbend_planner::problem::{Candidate, Hand, Offer};
 use deepbend_planner::sketch::Sketch;
 use deepbend_planner::weights::Weights;
 use tokio::time::Instant;
 
 use super::ask::Asked;
-use super::bench::{Bench, Leaders, OnReel};
+use super::bench::{Bench, InHands, Kinds, Leaders, OnReel};
 use super::case::{Case, Weighed, is_cranked};
 use super::gauge::{Gauge, Stopped};
 use super::lines::{FITTED, Spooled, stands_in};
@@ -303,7 +304,7 @@ impl Judge<'_, '_> {
                 *leader == carried && *hands == not_for && alike(other)
             };
             let at = known.iter().position(same).unwrap_or_else(|| {
-                let offers = self.offers(&mut benches, &fitting, carried, on);
+                let offers = self.offers(&mut benches, (leaders, &fitting), carried, on);
                 known.push((on, carried, not_for.clone(), offers));
                 known.len() - 1
             });
@@ -324,57 +325,77 @@ impl Judge<'_, '_> {
     fn offers(
         &self,
         benches: &mut [Bench<'_, '_>],
-        fitting: &[Option<usize>],
+        (leaders, fitting): (&Leaders, &[Option<usize>]),
         carried: Carried<'_>,
         on: OnReel<'_>,
     ) -> Vec<Offer> {
-        let tried: Vec<Vec<Score>> =
-            benches.iter_mut().map(|bench| bench.with_each(fitting, on)).collect();
-        let chosen = self.few_leaders(fitting, carried, &tried);
-        let mut offers = Vec::with_capacity(benches.len());
-        for (need, bench) in benches.iter_mut().enumerate() {
-            if !self.cases[need].is_cranked(on.reel) {
-                continue;
-            }
-            for leader in chosen[need].iter().map(|at| fitting[*at]) {
-                let (weighed, hands) = bench.weigh_all(self.weights, leader, on);
-                offers.push(Offer {
+        let by_need = |(need, bench): (usize, &mut Bench<'_, '_>)| {
+            let is_cranked = self.cases[need].is_cranked(on.reel);
+            let open = if is_cranked { fitting } else { &[] };
+            bench.weigh_each(self.weights, open, on)
+        };
+        let all: Vec<Kinds> = benches.iter_mut().enumerate().map(by_need).collect();
+        let with = |need: usize, at: usize| all[need].with(leaders, fitting[at]);
+        let first = self.few_leaders(fitting, carried, &with);
+        let mut offers = Vec::with_capacity(all.len());
+        for (need, first) in first.into_iter().enumerate() {
+            let wanted = &self.asked.trip.needs[need];
+            let bare = with(need, 0);
+            let helps = |at: usize| {
+                with(need, at).is_some_and(|own| {
+                    let serves = own.0.worth > 0 || wanted.met_by(own.0.verdict);
+                    let is_more = at == 0 || !bare.is_some_and(|bare| does_all(bare, own));
+                    serves && is_more
+                })
+            };
+            let is_other = |at: &usize| Some(*at) != first && helps(*at);
+            let mut others: Vec<usize> = (0..fitting.len()).filter(is_other).collect();
+            others.sort_by(|a, b| {
+                let of = |at: usize| with(need, at).map(|(w, _)| (w.worth, w.score.to_bits()));
+                of(*b).cmp(&of(*a))
+            });
+            offers.extend(first.into_iter().chain(others).filter_map(|at| {
+                let (weighed, hands) = with(need, at)?;
+                Some(Offer {
                     need,
-                    leader: leader.map(|l| self.pool.leaders[l].stock.id.clone()),
+                    leader: fitting[at].map(|l| self.pool.leaders[l].stock.id.clone()),
                     verdict: weighed.verdict,
                     worth: weighed.worth,
                     score: weighed.score,
                     skill: weighed.skill,
-                    hands,
-                    limiting: limiting_words(weighed).to_owned(),
-                });
-            }
+                    hands: hands.clone(),
+                    limiting: limiting_words(*weighed).to_owned(),
+                })
+            }));
         }
         offers
     }
 
-    /// Leaders for each need, by their positions: as few as give every need its best verdict, so
-    /// that little has to be tied. Where the stock of one is short, the next best is offered
-    /// besides.
-    fn few_leaders(
+    /// The leader for each need, by position, that is used where there are enough of it: as few as
+    /// give every need its best worth, so that little has to be tied.
+    fn few_leaders<'w>(
         &self,
         fitting: &[Option<usize>],
         carried: Carried<'_>,
-        tried: &[Vec<Score>],
-    ) -> Vec<Vec<usize>> {
-        let mut chosen: Vec<Vec<usize>> = vec![Vec::new(); tried.len()];
-        let tops: Vec<Option<Verdict>> =
-            tried.iter().map(|need| need.iter().map(|score| score.verdict).min()).collect();
+        with: &impl Fn(usize, usize) -> Option<&'w InHands>,
+    ) -> Vec<Option<usize>> {
+        let needs = self.cases.len();
+        let rank = |need: usize, at: usize| {
+            let (weighed, _) = with(need, at)?;
+            let is_met = self.asked.trip.needs[need].met_by(weighed.verdict);
+            Some((is_met, weighed.worth, Reverse(weighed.verdict)))
+        };
+        let all = 0..fitting.len();
+        let tops: Vec<_> =
+            (0..needs).map(|need| all.clone().filter_map(|at| rank(need, at)).max()).collect();
         let serves = |need: usize, at: usize| {
-            let score = &tried[need][at];
-            (Some(score.verdict) == tops[need]).then_some(score.score)
+            let (weighed, _) = with(need, at)?;
+            (rank(need, at) == tops[need]).then_some(weighed.score)
         };
         let bonus: Vec<f64> = fitting.iter().map(|leader| self.bonus(*leader, carried)).collect();
+        let mut chosen: Vec<Option<usize>> = vec![None; needs];
         loop {
-            let open: Vec<_> = (0..tried.len()).filter(|n| chosen[*n].is_empty()).collect();
-            if open.is_empty() {
-                break;
-            }
+            let open: Vec<_> = (0..needs).filter(|n| chosen[*n].is_none()).collect();
             let mut top: Option<(usize, f64, usize)> = None;
             for (at, bonus) in bonus.iter().enumerate() {
                 let (mut count, mut sum) = (0, *bonus);
@@ -389,16 +410,8 @@ impl Judge<'_, '_> {
             let Some((.., at)) = top else { break };
             for need in open {
                 if serves(need, at).is_some() {
-                    chosen[need].push(at);
+                    chosen[need] = Some(at);
                 }
-            }
-        }
-        let rods = self.pool.boat.most_rods();
-        let quantity = |at: usize| fitting[at].map(|l| self.pool.leaders[l].stock.quantity);
-        for (need, positions) in chosen.iter_mut().enumerate() {
-            if positions.iter().any(|at| quantity(*at).is_some_and(|quantity| quantity < rods)) {
-                let others = (0..fitting.len()).filter(|at| !positions.contains(at));
-                positions.extend(best(others.map(|at| (at, tried[need][at]))));
             }
         }
         chosen
@@ -492,6 +505,17 @@ pub(super) fn best<T: Copy>(tried: impl IntoIterator<Item = (T, Score)>) -> Opti
         if better { next } else { top }
     });
     best.map(|(one, _)| one)
+}
+
+/// Whether one leader does all for a need that another one does, in all hands.
+fn does_all((one, hands): &InHands, (other, others): &InHands) -> bool {
+    let of = |own: &Weighed, hands: &[Hand], skill| {
+        hands.iter().find(|hand| hand.skill == skill).map_or(own.verdict, |hand| hand.verdict)
+    };
+    let mut named = hands.iter().chain(others).map(|hand| hand.skill);
+    one.worth >= other.worth
+        && one.verdict <= other.verdict
+        && named.all(|skill| of(one, hands, skill) <= of(other, others, skill))
 }
 
 /// What holds an outfit back, in a few words. The rig cards and the uncovered list say it in full.
