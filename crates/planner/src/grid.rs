@@ -89,6 +89,8 @@ pub(crate) struct Off {
     pub(crate) meets: bool,
     /// Those of the segment in whose hands it does.
     pub(crate) hands: Hands,
+    /// As in [`Offer::preferred`](crate::problem::Offer::preferred).
+    pub(crate) preferred: bool,
     /// Position in the offers of the source.
     pub(crate) source: usize,
     /// Whether another leader, of which there are enough, does all that this one does, at no higher
@@ -455,6 +457,7 @@ impl<'a> Grid<'a> {
                         }
                         hands
                     },
+                    preferred: offer.preferred,
                     source,
                     spare: false,
                 })

@@ -393,6 +393,9 @@ pub struct Offer {
     /// What it is worth, 0 to 1 000 000: [`crate::Weights::of`] the verdict, or
     /// [`crate::Weights::mean`] over wind directions.
     pub worth: Micros,
+    /// Whether it is the one that is used where other leaders on the outfit are worth the same for the
+    /// need.
+    pub preferred: bool,
     /// The score, 0 to 1; orders offers of equal worth.
     pub score: f64,
     /// What limits it, one plain sentence.

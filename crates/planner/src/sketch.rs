@@ -102,6 +102,7 @@ fn offer(need: usize, (worth, verdict): (Micros, Verdict)) -> Offer {
         verdict,
         worth,
         score: 0.0,
+        preferred: true,
         limiting: String::new(),
         skill: None,
         hands: Vec::new(),

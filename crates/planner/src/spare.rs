@@ -89,13 +89,9 @@ fn spare(grid: &Grid<'_>, cand: &Cand, is_plenty: &[bool], far: &BTreeSet<usize>
             && grid.leaders[better].minutes <= grid.leaders[worse].minutes
             && does_all(cand, better, worse)
     };
-    // Of two that do the same the one stays that is used first for more needs.
-    let firsts = |leader: usize| {
-        let of_need = cand.offers.chunk_by(|a, b| a.need == b.need);
-        let first = of_need.filter_map(|offers| offers.iter().min_by_key(|o| o.source));
-        first.filter(|offer| offer.leader == Some(leader)).count()
-    };
-    let usual = |leader: usize| (Reverse(firsts(leader)), leader);
+    // Of two that do the same the one stays that is preferred for more needs.
+    let preferred = |leader: usize| of(cand, leader).filter(|offer| offer.preferred).count();
+    let usual = |leader: usize| (Reverse(preferred(leader)), leader);
     let is_spare = |worse: &usize| {
         far.contains(worse)
             || leaders.iter().any(|better| {

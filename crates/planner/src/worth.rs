@@ -33,6 +33,7 @@ pub(crate) struct Service {
     pub(crate) worth: Micros,
     pub(crate) score: f64,
     pub(crate) meets: bool,
+    preferred: bool,
     /// Position in the offers of the source.
     pub(crate) offer: usize,
 }
@@ -56,9 +57,9 @@ fn serve(
             }
             meets |= offer.meets;
             let better = best.as_ref().is_none_or(|b| {
-                (offer.worth, b.verdict) > (b.worth, offer.verdict)
-                    || ((offer.worth, offer.verdict) == (b.worth, b.verdict)
-                        && offer.source < b.offer)
+                let now = (offer.worth, Reverse(offer.verdict), offer.preferred);
+                let before = (b.worth, Reverse(b.verdict), b.preferred);
+                now > before || (now == before && offer.score > b.score)
             });
             if better {
                 best = Some(Service {
@@ -68,6 +69,7 @@ fn serve(
                     worth: offer.worth,
                     score: offer.score,
                     meets,
+                    preferred: offer.preferred,
                     offer: offer.source,
                 });
             }
@@ -206,7 +208,10 @@ pub(crate) fn best_leaders(
     let of_need = cand.offers.chunk_by(|a, b| a.need == b.need);
     of_need.filter_map(move |offers| {
         let open = offers.iter().filter(|o| !o.spare && o.leader.is_none_or(&is_there));
-        let rank = |offer: &&Off| (offer.meets, offer.worth, Reverse(offer.source));
+        let rank = |offer: &&Off| {
+            let score = offer.score.to_bits();
+            (offer.meets, offer.worth, offer.preferred, score, Reverse(offer.leader))
+        };
         open.max_by_key(rank).and_then(|offer| offer.leader)
     })
 }

@@ -5,7 +5,7 @@
 
 mod common;
 
-use common::{Size, brute_force, random, solve, sound, twins};
+use common::{Size, brute_force, random, solve, sound, twins, with_leaders};
 use deepbend_planner::plan::{Answer, Status};
 use deepbend_planner::{Budget, TripProblem, Weights, plan_trip};
 use proptest::prelude::*;
@@ -36,6 +36,12 @@ proptest! {
     #[test]
     fn equals_brute_force(seed in any::<u64>()) {
         let problem = random(seed, &SMALL);
+        prop_assert_eq!(objective(&problem, solve(&problem)), brute_force(&problem));
+    }
+
+    #[test]
+    fn equals_brute_force_with_many_leaders(seed in any::<u64>()) {
+        let problem = with_leaders(seed, &SMALL);
         prop_assert_eq!(objective(&problem, solve(&problem)), brute_force(&problem));
     }
 

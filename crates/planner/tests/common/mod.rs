@@ -78,6 +78,7 @@ pub(crate) fn offer(need: usize, verdict: Verdict) -> Offer {
         leader: None,
         verdict,
         worth: Weights::default().of(verdict),
+        preferred: false,
         score: match verdict {
             Verdict::Excellent => 0.9,
             Verdict::Good => 0.7,
@@ -228,6 +229,33 @@ pub(crate) fn random(seed: u64, size: &Size) -> TripProblem {
                     }
                 }
                 p.candidates.push(c);
+            }
+        }
+    }
+    p
+}
+
+/// A random problem with four kinds of leaders, of some of which there are enough for all outfits, and
+/// of which one often does what another one does.
+pub(crate) fn with_leaders(seed: u64, size: &Size) -> TripProblem {
+    let mut p = random(seed, size);
+    let mut d = Dice(seed ^ 0x1ead);
+    p.boat.rod_holders = p.boat.rod_holders.min(2);
+    for l in 2..4 {
+        let id = format!("T{l}");
+        let place = ["B1", "B2"][d.roll(2) as usize].to_owned();
+        p.leaders.push(LeaderStock { id, place, quantity: 0, minutes: d.roll(2) as u32 * 4 });
+    }
+    p.leaders.iter_mut().for_each(|leader| leader.quantity = d.roll(4) as u32);
+    for candidate in &mut p.candidates {
+        for offer in candidate.offers.clone() {
+            for l in 0..4 {
+                let leader = Some(format!("T{l}"));
+                let twin = Offer { leader, preferred: d.one_in(3), ..offer.clone() };
+                let same = |o: &Offer| (o.need, &o.leader) == (twin.need, &twin.leader);
+                if d.one_in(2) && !candidate.offers.iter().any(same) {
+                    candidate.offers.push(twin);
+                }
             }
         }
     }

@@ -361,6 +361,7 @@ impl Judge<'_, '_> {
                     leader: fitting[at].map(|l| self.pool.leaders[l].stock.id.clone()),
                     verdict: weighed.verdict,
                     worth: weighed.worth,
+                    preferred: Some(at) == first,
                     score: weighed.score,
                     skill: weighed.skill,
                     hands: hands.clone(),
