@@ -366,53 +366,11 @@ impl<'a, 'b> Relaxation<'a, 'b> {
     fn reduced(&self, outfit: &Outfit, prices: &Prices, sums: &[Vec<Micros>]) -> Micros {
         let cand = &self.grid.cands[outfit.index];
         let minute = prices.minute[cand.boat];
-        Self::sum(prices, sums, &outfit.bare) + self.best_ties(outfit, prices, sums).worth
+        Self::sum(prices, sums, &outfit.bare) + outfit.best_ties(minute, prices, sums).worth
             - outfit.cost
             - minute * Micros::from(cand.minutes)
             - prices.rod[cand.rod]
             - prices.boat[cand.boat]
-    }
-
-    /// The leaders of an outfit that bring most at the prices. What two of them do for a need counts
-    /// once. Up to two this is exact; of more all count, and the three that cost least are paid for.
-    fn best_ties(&self, outfit: &Outfit, prices: &Prices, sums: &[Vec<Micros>]) -> Ties {
-        let minute = prices.minute[self.grid.cands[outfit.index].boat];
-        let mut best = Ties { worth: 0, taken: Taken::None };
-        // What is worth nothing alone is worth nothing beside others.
-        let mut open: Vec<(usize, Micros, Micros)> = Vec::new();
-        for (at, leader) in outfit.leaders.iter().enumerate() {
-            let cost = leader.cost + leader.minutes * minute + prices.leader[leader.pool];
-            let worth = Self::sum(prices, sums, outfit.of(at)) - cost;
-            if worth > 0 {
-                open.push((at, cost, worth));
-                best.improve(worth, Taken::One(at));
-            }
-        }
-        if open.len() < 2 {
-            return best;
-        }
-        open.sort_unstable_by_key(|(at, cost, _)| (*cost, *at));
-        let paid = |many: usize| open.iter().take(many).map(|(_, cost, _)| cost).sum::<Micros>();
-        let all: Micros = (0..outfit.needs)
-            .map(|n| Self::sum(prices, sums, &[outfit.together(open.iter().map(|o| o.0), n)]))
-            .sum();
-        if all - paid(2) <= best.worth {
-            return best;
-        }
-        if let [first, second, third, ..] = open[..] {
-            best.improve(all - paid(3), Taken::All([first.0, second.0, third.0]));
-        }
-        for (i, (a, cost, worth)) in open.iter().enumerate() {
-            for (b, more, other) in &open[i + 1..] {
-                if worth + other > best.worth {
-                    let both = (0..outfit.needs)
-                        .map(|n| Self::sum(prices, sums, &[outfit.together([*a, *b], n)]))
-                        .sum::<Micros>();
-                    best.improve(both - cost - more, Taken::Two([*a, *b]));
-                }
-            }
-        }
-        best
     }
 
     /// What the needs of a lure bring beyond the prices, if it is taken along.
@@ -473,7 +431,8 @@ impl<'a, 'b> Relaxation<'a, 'b> {
         slope.rod[cand.rod] -= 1.0;
         slope.boat[cand.boat] -= 1.0;
         slope.minute[cand.boat] -= f64::from(cand.minutes);
-        let taken = self.best_ties(outfit, prices, sums).taken;
+        let minute = prices.minute[cand.boat];
+        let taken = outfit.best_ties(minute, prices, sums).taken;
         for tied in taken.paid().iter().map(|at| &outfit.leaders[*at]) {
             slope.leader[tied.pool] -= 1.0;
             slope.minute[cand.boat] -= tied.minutes as f64;
@@ -527,6 +486,47 @@ impl Ties {
 }
 
 impl Outfit {
+    /// The leaders that bring most at the prices, where a minute costs so much. What two of them do for a need counts
+    /// once. Up to two this is exact; of more all count, and the three that cost least are paid for.
+    fn best_ties(&self, minute: Micros, prices: &Prices, sums: &[Vec<Micros>]) -> Ties {
+        let mut best = Ties { worth: 0, taken: Taken::None };
+        // What is worth nothing alone is worth nothing beside others.
+        let mut open: Vec<(usize, Micros, Micros)> = Vec::new();
+        for (at, leader) in self.leaders.iter().enumerate() {
+            let cost = leader.cost + leader.minutes * minute + prices.leader[leader.pool];
+            let worth = Relaxation::sum(prices, sums, self.of(at)) - cost;
+            if worth > 0 {
+                open.push((at, cost, worth));
+                best.improve(worth, Taken::One(at));
+            }
+        }
+        if open.len() < 2 {
+            return best;
+        }
+        open.sort_unstable_by_key(|(at, cost, _)| (*cost, *at));
+        let paid = |many: usize| open.iter().take(many).map(|(_, cost, _)| cost).sum::<Micros>();
+        let all: Micros = (0..self.needs)
+            .map(|n| Relaxation::sum(prices, sums, &[self.together(open.iter().map(|o| o.0), n)]))
+            .sum();
+        if all - paid(2) <= best.worth {
+            return best;
+        }
+        if let [first, second, third, ..] = open[..] {
+            best.improve(all - paid(3), Taken::All([first.0, second.0, third.0]));
+        }
+        for (i, (a, cost, worth)) in open.iter().enumerate() {
+            for (b, more, other) in &open[i + 1..] {
+                if worth + other > best.worth {
+                    let both = (0..self.needs)
+                        .map(|n| Relaxation::sum(prices, sums, &[self.together([*a, *b], n)]))
+                        .sum::<Micros>();
+                    best.improve(both - cost - more, Taken::Two([*a, *b]));
+                }
+            }
+        }
+        best
+    }
+
     /// What a leader does for each need.
     fn of(&self, at: usize) -> &[Serves] {
         &self.tied[at * self.needs..(at + 1) * self.needs]
@@ -664,7 +664,7 @@ pub(crate) fn relax(
 
 #[cfg(test)]
 mod tests {
-    use super::packed;
+    use super::{Micros, Outfit, Prices, Serves, Tied, packed};
 
     // Source: all subsets, counted one by one.
     #[test]
@@ -684,5 +684,78 @@ mod tests {
             assert!(size <= room);
             assert_eq!(Some(worth), fitting.map(|(_, worth)| worth).max(), "room {room}");
         }
+    }
+
+    /// Numbers that look random (Knuth's MMIX generator).
+    fn roll(state: &mut u64, below: u64) -> i64 {
+        *state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((*state >> 33) % below) as i64
+    }
+
+    // Source: brute force over all sets of leaders, by hand of what a set does.
+    #[test]
+    fn no_set_of_leaders_brings_more_than_the_bound() {
+        const NEEDS: usize = 5;
+        let mut state = 7;
+        let mut many = 0;
+        for _ in 0..2_000 {
+            let count = 1 + roll(&mut state, 5) as usize;
+            let sums: Vec<Vec<Micros>> = (0..NEEDS)
+                .map(|_| {
+                    let steps = [0; 4].map(|_: i32| roll(&mut state, 90));
+                    (0..=4).map(|k| steps[..k].iter().sum()).collect()
+                })
+                .collect();
+            let prices = Prices {
+                level: Vec::new(),
+                hold: (0..NEEDS).map(|_| roll(&mut state, 60)).collect(),
+                rod: Vec::new(),
+                boat: Vec::new(),
+                leader: (0..count).map(|_| roll(&mut state, 80)).collect(),
+                minute: Vec::new(),
+            };
+            let froms: Vec<usize> = (0..NEEDS).map(|_| roll(&mut state, 3) as usize).collect();
+            let mut serves = |need: usize| Serves {
+                need,
+                from: froms[need],
+                to: froms[need] + roll(&mut state, 5 - froms[need] as u64) as usize,
+                meets: roll(&mut state, 3) == 0,
+            };
+            let tied = (0..count).flat_map(|_| (0..NEEDS).map(&mut serves).collect::<Vec<_>>());
+            let tied = tied.collect();
+            let leaders: Vec<Tied> = (0..count)
+                .map(|pool| Tied {
+                    cost: roll(&mut state, 40),
+                    minutes: roll(&mut state, 3) * 4,
+                    pool,
+                })
+                .collect();
+            let outfit =
+                Outfit { index: 0, cost: 0, bare: Vec::new(), leaders, needs: NEEDS, tied };
+            let minute = roll(&mut state, 8);
+            let worth = |set: u32| -> Micros {
+                let own: Vec<usize> = (0..count).filter(|l| set >> l & 1 == 1).collect();
+                let cost = own.iter().map(|l| {
+                    let leader = &outfit.leaders[*l];
+                    leader.cost + leader.minutes * minute + prices.leader[leader.pool]
+                });
+                let gain = (0..NEEDS).map(|need| {
+                    let does = own.iter().map(|l| &outfit.tied[l * NEEDS + need]);
+                    let to = does.clone().map(|s| s.to).max().unwrap_or(froms[need]);
+                    let hold = if does.clone().any(|s| s.meets) { prices.hold[need] } else { 0 };
+                    sums[need][to] - sums[need][froms[need]] + hold
+                });
+                gain.sum::<Micros>() - cost.sum::<Micros>()
+            };
+            let best = (0..1_u32 << count).max_by_key(|set| worth(*set)).unwrap_or(0);
+            let bound = outfit.best_ties(minute, &prices, &sums).worth;
+            assert!(bound >= worth(best), "{bound} is below {}", worth(best));
+            if best.count_ones() <= 2 && count <= 2 {
+                assert_eq!(bound, worth(best));
+            }
+            many += u32::from(best.count_ones() > 2);
+        }
+        assert!(many > 100, "sets of three and more decide {many} times");
     }
 }

@@ -46,6 +46,19 @@ proptest! {
     }
 
     #[test]
+    fn bound_holds_with_many_leaders(seed in any::<u64>()) {
+        let mut problem = with_leaders(seed, &Size { rods: 4, reels: 4, lures: 12, anglers: 0 });
+        problem.job_minutes_budget = 0;
+        problem.leaders.iter_mut().for_each(|leader| leader.minutes = 4);
+        let best = objective(&problem, solve(&problem));
+        let none = Budget { nodes: 0, ..Budget::default() };
+        let Answer::Plan(plan) = plan_trip(&problem, &Weights::default(), &none).unwrap() else {
+            return Ok(());
+        };
+        prop_assert!(Some(plan.bound) >= best);
+    }
+
+    #[test]
     fn equals_brute_force_among_twins(seed in any::<u64>()) {
         let problem = twins(seed, &SMALL);
         prop_assert_eq!(objective(&problem, solve(&problem)), brute_force(&problem));

@@ -243,10 +243,11 @@ pub(crate) fn with_leaders(seed: u64, size: &Size) -> TripProblem {
     p.boat.rod_holders = p.boat.rod_holders.min(2);
     for l in 2..4 {
         let id = format!("T{l}");
-        let place = ["B1", "B2"][d.roll(2) as usize].to_owned();
+        let place = ["B1", "B2", "S0"][d.roll(3) as usize].to_owned();
         p.leaders.push(LeaderStock { id, place, quantity: 0, minutes: d.roll(2) as u32 * 4 });
     }
     p.leaders.iter_mut().for_each(|leader| leader.quantity = d.roll(4) as u32);
+    let are_twins = d.one_in(2);
     for candidate in &mut p.candidates {
         for offer in candidate.offers.clone() {
             for l in 0..4 {
@@ -257,6 +258,13 @@ pub(crate) fn with_leaders(seed: u64, size: &Size) -> TripProblem {
                     candidate.offers.push(twin);
                 }
             }
+        }
+        if are_twins {
+            candidate.offers.retain(|o| o.leader.as_deref() != Some("T3"));
+            let of_twin = candidate.offers.iter().filter(|o| o.leader.as_deref() == Some("T2"));
+            let offers: Vec<Offer> =
+                of_twin.map(|o| Offer { leader: Some("T3".into()), ..o.clone() }).collect();
+            candidate.offers.extend(offers);
         }
     }
     p
