@@ -113,6 +113,7 @@ pub fn recovered(
         ));
     }
     counted_as(&mut page, plan, before);
+    answer.left_bare.iter().for_each(|outfit| page.paragraph(&outfit.text));
     if !answer.swaps.is_empty() {
         page.heading(&format!("Rig anew, {} min in all", answer.swap_minutes));
         for swap in &answer.swaps {

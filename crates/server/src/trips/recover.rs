@@ -21,7 +21,7 @@ pub(super) struct Recovered {
     pub(super) plan: pb::Plan,
     worth_before: Option<i64>,
     pub(super) left_pieces: Vec<pb::PieceCount>,
-    /// Leaders on the outfits that are traces of wire.
+    /// Leaders on the outfits, and those that go onto them, that are traces of wire.
     traces: BTreeSet<String>,
     /// Whether the deadline left no time for all of it.
     pub(super) abridged: bool,
@@ -38,13 +38,13 @@ pub(super) fn plan(
     let before = before.as_ref();
     let begun = Instant::now();
     let mut plan = desk.trip(trips)?;
-    let traces: BTreeSet<String> = trips.iter().flat_map(|asked| traces(desk, asked)).collect();
     let worth = |plan: &pb::Plan| plan.value.as_ref().map(|value| value.objective_micros);
     if let Some(before) = before.filter(|_| desk.has_time(1, begun)) {
         let kept: Vec<Asked> = trips.iter().map(|asked| as_left(asked, before)).collect();
         let kept = desk.trip(&kept)?;
         // What is put together anew on the water has to bring what its minutes cost.
         let net = |plan: &pb::Plan| {
+            let traces = traces(desk, trips, plan);
             let minutes = rerig::swaps(desk.model.parameters(), &traces, before, plan);
             let minutes = rerig::minutes(&minutes);
             worth(plan).map(|worth| worth - desk.weights.job_minute * Micros::from(minutes))
@@ -79,6 +79,7 @@ pub(super) fn plan(
         pieces.map(|(id, _)| count(id)).collect()
     };
     let left_pieces = trips.iter().flat_map(of_trip).collect();
+    let traces = traces(desk, trips, &plan);
     Ok(Recovered { plan, worth_before, left_pieces, traces, abridged })
 }
 
@@ -87,8 +88,8 @@ fn as_put_together(plan: &pb::Plan) -> pb::Plan {
     pb::Plan { outfits: basis::outfits_rigged(plan), ..plan.clone() }
 }
 
-/// What the outfits went out with that is a trace.
-fn traces(desk: &Desk<'_>, asked: &Asked) -> Vec<String> {
+/// What the outfits went out with, or have by a plan, that is a trace.
+fn traces(desk: &Desk<'_>, trips: &[Asked], plan: &pb::Plan) -> BTreeSet<String> {
     let is_trace = |id: &&String| {
         let item = known::item(desk.view, ItemKind::LineStock, id);
         item.is_some_and(|item| match &item.spec {
@@ -99,8 +100,9 @@ fn traces(desk: &Desk<'_>, asked: &Asked) -> Vec<String> {
             Spec::Rod(_) | Spec::Reel(_) | Spec::Lure(_) | Spec::Boat(_) | Spec::Device(_) => false,
         })
     };
-    let carried = asked.aboard.iter().flat_map(|aboard| &aboard.wire.carried);
-    carried.map(|rig| &rig.leader_stock_id).filter(is_trace).cloned().collect()
+    let carried = trips.iter().flat_map(|t| &t.aboard).flat_map(|aboard| &aboard.wire.carried);
+    let rigs = carried.chain(&plan.rigs);
+    rigs.map(|rig| &rig.leader_stock_id).filter(is_trace).cloned().collect()
 }
 
 /// Nobody can lose more than was there.
@@ -164,6 +166,7 @@ pub(super) fn against(
     before.assignments.retain(|one| asked(&one.segment_id));
     before.uncovered.retain(|need| asked(&need.segment_id));
     let swaps = rerig::swaps(p, &traces, &before, &after);
+    let left_bare = rerig::left_bare(&before, &after);
     // An outfit that has no work left is aboard all the same.
     let aboard = after.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
     let lost = aboard.map(|aboard| aboard.lost_item_ids.as_slice()).unwrap_or_default();
@@ -195,6 +198,7 @@ pub(super) fn against(
         plan: Some(after),
         left_pieces,
         abridged,
+        left_bare,
         ..pb::CheckCoverageResponse::default()
     }
 }

@@ -1,12 +1,13 @@
 //! What it takes to get from one plan to another on the water.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use deepbend_contract::pb;
 use deepbend_core::model::Parameters;
 
 /// Reels that go onto other rods, leaders that are tied, lures that go onto another outfit,
-/// in the order of the outfits. `traces` are the leaders that are traces of wire.
+/// in the order of the outfits. `traces` are the leaders that are traces of wire: they have a snap
+/// of their own.
 pub(super) fn swaps(
     p: &Parameters,
     traces: &BTreeSet<String>,
@@ -41,32 +42,57 @@ pub(super) fn swaps(
         }
         let jobs = after.jobs.iter().filter(|job| job.outfit_id == outfit.id);
         let jobs = jobs.filter(|job| !job.is_if_needed && !is_planned(before, outfit, job));
-        jobs.for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
+        jobs.clone().for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
+        let is_bare = lost_leader(after, reel).is_some();
+        // Whether nothing hangs on the end of the line yet, not even a snap.
+        let is_fresh = |leader: &str| match leader {
+            "" => is_bare,
+            _ if traces.contains(leader) => false,
+            _ => jobs.clone().any(|j| j.kind() == pb::JobKind::Leader && j.stock_id == leader),
+        };
         let here = |plan: &pb::Plan, lure: &str| {
             let reel_of = |id: &str| plan.outfits.iter().find(|o| o.id == id).map(|o| &o.reel_id);
             plan.assignments.iter().filter(fishes).any(|one| {
                 one.lure_id == lure && reel_of(&one.outfit_id).is_some_and(|id| id == reel)
             })
         };
-        let mut lures: Vec<&str> = after
-            .assignments
-            .iter()
-            .filter(|one| fishes(one) && one.outfit_id == outfit.id)
-            .map(|one| one.lure_id.as_str())
-            .filter(|lure| !here(before, lure))
-            .collect();
-        lures.sort_unstable();
-        lures.dedup();
-        let (clipped, tied): (Vec<&str>, Vec<&str>) =
-            lures.into_iter().partition(|lure| is_clipped(after, &outfit.id, lure));
-        // A knot at the lure takes as long as one at the swivel of a trace.
-        for (lures, takes, how) in [(clipped, p.snap_min, "clip"), (tied, p.trace_min, "tie")] {
-            if !lures.is_empty() {
-                let what = if lures.len() > 1 { "each" } else { "it" };
-                let (minutes, lures) = (hundredths(takes * lures.len() as f64), lures.join(", "));
-                add(minutes, format!("Fish {lures} on {rod} with {reel}: {how} {what} on."));
+        let own = after.assignments.iter().filter(fishes).filter(|o| o.outfit_id == outfit.id);
+        let (mut snapped, mut clipped, mut tied) =
+            (BTreeMap::<&str, BTreeSet<&str>>::new(), BTreeSet::new(), BTreeSet::new());
+        for one in own {
+            let (lure, leader) = (one.lure_id.as_str(), one.leader_stock_id.as_str());
+            match (is_clipped(after, &outfit.id, lure), is_fresh(leader)) {
+                (true, true) => {
+                    snapped.entry(leader).or_default().insert(lure);
+                }
+                (false, true) => {
+                    tied.insert(lure);
+                }
+                (_, false) if here(before, lure) => {}
+                (true, false) => {
+                    clipped.insert(lure);
+                }
+                (false, false) => {
+                    tied.insert(lure);
+                }
             }
         }
+        let mut put_on = |lures: BTreeSet<&str>, first: f64, takes: f64, how: String| {
+            if !lures.is_empty() {
+                let what = if lures.len() > 1 { "each" } else { "it" };
+                let minutes = hundredths(first + takes * lures.len() as f64);
+                let lures = lures.into_iter().collect::<Vec<_>>().join(", ");
+                add(minutes, format!("Fish {lures} on {rod} with {reel}: {how} {what} on."));
+            }
+        };
+        // A knot at the lure, or at a snap, takes as long as one at the swivel of a trace.
+        for (leader, lures) in snapped {
+            let end = if leader.is_empty() { "the line" } else { leader };
+            let how = format!("tie a snap to {end}, then clip");
+            put_on(lures, p.trace_min, p.snap_min, how);
+        }
+        put_on(clipped, 0.0, p.snap_min, "clip".to_owned());
+        put_on(tied, 0.0, p.trace_min, "tie".to_owned());
     }
     list
 }
@@ -76,6 +102,54 @@ fn is_clipped(plan: &pb::Plan, outfit: &str, lure: &str) -> bool {
     let mut cards = plan.rig_cards.iter().filter(|c| c.outfit_id == outfit && c.lure_id == lure);
     let settings = cards.find_map(|card| card.settings.as_ref());
     settings.is_none_or(|settings| settings.has_snap)
+}
+
+/// What was on the line of a reel, where all of it is lost, with what hung on it.
+fn lost_leader<'p>(after: &'p pb::Plan, reel: &str) -> Option<&'p str> {
+    let aboard = after.basis.as_ref()?.aboard.as_ref()?;
+    let was = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
+    let on = aboard.carried.iter().find(|rig| rig.outfit_id == was.id)?;
+    Some(on.leader_stock_id.as_str())
+        .filter(|id| aboard.lost_item_ids.iter().any(|gone| gone == id))
+}
+
+/// Outfits that are still together, whose leader is lost since `before` was made, and that neither
+/// get another one nor fish without.
+pub(super) fn left_bare(before: &pb::Plan, after: &pb::Plan) -> Vec<pb::BareOutfit> {
+    let aboard = |plan: &pb::Plan| plan.basis.as_ref().and_then(|b| b.aboard.clone());
+    let lost = aboard(after).unwrap_or_default().lost_item_ids;
+    let earlier = aboard(before).unwrap_or_default().lost_item_ids;
+    let is_together = |o: &&pb::PlannedOutfit| {
+        let other =
+            |now: &pb::PlannedOutfit| (now.rod_id == o.rod_id) != (now.reel_id == o.reel_id);
+        !lost.contains(&o.rod_id) && !lost.contains(&o.reel_id) && !after.outfits.iter().any(other)
+    };
+    let works = |o: &pb::PlannedOutfit| {
+        let now = after.outfits.iter().find(|now| now.reel_id == o.reel_id);
+        now.is_some_and(|now| {
+            let tied = |r: &pb::Rig| r.outfit_id == now.id && !r.leader_stock_id.is_empty();
+            after.rigs.iter().any(|rig| !rig.is_kept_ready && tied(rig))
+                || after.assignments.iter().filter(fishes).any(|one| one.outfit_id == now.id)
+        })
+    };
+    let bare = |o: &pb::PlannedOutfit| {
+        let leader = lost_leader(after, &o.reel_id)?;
+        if works(o) || earlier.iter().any(|gone| gone == leader) {
+            return None;
+        }
+        let (rod, reel) = (&o.rod_id, &o.reel_id);
+        Some(pb::BareOutfit {
+            outfit_id: o.id.clone(),
+            rod_id: rod.clone(),
+            reel_id: reel.clone(),
+            leader_stock_id: leader.to_owned(),
+            text: format!(
+                "{rod} with {reel} is left bare: all of {leader} is lost, and no other leader is \
+                 tied to it."
+            ),
+        })
+    };
+    before.outfits.iter().filter(is_together).filter_map(bare).collect()
 }
 
 /// Minutes without the noise of binary fractions.
@@ -167,5 +241,66 @@ mod tests {
             ("Fish L1, L3 on R1 with E1: tie each on.", 2.0 * p.rerig.trace_min),
         ];
         assert_eq!(told, wanted);
+    }
+
+    // By hand: with the only leader its snap is gone, and the line has to be tied to something first.
+    #[test]
+    fn a_bare_line_is_tied_first() {
+        let outfit = pb::PlannedOutfit {
+            id: "O1".to_owned(),
+            rod_id: "R1".to_owned(),
+            reel_id: "E1".to_owned(),
+            ..pb::PlannedOutfit::default()
+        };
+        let fished = |lure: &str, leader: &str| pb::Assignment {
+            lure_id: lure.to_owned(),
+            outfit_id: "O1".to_owned(),
+            leader_stock_id: leader.to_owned(),
+            role: pb::AssignmentRole::Fishes.into(),
+            ..pb::Assignment::default()
+        };
+        let card = |lure: &str, has_snap: bool| pb::RigCard {
+            outfit_id: "O1".to_owned(),
+            lure_id: lure.to_owned(),
+            settings: Some(pb::Settings { has_snap, ..pb::Settings::default() }),
+            ..pb::RigCard::default()
+        };
+        let before = pb::Plan {
+            outfits: vec![outfit.clone()],
+            assignments: ["L1", "L2", "L3"].map(|lure| fished(lure, "K1")).into(),
+            ..pb::Plan::default()
+        };
+        let after = |lost: &[&str]| {
+            let aboard = pb::AboardBasis {
+                outfits: vec![outfit.clone()],
+                carried: vec![pb::Rig {
+                    outfit_id: "O1".to_owned(),
+                    leader_stock_id: "K1".to_owned(),
+                    ..pb::Rig::default()
+                }],
+                lost_item_ids: lost.iter().map(|id| (*id).to_owned()).collect(),
+                ..pb::AboardBasis::default()
+            };
+            pb::Plan {
+                outfits: vec![outfit.clone()],
+                assignments: ["L1", "L2", "L3"].map(|lure| fished(lure, "")).into(),
+                rig_cards: vec![card("L1", true), card("L2", true), card("L3", false)],
+                basis: Some(pb::PlanBasis { aboard: Some(aboard), ..pb::PlanBasis::default() }),
+                ..pb::Plan::default()
+            }
+        };
+        let p = Model::builtin().parameters();
+        let told = |after: &pb::Plan| -> Vec<(String, f64)> {
+            let list = swaps(p, &["K1".to_owned()].into(), &before, after);
+            list.into_iter().map(|swap| (swap.text, swap.duration_minutes)).collect()
+        };
+        assert_eq!(told(&after(&[])), []);
+        let snap = p.rerig.trace_min + 2.0 * p.rerig.snap_min;
+        let wanted = [
+            ("Fish L1, L2 on R1 with E1: tie a snap to the line, then clip each on.", snap),
+            ("Fish L3 on R1 with E1: tie it on.", p.rerig.trace_min),
+        ];
+        assert_eq!(told(&after(&["K1"])), wanted.map(|(text, takes)| (text.to_owned(), takes)));
+        assert_eq!(left_bare(&before, &after(&["K1"])), [], "it fishes all the same");
     }
 }
