@@ -535,7 +535,8 @@ impl Outfit {
     /// What some of its leaders do together for one of the needs.
     fn together(&self, some: impl IntoIterator<Item = usize>, need: usize) -> Serves {
         let all = some.into_iter().map(|at| self.of(at)[need]);
-        let both = |a: Serves, b: Serves| Serves { to: a.to.max(b.to), meets: a.meets || b.meets, ..a };
+        let both =
+            |a: Serves, b: Serves| Serves { to: a.to.max(b.to), meets: a.meets || b.meets, ..a };
         all.reduce(both).unwrap_or_default()
     }
 }

@@ -536,11 +536,25 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
             own.quantity = ties[l] + over;
         }
     }
+    let given: Vec<u32> = (0..grid.lures.len())
+        .map(|l| {
+            let lost = worth::is_scarce(grid, l) && !selection.lures[l];
+            if lost { 0 } else { grid.lures[l].quantity }
+        })
+        .collect();
+    let mut left = grid.lure_pools.clone();
+    for (stock, given) in grid.lures.iter().zip(&given) {
+        left[stock.pool] = left[stock.pool].saturating_sub(*given);
+    }
     for (l, stock) in grid.lures.iter().enumerate() {
+        // What is over stays where it lies, or goes to the first boat that takes such lures.
+        let lies_with = |o: usize| grid.lures[o].pool == stock.pool && grid.lures[o].aboard;
+        let keeps = stock.aboard || (given[l] > 0 && !(0..given.len()).any(lies_with));
+        let over = if keeps { std::mem::take(&mut left[stock.pool]) } else { 0 };
         let own = shares[stock.boat].lures.iter_mut().find(|x| x.id == grid.lure_ids[l]);
-        let Some(own) = own else { continue };
-        let lost = worth::is_scarce(grid, l) && !selection.lures[l];
-        own.quantity = if lost { 0 } else { stock.quantity };
+        if let Some(own) = own {
+            own.quantity = given[l] + over;
+        }
     }
     let mut metres = vec![0; grid.lines.len()];
     for (stock, taken) in selection.outfits.iter().filter_map(|c| grid.cands[*c].stock) {

@@ -19,13 +19,13 @@ pub(crate) fn mark(grid: &mut Grid<'_>) {
         return;
     }
     let far = brought_in_vain(grid, &is_plenty);
-    let spare = grid.cands.iter().map(|cand| spare(grid, cand, &is_plenty, &far)).collect::<Vec<_>>();
+    let spare =
+        grid.cands.iter().map(|cand| spare(grid, cand, &is_plenty, &far)).collect::<Vec<_>>();
     for (cand, spare) in grid.cands.iter_mut().zip(spare) {
         for offer in &mut cand.offers {
             offer.spare = offer.leader.is_some_and(|l| spare.contains(&l));
         }
     }
-
 }
 
 /// Leaves such offers out, but for leaders that a known plan ties.

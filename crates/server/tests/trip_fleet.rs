@@ -13,12 +13,13 @@ use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_ledger::body::Body;
 use deepbend_ledger::event::Certainty;
 use deepbend_ledger::id::Id;
+use deepbend_ledger::import::FileKind;
 use deepbend_ledger::item::{Item, ItemKey, ItemKind};
 use deepbend_ledger::view::View;
 use deepbend_server::trips::TripServiceImpl;
 use deepbend_store::inventory::Inventory;
 use tonic::{Code, Request};
-use trip_support::{Fleet, demo_trip, record, tell};
+use trip_support::{Fleet, demo_trip, leave, plan_on, record, tell};
 
 fn id(text: &str) -> Id {
     Id::new(text).unwrap()
@@ -228,6 +229,35 @@ fn can_still_be_done(sighted: &pb::IfSighted) {
         }
     }
     assert!(sighted.outfits.iter().all(|outfit| outfit.line.is_some()), "{sighted:?}");
+}
+
+// Common practice, no source: more gear never makes a plan worse. Each wire of the demo is there once
+// only, so that which outfit gets which of them decides.
+#[tokio::test]
+async fn a_scarce_leader_that_is_left_never_makes_a_plan_better() {
+    let wires = [
+        ("K09", "40 cm x 20\",0.30,8,", "40 cm x 1\",0.30,0.4,"),
+        ("K10", "45 cm x 15\",0.40,7,", "45 cm x 1\",0.40,0.45,"),
+        ("K11", "45 cm x 10\",0.55,5,", "45 cm x 1\",0.55,0.45,"),
+        ("K12", "40 cm x 10\",0.30,4,", "40 cm x 1\",0.30,0.4,"),
+        ("K13", "45 cm x 10\",0.40,4.5,", "45 cm x 1\",0.40,0.45,"),
+    ];
+    let scarce = |fleet: Fleet, (id, from, to): &(&str, &str, &str)| {
+        fleet.edit(FileKind::LineStock, id, from, to)
+    };
+    let service = wires.iter().fold(Fleet::demo(), scarce).service();
+    let trip = |left: Option<&str>| {
+        let mut request = demo_trip("T1", &["B2", "S0"]);
+        leave(&mut request, left.as_slice());
+        request
+    };
+    let worth = |plan: &pb::Plan| plan.value.as_ref().unwrap().objective_micros;
+    let all = plan_on(&service, trip(None)).await.unwrap();
+    assert_eq!(all.status(), pb::PlanStatus::Optimal);
+    for (id, ..) in wires {
+        let less = plan_on(&service, trip(Some(id))).await.unwrap();
+        assert!(worth(&less) <= worth(&all), "{id}: {} > {}", worth(&less), worth(&all));
+    }
 }
 
 // By hand: whichever boat is asked for first, each has the same plan, and what somebody may still see

@@ -59,14 +59,14 @@ pub(super) struct Deadlines(pub(super) BTreeMap<String, u32>);
 impl Deadlines {
     /// By when all must be known that turns the plans `old` into others: what comes on top has to be
     /// brought and done before the boats depart, along with all else, and what goes elsewhere must not
-    /// be on its way. `boat` is that of a difference of one plan. `None`: that would have to be on the
-    /// day before.
+    /// be on its way. `boat` is that of a difference of one plan. A minute of the day, negative on the
+    /// day before; `None`: there is nothing to be done for it.
     pub(super) fn to_change(
         &self,
         difference: &pb::PlanDifference,
         old: &[pb::Plan],
         boat: &str,
-    ) -> Option<String> {
+    ) -> Option<i64> {
         let on = |id: &String| if id.is_empty() { boat.to_owned() } else { id.clone() };
         let at = |boat: &String, time: &String| {
             let (departs, minute) = (*self.0.get(boat)?, i64::from(minute(time)?));
@@ -119,20 +119,14 @@ impl Deadlines {
             let wound = changed.job.iter().filter(|job| job.kind() == pb::JobKind::Respool);
             times.extend(wound.filter_map(|job| at(&on(&changed.boat_id), &job.begin_by)));
         }
-        match times.into_iter().min() {
-            Some(..0) => None,
-            first => Some(first.map_or_else(String::new, clock)),
-        }
+        times.into_iter().min()
     }
 
     /// By when something from a place must have reached a trip's boat, if there is no work with it;
-    /// empty: nobody said.
-    pub(super) fn by(&self, trip: &Trip, from: &str) -> String {
+    /// `None`: nobody said.
+    pub(super) fn by(&self, trip: &Trip, from: &str) -> Option<i64> {
         let departures = [self.0.get(&trip.boat), self.0.get(from)].into_iter().flatten();
-        let first = departures.min();
-        first.map_or_else(String::new, |minute| {
-            clock(i64::from(*minute) - i64::from(HAND_OVER_MINUTES))
-        })
+        departures.min().map(|minute| i64::from(*minute) - i64::from(HAND_OVER_MINUTES))
     }
 }
 
@@ -552,7 +546,7 @@ mod tests {
             ..pb::PlanDifference::default()
         };
         let by = |difference: &pb::PlanDifference| deadlines.to_change(difference, &old, "B1");
-        assert_eq!(by(&difference).as_deref(), Some("06:18"));
+        assert_eq!(by(&difference), Some(6 * 60 + 18));
         // What goes to another boat at 4:38 is not here after it.
         let step = |to: &str, deadline: &str| pb::Move {
             item_id: "K05".to_owned(),
@@ -561,11 +555,11 @@ mod tests {
             ..pb::Move::default()
         };
         difference.removed_moves = vec![step("B3", "04:38")];
-        assert_eq!(by(&difference).as_deref(), Some("06:18"), "nobody else wants it");
+        assert_eq!(by(&difference), Some(6 * 60 + 18), "nobody else wants it");
         difference.added_moves = vec![step("B1", "06:22")];
-        assert_eq!(by(&difference).as_deref(), Some("04:38"));
+        assert_eq!(by(&difference), Some(4 * 60 + 38));
         // What is later than the departure is of the day before.
         difference.added_moves = vec![step("B1", "23:40")];
-        assert_eq!(by(&difference), None);
+        assert_eq!(by(&difference), Some(-20));
     }
 }

@@ -14,6 +14,7 @@ use tonic::Status as CallStatus;
 
 use super::answer::{Deadlines, count};
 use super::ask::Asked;
+use super::basis::clock;
 use super::desk::Desk;
 use super::lines::{leader_words, line_words};
 use super::pool::{in_pool, place_of};
@@ -75,13 +76,12 @@ pub(super) fn list(
                 let old = (&difference, base.plans.as_slice());
                 deadline(w.deadlines, &w.judge.asked.trip, &item, old)
             });
-            Ok(Some((plans, covered, difference, deadline.unwrap_or_default())))
+            Ok(Some((plans, covered, difference, deadline.flatten())))
         });
         let found = found?;
         desk.gauge.step(pb::PlanStage::Comparing);
         let Some((plans, covered, difference, deadline)) = found else { continue };
-        // What would have to be known on the day before helps nobody in the morning.
-        if let Some(deadline) = deadline.filter(|_| difference.gain_micros > 0) {
+        if difference.gain_micros > 0 {
             let several = plans.len() > 1;
             let outfits = plans.iter().flat_map(|plan| {
                 plan.outfits.iter().map(move |outfit| changed_outfit(plan, outfit, several))
@@ -99,19 +99,17 @@ pub(super) fn list(
     Ok(list)
 }
 
-/// By when an item must be seen, if the plan is still to become another one. `None`: on the day before.
+/// By when an item must be seen, if the plan is still to become another one: a minute of the day,
+/// negative on the day before. `None`: nobody said when boats depart.
 fn deadline(
     deadlines: &Deadlines,
     trip: &Trip,
     item: &Item,
     (difference, old): (&pb::PlanDifference, &[pb::Plan]),
-) -> Option<String> {
-    let to_change = deadlines.to_change(difference, old, &trip.boat)?;
-    match to_change.is_empty() {
-        // Nothing but the count of a lure may change.
-        true => Some(deadlines.by(trip, &place_of(item))),
-        false => Some(to_change),
-    }
+) -> Option<i64> {
+    // Nothing but the count of a lure may change.
+    let by = || deadlines.by(trip, &place_of(item));
+    deadlines.to_change(difference, old, &trip.boat).or_else(by)
 }
 
 /// Words about an item as it counts and as it may turn out to be.
@@ -119,7 +117,7 @@ fn written(
     view: &View,
     trips: &[Asked],
     (now, item): (&Item, &Item),
-    deadline: String,
+    deadline: Option<i64>,
     difference: pb::PlanDifference,
 ) -> pb::IfSighted {
     let place = place_of(item);
@@ -134,10 +132,11 @@ fn written(
     pb::IfSighted {
         kind: cargo_of(item).into(),
         item_id: item.id.to_string(),
-        text: text(item, &place, &seen_as, &deadline, &difference) + &until,
+        text: text(item, &place, &seen_as, deadline, &difference) + &until,
         place_id: place,
         seen_as,
-        deadline,
+        deadline: deadline.map_or_else(String::new, clock),
+        is_day_before: deadline.is_some_and(i64::is_negative),
         difference: Some(difference),
         ..pb::IfSighted::default()
     }
@@ -164,8 +163,7 @@ pub(super) fn written_again(
         let (now, item) = meant?;
         let difference = one.difference.clone().unwrap_or_default();
         let old = (&difference, std::slice::from_ref(given));
-        let by = deadline(deadlines, &asked.trip, item, old);
-        let deadline = by.unwrap_or_else(|| one.deadline.clone());
+        let deadline = deadline(deadlines, &asked.trip, item, old);
         let right = written(view, trips, (*now, item), deadline, difference);
         Some(pb::IfSighted {
             outfits: one.outfits.clone(),
@@ -230,11 +228,15 @@ fn text(
     item: &Item,
     place: &str,
     seen_as: &str,
-    deadline: &str,
+    deadline: Option<i64>,
     difference: &pb::PlanDifference,
 ) -> String {
     let seen = if seen_as.is_empty() { String::new() } else { format!(" ({seen_as})") };
-    let by = if deadline.is_empty() { String::new() } else { format!(" by {deadline}") };
+    let by = match deadline {
+        None => String::new(),
+        Some(minute @ ..0) => format!(" by {} of the day before", clock(minute)),
+        Some(minute) => format!(" by {}", clock(minute)),
+    };
     let lures = |covered: bool| -> Vec<&str> {
         let turned =
             |n: &&pb::NeedChange| n.covered_before != n.covered_after && n.covered_after == covered;
