@@ -583,6 +583,25 @@ fn a_scarce_lure_goes_to_one_boat() {
     assert_eq!(covered, [false, true]);
 }
 
+// By hand: of ten lures aboard one boat the other one fishes one; nine stay where they lie.
+#[test]
+fn what_is_over_of_a_lure_stays_where_it_lies() {
+    let mut problem = donors();
+    for trip in &mut problem.trips {
+        trip.problem.lures[0].quantity = 10;
+        trip.problem.needs = vec![need("a", "L1", 2)];
+    }
+    let plan = sound(&problem, answer(&problem));
+    assert!(plan.trips.iter().all(|trip| trip.coverage[0].covered));
+    let lies_at = &problem.trips[0].problem.lures[0].place;
+    for (trip, share) in problem.trips.iter().zip(&plan.shares) {
+        let own = share.stocks.iter().filter(|stock| stock.id == "L1");
+        let lures: Vec<u32> = own.map(|stock| stock.quantity).collect();
+        let keeps = trip.problem.boat.place == *lies_at;
+        assert_eq!(lures, [if keeps { 9 } else { 1 }], "{share:?}");
+    }
+}
+
 #[test]
 fn faults_of_a_fleet_are_named() {
     let field = |problem: &FleetProblem| problem.validate().unwrap_err().0[0].field.clone();

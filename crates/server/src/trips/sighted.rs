@@ -232,11 +232,7 @@ fn text(
     difference: &pb::PlanDifference,
 ) -> String {
     let seen = if seen_as.is_empty() { String::new() } else { format!(" ({seen_as})") };
-    let by = match deadline {
-        None => String::new(),
-        Some(minute @ ..0) => format!(" by {} of the day before", clock(minute)),
-        Some(minute) => format!(" by {}", clock(minute)),
-    };
+    let by = in_time(deadline);
     let lures = |covered: bool| -> Vec<&str> {
         let turned =
             |n: &&pb::NeedChange| n.covered_before != n.covered_after && n.covered_after == covered;
@@ -255,6 +251,14 @@ fn text(
     text
 }
 
+fn in_time(deadline: Option<i64>) -> String {
+    match deadline {
+        None => String::new(),
+        Some(minute @ ..0) => format!(" by {} of the day before", clock(minute)),
+        Some(minute) => format!(" by {}", clock(minute)),
+    }
+}
+
 fn how_much_more(gain: Micros) -> String {
     match gain < SHOWN {
         true => "as much".to_owned(),
@@ -270,5 +274,13 @@ mod tests {
     #[test]
     fn a_gain_that_rounds_to_nothing_is_no_number() {
         assert_eq!([0, 4_999, 5_000].map(how_much_more), ["as much", "as much", "0.01 more"]);
+    }
+
+    // Source: by hand.
+    #[test]
+    fn what_must_be_seen_before_midnight_is_of_the_day_before() {
+        assert_eq!(in_time(None), "");
+        assert_eq!(in_time(Some(5)), " by 00:05");
+        assert_eq!(in_time(Some(-20)), " by 23:40 of the day before");
     }
 }
