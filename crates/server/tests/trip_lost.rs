@@ -10,6 +10,7 @@ use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_server::trips::TripServiceImpl;
 use tonic::{Request, Status};
+use tonic_types::StatusExt as _;
 use trip_support::{Fleet, plan_on, t1};
 
 async fn check(
@@ -65,4 +66,56 @@ async fn an_outfit_that_is_left_bare_is_named_once() {
     // A rod that is gone is not bare but gone.
     let answer = check(&service, &plan, &["K09", "R01"], &[]).await.unwrap();
     assert_eq!(bare(&answer), [""; 0]);
+}
+
+// By hand: in segment b nothing is done otherwise, whatever happens in segment a. Source: the
+// contract of AboardBasis.planned_assignments.
+#[tokio::test]
+async fn what_was_covered_all_along_is_no_news() {
+    let service = Fleet::demo().service();
+    let plan = plan_on(&service, t1()).await.unwrap();
+    let first = check(&service, &plan, &["R01"], &["a"]).await.unwrap();
+    assert!(!first.difference.unwrap().needs.is_empty());
+    let left = first.plan.unwrap();
+    let aboard = left.basis.clone().unwrap().aboard.unwrap();
+    assert!(aboard.planned_assignments.iter().all(|one| one.segment_id == "b"));
+    let second = check(&service, &left, &[], &["b"]).await.unwrap();
+    let difference = second.difference.unwrap();
+    assert_eq!((&difference.needs[..], &second.swaps[..]), (&[][..], &[][..]));
+    assert_eq!(difference.gain_micros, 0);
+    let of_b = |list: &[pb::Assignment]| -> Vec<pb::Assignment> {
+        let role = pb::AssignmentRole::Fishes;
+        list.iter().filter(|a| a.segment_id == "b" && a.role() == role).cloned().collect()
+    };
+    let next = second.plan.unwrap();
+    assert_eq!(of_b(&next.assignments), of_b(&plan.assignments));
+    // And back again.
+    let third = check(&service, &next, &[], &["a"]).await.unwrap();
+    assert_eq!(third.difference.unwrap().needs, []);
+    // What is missing in b since segment a is told in b, with what it costs.
+    let first = check(&service, &plan, &["R17"], &["a"]).await.unwrap();
+    let left = first.plan.unwrap();
+    let second = check(&service, &left, &[], &["b"]).await.unwrap();
+    let at_once = check(&service, &plan, &["R17"], &["b"]).await.unwrap();
+    let (second, at_once) = (second.difference.unwrap(), at_once.difference.unwrap());
+    assert!(!second.needs.is_empty());
+    assert_eq!(second.needs, at_once.needs);
+    assert_eq!(second.gain_micros, at_once.gain_micros);
+}
+
+// Source: the contract: ids of the plan's outfits and of the trip's segments.
+#[tokio::test]
+async fn what_was_planned_is_of_the_trip() {
+    let service = Fleet::demo().service();
+    let plan = plan_on(&service, t1()).await.unwrap();
+    let mut left = check(&service, &plan, &[], &["a"]).await.unwrap().plan.unwrap();
+    let aboard = left.basis.as_mut().unwrap().aboard.as_mut().unwrap();
+    aboard.planned_assignments[0].outfit_id = "O99".to_owned();
+    aboard.planned_starts[1].lure_id = "L99".to_owned();
+    aboard.planned_uncovered[0].segment_id = "z".to_owned();
+    let status = check(&service, &left, &[], &["b"]).await.unwrap_err();
+    let bad = status.get_details_bad_request().unwrap();
+    let fields: Vec<_> = bad.field_violations.iter().map(|v| v.field.as_str()).collect();
+    let wanted = ["assignments[0].outfit_id", "starts[1].lure_id", "uncovered[0].segment_id"];
+    assert_eq!(fields, wanted.map(|field| format!("plan.basis.aboard.planned_{field}")));
 }

@@ -127,7 +127,7 @@ pub fn recovered(
              rig cards for it; all else stays as it was.",
         );
     }
-    let changed = changed(plan, before);
+    let changed = changed(plan, before.map(whole_day).as_ref());
     plan::coverage(&mut page, &changed);
     plan_jobs::starts(&mut page, &changed);
     plan_jobs::rig_cards(&mut page, &changed, plan);
@@ -179,6 +179,18 @@ fn counted_as(page: &mut Page, plan: &pb::Plan, before: Option<&pb::Plan>) {
             job.segment_id
         ));
     }
+}
+
+/// A plan with what was planned before for the segments that it is not about.
+fn whole_day(plan: &pb::Plan) -> pb::Plan {
+    let mut whole = plan.clone();
+    if let Some(aboard) = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()) {
+        let known = |id: &String| plan.outfits.iter().any(|outfit| outfit.id == *id);
+        whole.outfits.extend(aboard.outfits.iter().filter(|o| !known(&o.id)).cloned());
+        whole.assignments.extend(aboard.planned_assignments.iter().cloned());
+        whole.starts.extend(aboard.planned_starts.iter().cloned());
+    }
+    whole
 }
 
 /// Of a plan what another one does not have: who fishes what with which rig, who starts with what,

@@ -60,6 +60,11 @@ pub(super) fn read(
             within.start(&mut Reader::new(at.index(i), faults), start);
         }
     });
+    if let Some(aboard) = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()) {
+        let outfits = plan.outfits.iter().chain(&aboard.outfits);
+        let day = Within { names: outfits.map(|o| o.id.as_str()).collect(), trip, view };
+        r.within("basis", |at, faults| day.planned(aboard, at.field("aboard"), faults));
+    }
     if let Some(basis) = &plan.basis {
         r.within("basis", |at, faults| within.basis(basis, at, faults));
     }
@@ -244,6 +249,28 @@ impl Within<'_> {
         let second = !start.second_outfit_id.is_empty() || !start.second_lure_id.is_empty();
         self.outfit(r, "second_outfit_id", &start.second_outfit_id, second);
         known(r, self.view, "second_lure_id", &start.second_lure_id, ItemKind::Lure, second);
+    }
+
+    /// What was planned for the segments that the plan is not about.
+    fn planned(&self, aboard: &pb::AboardBasis, at: At<'_>, faults: &mut Faults) {
+        let mut r = Reader::new(at, faults);
+        r.within("planned_assignments", |at, faults| {
+            for (i, one) in aboard.planned_assignments.iter().enumerate() {
+                self.assignment(&mut Reader::new(at.index(i), faults), one);
+            }
+        });
+        r.within("planned_starts", |at, faults| {
+            for (i, start) in aboard.planned_starts.iter().enumerate() {
+                self.start(&mut Reader::new(at.index(i), faults), start);
+            }
+        });
+        r.within("planned_uncovered", |at, faults| {
+            for (i, need) in aboard.planned_uncovered.iter().enumerate() {
+                let mut r = Reader::new(at.index(i), faults);
+                self.segment(&mut r, &need.segment_id);
+                known(&mut r, self.view, "lure_id", &need.lure_id, ItemKind::Lure, true);
+            }
+        });
     }
 
     /// What was asked for; its numbers are read with the request's own.

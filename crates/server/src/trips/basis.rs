@@ -165,6 +165,17 @@ pub(super) fn outfits_rigged(plan: &pb::Plan) -> Vec<pb::PlannedOutfit> {
     outfits
 }
 
+/// A plan made on the water with what was planned before for the segments that it is not about.
+pub(super) fn whole_day(plan: &pb::Plan) -> pb::Plan {
+    let mut whole = plan.clone();
+    if let Some(aboard) = went_out(plan) {
+        whole.assignments.extend(aboard.planned_assignments.iter().cloned());
+        whole.starts.extend(aboard.planned_starts.iter().cloned());
+        whole.uncovered.extend(aboard.planned_uncovered.iter().cloned());
+    }
+    whole
+}
+
 /// Lures aboard, by inventory id: those that the plan fishes, and those that the boat went out with.
 pub(super) fn lures_aboard(plan: &pb::Plan) -> impl Iterator<Item = &String> {
     let earlier = went_out(plan).into_iter().flat_map(|aboard| &aboard.lure_ids);
@@ -195,6 +206,12 @@ pub(super) fn write_aboard(
     let mut lure_ids: Vec<String> = lures_aboard(&plan).cloned().collect();
     lure_ids.sort_unstable();
     lure_ids.dedup();
+    let is_other = |segment: &String| !segments.is_empty() && !segments.contains(segment);
+    let mut others = whole_day(&plan);
+    others.assignments.retain(|one| is_other(&one.segment_id));
+    others.assignments.retain(|one| one.role() != pb::AssignmentRole::Spare);
+    others.starts.retain(|start| is_other(&start.segment_id));
+    others.uncovered.retain(|need| is_other(&need.segment_id));
     pb::AboardBasis {
         outfits: outfits_aboard(&plan),
         lure_ids,
@@ -204,6 +221,9 @@ pub(super) fn write_aboard(
         segment_ids: segments.to_vec(),
         carried: carried(&plan, segments),
         shares: shares.iter().map(|(id, n)| line(id, count(*n))).collect(),
+        planned_assignments: others.assignments,
+        planned_starts: others.starts,
+        planned_uncovered: others.uncovered,
     }
 }
 

@@ -83,9 +83,10 @@ pub(super) fn plan(
     Ok(Recovered { plan, worth_before, left_pieces, traces, abridged })
 }
 
-/// A plan with all outfits that are put together aboard, those of other segments too.
+/// A plan with all outfits that are put together aboard, and all that is planned with them, in the
+/// segments that it is not about too.
 fn as_put_together(plan: &pb::Plan) -> pb::Plan {
-    pb::Plan { outfits: basis::outfits_rigged(plan), ..plan.clone() }
+    pb::Plan { outfits: basis::outfits_rigged(plan), ..basis::whole_day(plan) }
 }
 
 /// What the outfits went out with, or have by a plan, that is a trace.
@@ -137,9 +138,19 @@ fn as_rigged(asked: &Asked, before: &pb::Plan) -> Asked {
     let mut whole = asked.clone();
     whole.summary = true;
     if let Some(aboard) = &mut whole.aboard {
-        // What was lost before that plan stays lost.
+        // What was lost before that plan stays lost, unless it is still planned with.
         let earlier = before.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
-        let earlier = earlier.map(basis::aboard).unwrap_or_default();
+        let mut earlier = earlier.map(basis::aboard).unwrap_or_default();
+        let parts = &asked.trip.parts;
+        for one in &earlier.wire.planned_assignments {
+            if parts.iter().any(|part| part.id == one.segment_id) {
+                let outfit = earlier.wire.outfits.iter().filter(|o| o.id == one.outfit_id);
+                let gear = outfit.flat_map(|outfit| [&outfit.rod_id, &outfit.reel_id]);
+                for id in gear.chain([&one.lure_id, &one.leader_stock_id]) {
+                    earlier.lost.remove(id);
+                }
+            }
+        }
         (aboard.lost, aboard.lost_pieces) = (earlier.lost, earlier.lost_pieces);
     }
     whole.pins.pairs =
