@@ -8,10 +8,11 @@ mod trip_support;
 
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
+use deepbend_ledger::import::FileKind;
 use deepbend_server::trips::TripServiceImpl;
 use tonic::{Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, plan_on, t1};
+use trip_support::{Fleet, plan_on, t1, t2};
 
 async fn check(
     service: &TripServiceImpl,
@@ -118,4 +119,61 @@ async fn what_was_planned_is_of_the_trip() {
     let fields: Vec<_> = bad.field_violations.iter().map(|v| v.field.as_str()).collect();
     let wanted = ["assignments[0].outfit_id", "starts[1].lure_id", "uncovered[0].segment_id"];
     assert_eq!(fields, wanted.map(|field| format!("plan.basis.aboard.planned_{field}")));
+}
+
+// By hand: two are asked for, and all that there are go out on the other boat.
+#[tokio::test]
+async fn what_another_boat_takes_is_missing_and_not_brought() {
+    for there in ["1", "2"] {
+        let row = format!(",sea trout,{there},B3");
+        let fleet = Fleet::demo().edit(FileKind::Lures, "L12", ",sea trout,6,B3", &row);
+        let service = fleet.service();
+        let (first, second) = (t1(), t2());
+        let (mut trip, mut other) = (first.trip.unwrap(), second.trip.unwrap());
+        let need = other.needs.iter_mut().find(|need| need.lure_id == "L12").unwrap();
+        need.copy_count = 1;
+        need.importance = 3;
+        let segment_id = "b".to_owned();
+        trip.needs.push(pb::Need { copy_count: 2, importance: 1, segment_id, ..need.clone() });
+        let trips = vec![trip, other];
+        let request = pb::PlanFleetRequest { trips, pool: first.pool, ..Default::default() };
+        let plans = service.plan_fleet(Request::new(request)).await.unwrap().into_inner().plan;
+        let plan = plans.unwrap().plans.swap_remove(0);
+        let left = check(&service, &plan, &[], &[]).await.unwrap().plan.unwrap();
+        for (plan, ahead) in [(plan, ""), (left, "Nothing else aboard helps. For another day: ")] {
+            let open = plan.uncovered.iter().find(|open| open.lure_id == "L12").unwrap();
+            assert!(open.text.contains("2 of L12 asked for at once, 0 there."), "{}", open.text);
+            assert_eq!(open.cure, format!("{ahead}Get more of L12: 2 are missing."), "{there}");
+        }
+    }
+}
+
+// Counted by hand: of two that are left nobody loses three, though ten were there.
+#[tokio::test]
+async fn a_count_is_held_against_what_is_left() {
+    let service = Fleet::demo().service();
+    let plan = plan_on(&service, t1()).await.unwrap();
+    let lose = |plan: &pb::Plan, quantity: i32| {
+        let request = pb::CheckCoverageRequest {
+            trip: plan.trip.clone(),
+            plan: Some(plan.clone()),
+            lost_pieces: vec![pb::PieceCount { item_id: "K11".to_owned(), quantity }],
+            ..pb::CheckCoverageRequest::default()
+        };
+        service.check_coverage(Request::new(request))
+    };
+    let wrong = |status: &Status| -> String {
+        let bad = status.get_details_bad_request().unwrap();
+        let all = bad.field_violations.iter().map(|v| format!("{} {}", v.field, v.description));
+        all.collect::<Vec<_>>().join("; ")
+    };
+    let field = "lost_pieces[0].quantity is";
+    let told = wrong(&lose(&plan, 11).await.unwrap_err());
+    assert!(told.starts_with(&format!("{field} 11, more than are aboard")), "{told}");
+    assert!(told.contains("at most 10"), "{told}");
+    let left = lose(&plan, 8).await.unwrap().into_inner().plan.unwrap();
+    let told = wrong(&lose(&left, 3).await.unwrap_err());
+    let wanted = format!("{field} 3, more than are left aboard: 8 of 10 lost before");
+    assert!(told.starts_with(&wanted) && told.contains("at most 2"), "{told}");
+    lose(&left, 2).await.unwrap();
 }

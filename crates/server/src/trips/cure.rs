@@ -27,6 +27,8 @@ pub(super) struct Cures<'a, 'v> {
     view: &'v View,
     problem: &'a TripProblem,
     plan: &'a TripPlan,
+    /// What the other boats of the fleet leave of what they take some of.
+    shares: &'a [pb::LoadLine],
     /// What lies anywhere, gathered when it is asked for.
     all: OnceLock<Pool<'v>>,
     /// What the boat can take, looked up when it is asked for.
@@ -59,8 +61,10 @@ impl<'a, 'v> Cures<'a, 'v> {
         view: &'v View,
         problem: &'a TripProblem,
         plan: &'a TripPlan,
+        shares: &'a [pb::LoadLine],
     ) -> Self {
-        Self { judge, view, problem, plan, all: OnceLock::new(), takeable: OnceLock::new() }
+        let (all, takeable) = (OnceLock::new(), OnceLock::new());
+        Self { judge, view, problem, plan, shares, all, takeable }
     }
 
     /// Writes one of them.
@@ -292,24 +296,29 @@ impl<'a, 'v> Cures<'a, 'v> {
             return format!("Bring {lure} from {place}{of}: add that place to the pool.");
         }
         let held = self.problem.lures.iter().find(|held| held.id == lure);
-        match copies.saturating_sub(held.map_or(0, |held| held.quantity)) {
+        let of_lure = |s: &&pb::LoadLine| s.kind() == pb::CargoKind::Lure && s.item_id == lure;
+        let share = self.shares.iter().find(of_lure);
+        let share = share.map_or(u32::MAX, |share| u32::try_from(share.quantity).unwrap_or(0));
+        match copies.saturating_sub(held.map_or(0, |held| held.quantity).min(share)) {
             0 => format!("Get more of {lure}."),
             1 => format!("Get more of {lure}: 1 is missing."),
             missing => format!("Get more of {lure}: {missing} are missing."),
         }
     }
 
-    /// On the water: where more pieces of a lure lie than the boat took along.
+    /// On the water: where more pieces of a lure lie than the boat took along, and that no other boat
+    /// took.
     fn more_ashore(&self, aboard: &Aboard, lure: &str) -> Option<String> {
         let item = item(self.view, ItemKind::Lure, lure)?;
         let place = pool::lies(self.view, item)?;
         if place == self.judge.asked.trip.boat || item.status != Status::Ready {
             return None;
         }
+        let share = aboard.shares.get(lure).copied().unwrap_or(u32::MAX);
+        let there = item.quantity.unwrap_or(1).min(share);
         let Some(taken) = aboard.items.get(lure) else {
-            return Some(format!("Bring {lure} from {place}."));
+            return (there > 0).then(|| format!("Bring {lure} from {place}."));
         };
-        let there = item.quantity.unwrap_or(1);
         let lie = match there.saturating_sub(taken.unwrap_or(0)) {
             0 => return None,
             1 => "1 more lies".to_owned(),

@@ -30,7 +30,8 @@ pub(super) fn plans(
         let hands = Hands { judge: writer.judge, problem: own, plan };
         let rigged = writer.rigged(plan);
         let wire = writer.bare(&hands, &rigged, reproducible);
-        let cures = Cures::new(writer.judge, writer.view, writer.problem, plan);
+        let cures =
+            Cures::new(writer.judge, writer.view, writer.problem, plan, &writer.basis.shares);
         Draft { writer, hands, rigged, cures, wire }
     });
     let mut drafts: Vec<Draft<'_, '_>> = drafts.collect();

@@ -33,7 +33,7 @@ pub(super) fn plan(
     trips: &[Asked],
     before: Option<&pb::Plan>,
 ) -> Result<Recovered, Status> {
-    not_more_than_there_is(desk, trips)?;
+    not_more_than_there_is(desk, trips, before)?;
     let before = before.map(as_put_together);
     let before = before.as_ref();
     let begun = Instant::now();
@@ -106,9 +106,15 @@ fn traces(desk: &Desk<'_>, trips: &[Asked], plan: &pb::Plan) -> BTreeSet<String>
     rigs.map(|rig| &rig.leader_stock_id).filter(is_trace).cloned().collect()
 }
 
-/// Nobody can lose more than was there.
-fn not_more_than_there_is(desk: &Desk<'_>, trips: &[Asked]) -> Result<(), Status> {
+/// Nobody can lose more than was there, and than is left of it since `before` was made.
+fn not_more_than_there_is(
+    desk: &Desk<'_>,
+    trips: &[Asked],
+    before: Option<&pb::Plan>,
+) -> Result<(), Status> {
     let mut faults = Faults::new();
+    let basis = before.and_then(|plan| plan.basis.as_ref()?.aboard.as_ref());
+    let earlier = basis.map(basis::aboard).unwrap_or_default().lost_pieces;
     for asked in trips {
         let mut whole = asked.clone();
         let aboard = whole.aboard.iter_mut();
@@ -116,8 +122,17 @@ fn not_more_than_there_is(desk: &Desk<'_>, trips: &[Asked]) -> Result<(), Status
         for (i, (id, quantity)) in lost.iter().enumerate() {
             let there = pool::pieces_left(desk.model, desk.view, &whole, id).unwrap_or(0);
             if *quantity > there {
-                let (list, right) = (At::ROOT.field("lost_pieces"), format!("at most {there}"));
-                let (at, wrong) = (list.index(i), format!("is {quantity}, more than are aboard"));
+                let gone = earlier.iter().find(|(lost, _)| lost == id).map_or(0, |(_, n)| *n);
+                let (now, left) = (quantity.saturating_sub(gone), there.saturating_sub(gone));
+                let wrong = match gone {
+                    0 => format!("is {now}, more than are aboard"),
+                    _ => format!(
+                        "is {now}, more than are left aboard: {gone} of {there} lost before"
+                    ),
+                };
+                let list = At::ROOT.field("lost_pieces");
+                let at = list.index(i);
+                let right = format!("at most {left}");
                 faults.push(pb::FaultCode::TooLarge, at.field("quantity"), wrong, right);
             }
         }
