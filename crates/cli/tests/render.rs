@@ -517,6 +517,26 @@ fn a_load_list_names_all_outfits_of_a_leader() {
     assert_eq!(text.matches("leader K09, 3 O1 O2 B1").count(), 2, "{text}");
 }
 
+// By hand, from the contract: what a plan leaves out counts for nothing in its worth.
+#[test]
+fn what_is_left_is_worth_less_though_not_all_fish_at_once() {
+    let told = |given_up: Option<pb::GivenUp>, gain_micros: i64| {
+        let plan = Some(pb::Plan { given_up, ..pb::Plan::default() });
+        let difference = Some(pb::PlanDifference { gain_micros, ..Default::default() });
+        let left = pb::CheckCoverageResponse { plan, difference, ..Default::default() };
+        flat(&render::recovered(&left, None, 80))
+    };
+    let given_up =
+        || Some(pb::GivenUp { text: "A3 takes turns.".to_owned(), ..Default::default() });
+    let but = ", not counting what it leaves out.";
+    for (gain, worth) in [(-3_200_000, "3.20 less"), (0, "as much"), (400_000, "0.40 more")] {
+        let short = told(given_up(), gain);
+        assert!(short.contains(&format!("What is left is worth {worth}{but}")), "{short}");
+        let whole = told(None, gain);
+        assert!(whole.contains(&format!("What is left is worth {worth}.")), "{whole}");
+    }
+}
+
 // By hand, from the contract: what lies on the boat is aboard, whether it was on the load list or not.
 #[test]
 fn what_is_left_counts_all_that_is_aboard() {

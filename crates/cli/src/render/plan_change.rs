@@ -99,9 +99,13 @@ pub fn recovered(
         ));
     }
     if let Some(difference) = &answer.difference {
-        // Worth counts what is asked for alone: where less is asked for it says nothing.
-        if plan.given_up.is_none() && !answer.abridged {
-            worth(&mut page, difference, "What is left");
+        // Worth counts what is asked for alone, and what the plan leaves out is not asked of it.
+        if !answer.abridged {
+            let but = match plan.given_up {
+                Some(_) => ", not counting what it leaves out",
+                None => "",
+            };
+            worth(&mut page, difference, "What is left", but);
         }
         changes(&mut page, difference);
     }
@@ -242,7 +246,7 @@ fn changed(plan: &pb::Plan, before: Option<&pb::Plan>) -> pb::Plan {
 }
 
 fn write(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
-    worth(page, difference, whose);
+    worth(page, difference, whose, "");
     changes(page, difference);
 }
 
@@ -260,13 +264,13 @@ fn line_name(line: Option<&pb::Line>, stock: &str) -> String {
     if stock.is_empty() { name } else { format!("{name} from {stock}") }
 }
 
-fn worth(page: &mut Page, difference: &pb::PlanDifference, whose: &str) {
+fn worth(page: &mut Page, difference: &pb::PlanDifference, whose: &str, but: &str) {
     let gain = difference.gain_micros as f64 / 1e6;
     page.paragraph(&match difference.gain_micros {
         // It would read 0.00.
-        -4_999..5_000 => format!("{whose} is worth as much."),
-        5_000.. => format!("{whose} is worth {gain:.2} more."),
-        _ => format!("{whose} is worth {:.2} less.", -gain),
+        -4_999..5_000 => format!("{whose} is worth as much{but}."),
+        5_000.. => format!("{whose} is worth {gain:.2} more{but}."),
+        _ => format!("{whose} is worth {:.2} less{but}.", -gain),
     });
 }
 
