@@ -13,7 +13,7 @@ use crate::render;
 use crate::service::{Needs, Service};
 use crate::trip_files;
 
-const HEADER: [&str; 13] = [
+const HEADER: [&str; 14] = [
     "segment_id",
     "lure_id",
     "outfit_id",
@@ -27,6 +27,7 @@ const HEADER: [&str; 13] = [
     "boat_id",
     "skill",
     "angler_ids",
+    "change_minutes",
 ];
 
 /// Plans one trip.
@@ -199,6 +200,7 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
                     plan.boat_id.clone(),
                     render::word!(Skill, one.skill),
                     one.angler_ids.join(" "),
+                    one.change_minutes.to_string(),
                 ]
             })
             .collect()
@@ -207,13 +209,24 @@ pub(super) fn rows(plans: &[pb::Plan]) -> Vec<Vec<String>> {
 }
 
 /// Header of [`rows`].
-pub(super) const fn header() -> [&'static str; 13] {
+pub(super) const fn header() -> [&'static str; 14] {
     HEADER
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // Source: the contract of Assignment.change_minutes.
+    #[test]
+    fn a_row_says_how_long_another_leader_takes() {
+        let one = pb::Assignment { change_minutes: 8, ..pb::Assignment::default() };
+        let plan = pb::Plan { assignments: vec![one], ..pb::Plan::default() };
+        let row = rows(&[plan]).remove(0);
+        assert_eq!(row.len(), header().len());
+        let at = header().iter().position(|column| *column == "change_minutes").unwrap();
+        assert_eq!(row[at], "8");
+    }
 
     // Common practice, no source: more work helps nobody whose time is up.
     #[test]
