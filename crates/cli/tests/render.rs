@@ -517,6 +517,39 @@ fn a_load_list_names_all_outfits_of_a_leader() {
     assert_eq!(text.matches("leader K09, 3 O1 O2 B1").count(), 2, "{text}");
 }
 
+// Source: the contract of AboardBasis.planned_assignments and of left_bare.
+#[test]
+fn what_was_planned_all_along_is_no_change() {
+    let one = |lure: &str| pb::Assignment {
+        segment_id: "b".to_owned(),
+        lure_id: lure.to_owned(),
+        outfit_id: "O4".to_owned(),
+        role: pb::AssignmentRole::Fishes.into(),
+        ..Default::default()
+    };
+    let outfit = pb::PlannedOutfit {
+        id: "O4".to_owned(),
+        rod_id: "R13".to_owned(),
+        reel_id: "E06".to_owned(),
+        ..Default::default()
+    };
+    let planned = pb::AboardBasis {
+        outfits: vec![outfit.clone()],
+        planned_assignments: vec![one("L16")],
+        ..Default::default()
+    };
+    let basis = pb::PlanBasis { aboard: Some(planned), ..Default::default() };
+    let before = pb::Plan { basis: Some(basis), ..Default::default() };
+    let assignments = vec![one("L16"), one("L23")];
+    let plan = pb::Plan { outfits: vec![outfit], assignments, ..Default::default() };
+    let bare = pb::BareOutfit { text: "R01 is left bare.".to_owned(), ..Default::default() };
+    let (plan, left_bare) = (Some(plan), vec![bare]);
+    let left = pb::CheckCoverageResponse { plan, left_bare, ..Default::default() };
+    let told = flat(&render::recovered(&left, Some(&before), 80));
+    assert!(told.contains("L23") && !told.contains("L16"), "{told}");
+    assert!(told.contains("R01 is left bare."), "{told}");
+}
+
 // By hand, from the contract: what a plan leaves out counts for nothing in its worth.
 #[test]
 fn what_is_left_is_worth_less_though_not_all_fish_at_once() {
