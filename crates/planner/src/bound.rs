@@ -206,7 +206,7 @@ fn outfit(grid: &Grid<'_>, levels: &[Levels], least_metres: &[u32], index: usize
         bare.insert(need, Serves { need, from: 0, to, meets: offer.meets });
     }
     let mut more: Vec<(usize, Serves)> = Vec::new();
-    for offer in cand.offers.iter().filter(|offer| !offer.spare) {
+    for offer in &cand.offers {
         let Some(leader) = offer.leader else { continue };
         let (from, met) = bare.get(&offer.need).map_or((0, false), |b| (b.to, b.meets));
         let (to, meets) = (reach(offer).max(from), offer.meets && !met);

@@ -536,11 +536,10 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
             own.quantity = ties[l] + over;
         }
     }
+    // A boat that goes without a scarce lure goes without all of it.
+    let lost = |l: usize| worth::is_scarce(grid, l) && !selection.lures[l];
     let given: Vec<u32> = (0..grid.lures.len())
-        .map(|l| {
-            let lost = worth::is_scarce(grid, l) && !selection.lures[l];
-            if lost { 0 } else { grid.lures[l].quantity }
-        })
+        .map(|l| if lost(l) { 0 } else { grid.lures[l].quantity })
         .collect();
     let mut left = grid.lure_pools.clone();
     for (stock, given) in grid.lures.iter().zip(&given) {
@@ -549,7 +548,8 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
     for (l, stock) in grid.lures.iter().enumerate() {
         // What is over stays where it lies, or goes to the first boat that takes such lures.
         let lies_with = |o: usize| grid.lures[o].pool == stock.pool && grid.lures[o].aboard;
-        let keeps = stock.aboard || (given[l] > 0 && !(0..given.len()).any(lies_with));
+        let keeps =
+            !lost(l) && (stock.aboard || (given[l] > 0 && !(0..given.len()).any(lies_with)));
         let over = if keeps { std::mem::take(&mut left[stock.pool]) } else { 0 };
         let own = shares[stock.boat].lures.iter_mut().find(|x| x.id == grid.lure_ids[l]);
         if let Some(own) = own {

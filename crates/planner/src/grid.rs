@@ -10,7 +10,6 @@ use deepbend_core::water::Skill;
 
 use crate::plan::ItemKind;
 use crate::problem::{Candidate, MUST, Pin, TripProblem};
-use crate::spare;
 use crate::weights::{Micros, Weights};
 
 /// Limits that are lifted to find out which of them clash. Nothing is lifted in a plan.
@@ -93,9 +92,6 @@ pub(crate) struct Off {
     pub(crate) preferred: bool,
     /// Position in the offers of the source.
     pub(crate) source: usize,
-    /// Whether another leader, of which there are enough, does all that this one does, at no higher
-    /// cost: no plan needs it.
-    pub(crate) spare: bool,
 }
 
 /// Scores of an offer in the hands of those of the segment in which it reaches its verdict.
@@ -335,7 +331,6 @@ impl<'a> Grid<'a> {
             (leaders.list, leaders.ids, leaders.pools);
         (grid.lines, grid.line_ids, grid.line_pools) = (lines.list, lines.ids, lines.pools);
         (grid.lures, grid.lure_ids, grid.lure_pools) = (lures.list, lures.ids, lures.pools);
-        spare::mark(&mut grid);
         grid
     }
 
@@ -459,7 +454,6 @@ impl<'a> Grid<'a> {
                     },
                     preferred: offer.preferred,
                     source,
-                    spare: false,
                 })
                 .filter(|o| o.worth > 0 || o.meets)
                 .filter(|o| o.leader.is_none_or(|l| leaders.list[l].quantity > 0))

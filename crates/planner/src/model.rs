@@ -114,8 +114,7 @@ impl<'a, 'b> Model<'a, 'b> {
                 cand.move_cost + weights.outfit_tie + Micros::from(cand.moves) * weights.move_tie;
             let take = self.problem.add_binary_var(-(cost as f64) * SCALE);
             self.take.insert(c, take);
-            let needed = cand.offers.iter().filter(|offer| !offer.spare);
-            let leaders: BTreeSet<_> = needed.filter_map(|offer| offer.leader).collect();
+            let leaders: BTreeSet<_> = cand.offers.iter().filter_map(|o| o.leader).collect();
             for l in leaders {
                 let tie = self.problem.add_binary_var(0.0);
                 self.tie.insert((c, l), tie);
@@ -214,7 +213,7 @@ impl<'a, 'b> Model<'a, 'b> {
     fn serves(&mut self, c: usize, usable: impl Fn(&crate::grid::Off) -> bool) -> Option<Variable> {
         let mut leaders = BTreeSet::new();
         let mut any = false;
-        for offer in self.grid.cands[c].offers.iter().filter(|o| !o.spare && usable(o)) {
+        for offer in self.grid.cands[c].offers.iter().filter(|o| usable(o)) {
             any = true;
             match offer.leader {
                 None => return Some(self.take[&c]),
@@ -259,8 +258,7 @@ impl<'a, 'b> Model<'a, 'b> {
             let demand = &self.grid.needs[n];
             let weights = &self.grid.weights;
             let of_need = || {
-                let offers = self.take.keys().flat_map(|c| &self.grid.cands[*c].offers);
-                offers.filter(|o| o.need == n && !o.spare)
+                self.take.keys().flat_map(|c| &self.grid.cands[*c].offers).filter(|o| o.need == n)
             };
             let levels: BTreeSet<Micros> = of_need().map(|o| o.worth).filter(|w| *w > 0).collect();
             let meets = of_need().any(|o| o.meets);

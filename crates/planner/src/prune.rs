@@ -33,7 +33,7 @@ fn covers(better: &Cand, worse: &Cand) -> bool {
         && better.move_cost <= worse.move_cost
         && better.moves <= worse.moves
         && better.suits.iter().zip(&worse.suits).all(|(b, w)| *b || !*w)
-        && worse.offers.iter().filter(|w| !w.spare).all(|w| {
+        && worse.offers.iter().all(|w| {
             better.offers.iter().any(|b| {
                 b.need == w.need
                     && b.worth >= w.worth

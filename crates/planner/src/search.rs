@@ -66,7 +66,8 @@ pub(crate) fn search(
 ) -> Option<Outcome> {
     let scale = Scale::apply(grid);
     watch.count_in(scale);
-    if budget.prune {
+    // The clock is asked before what takes long.
+    if budget.prune && !watch.is_over() {
         spare::leave_out(grid, known);
     }
     let found = look(grid, known, budget, keep, watch);

@@ -7,8 +7,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::grid::{Cand, Grid, Off};
 use crate::worth::Selection;
 
-/// Marks the offers of such leaders.
-pub(crate) fn mark(grid: &mut Grid<'_>) {
+/// Leaves the offers of such leaders out, but for those that a known plan ties.
+pub(crate) fn leave_out(grid: &mut Grid<'_>, known: Option<&Selection>) {
     let most: usize = grid.boats.iter().map(|boat| boat.outfits).sum();
     let is_plenty: Vec<bool> = grid
         .leaders
@@ -19,20 +19,12 @@ pub(crate) fn mark(grid: &mut Grid<'_>) {
         return;
     }
     let far = brought_in_vain(grid, &is_plenty);
-    let spare =
-        grid.cands.iter().map(|cand| spare(grid, cand, &is_plenty, &far)).collect::<Vec<_>>();
-    for (cand, spare) in grid.cands.iter_mut().zip(spare) {
-        for offer in &mut cand.offers {
-            offer.spare = offer.leader.is_some_and(|l| spare.contains(&l));
-        }
-    }
-}
-
-/// Leaves such offers out, but for leaders that a known plan ties.
-pub(crate) fn leave_out(grid: &mut Grid<'_>, known: Option<&Selection>) {
-    for (c, cand) in grid.cands.iter_mut().enumerate() {
+    let spare: Vec<Vec<usize>> =
+        grid.cands.iter().map(|cand| spare(grid, cand, &is_plenty, &far)).collect();
+    for (c, (cand, spare)) in grid.cands.iter_mut().zip(spare).enumerate() {
         let is_tied = |leader: usize| known.is_some_and(|s| s.leaders.contains(&(c, leader)));
-        cand.offers.retain(|offer| !offer.spare || offer.leader.is_some_and(is_tied));
+        let is_spare = |leader: usize| spare.contains(&leader) && !is_tied(leader);
+        cand.offers.retain(|offer| !offer.leader.is_some_and(is_spare));
     }
 }
 

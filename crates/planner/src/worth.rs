@@ -207,7 +207,7 @@ pub(crate) fn best_leaders(
 ) -> impl Iterator<Item = usize> {
     let of_need = cand.offers.chunk_by(|a, b| a.need == b.need);
     of_need.filter_map(move |offers| {
-        let open = offers.iter().filter(|o| !o.spare && o.leader.is_none_or(&is_there));
+        let open = offers.iter().filter(|offer| offer.leader.is_none_or(&is_there));
         let rank = |offer: &&Off| {
             let score = offer.score.to_bits();
             (offer.meets, offer.worth, offer.preferred, score, Reverse(offer.leader))

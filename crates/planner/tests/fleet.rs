@@ -346,6 +346,17 @@ proptest! {
         is_best(&scarce(two_boats(seed), seed))?;
     }
 
+    // The same where there are more than one of a lure, but too few for both.
+    #[test]
+    fn equals_brute_force_where_copies_are_scarce(seed in any::<u64>()) {
+        let mut problem = scarce(two_boats(seed), seed);
+        for trip in &mut problem.trips {
+            trip.problem.lures.iter_mut().for_each(|lure| lure.quantity = 3);
+            trip.problem.needs.iter_mut().for_each(|need| need.copies_at_once = 2);
+        }
+        is_best(&problem)?;
+    }
+
     #[test]
     fn equals_brute_force_with_pins(seed in any::<u64>()) {
         is_best(&pinned(two_boats(seed), seed))?;
