@@ -228,7 +228,8 @@ fn outfit(grid: &Grid<'_>, levels: &[Levels], least_metres: &[u32], index: usize
     let weights = &grid.weights;
     let leaders = leaders.iter().map(|l| {
         let stock = &grid.leaders[*l];
-        let most = grid.leader_pools[stock.pool] as usize;
+        let is_ample = grid.ample[stock.pool];
+        let most = if is_ample { usize::MAX } else { grid.leader_pools[stock.pool] as usize };
         let cost = part_of_bringing(grid, stock, most);
         Tied { cost, minutes: Micros::from(stock.minutes), pool: stock.pool }
     });
@@ -315,7 +316,8 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             slope.boat[boat] += holders as f64;
             slope.minute[boat] += f64::from(limits.job_minutes);
         }
-        for (pool, quantity) in grid.leader_pools.iter().enumerate() {
+        let pools = grid.leader_pools.iter().enumerate();
+        for (pool, quantity) in pools.filter(|(pool, _)| !grid.ample[*pool]) {
             value += prices.leader[pool] * Micros::from(*quantity);
             slope.leader[pool] += f64::from(*quantity);
         }
@@ -356,7 +358,7 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             .collect();
         let mut order: Vec<usize> = (0..reduced.len()).filter(|o| reduced[*o] > 0).collect();
         order.sort_by_key(|o| (std::cmp::Reverse(reduced[*o]), *o));
-        Round { value, order, with, slope: slope.list(prices) }
+        Round { value, order, with, slope: slope.list(prices, &grid.ample) }
     }
 
     fn cand(&self, o: usize) -> &Cand {
@@ -564,7 +566,8 @@ impl Slope {
     }
 
     /// All in one list; what would only push a price below 0 is 0.
-    fn list(self, prices: &Prices) -> Vec<f64> {
+    fn list(mut self, prices: &Prices, ample: &[bool]) -> Vec<f64> {
+        self.leader.iter_mut().zip(ample).filter(|(_, ample)| **ample).for_each(|(s, _)| *s = 0.0);
         let minute = self.minute.into_iter().map(|slope| slope / MINUTES);
         let worths = self.level.into_iter().chain(self.hold).chain(self.rod).chain(self.boat);
         let slopes = worths.chain(self.leader).chain(minute);

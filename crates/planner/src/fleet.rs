@@ -538,9 +538,8 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
     }
     // A boat that goes without a scarce lure goes without all of it.
     let lost = |l: usize| worth::is_scarce(grid, l) && !selection.lures[l];
-    let given: Vec<u32> = (0..grid.lures.len())
-        .map(|l| if lost(l) { 0 } else { grid.lures[l].quantity })
-        .collect();
+    let given: Vec<u32> =
+        (0..grid.lures.len()).map(|l| if lost(l) { 0 } else { grid.lures[l].quantity }).collect();
     let mut left = grid.lure_pools.clone();
     for (stock, given) in grid.lures.iter().zip(&given) {
         left[stock.pool] = left[stock.pool].saturating_sub(*given);

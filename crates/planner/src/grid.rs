@@ -142,6 +142,8 @@ pub(crate) struct Grid<'a> {
     pub(crate) lines: Vec<Stock>,
     pub(crate) lures: Vec<Stock>,
     pub(crate) leader_pools: Vec<u32>,
+    /// By pool of leaders, whether bounds count as if there were enough for all boats.
+    pub(crate) ample: Vec<bool>,
     pub(crate) line_pools: Vec<u32>,
     pub(crate) lure_pools: Vec<u32>,
     pub(crate) leader_ids: Vec<&'a str>,
@@ -268,6 +270,7 @@ impl<'a> Grid<'a> {
             lines: Vec::new(),
             lures: Vec::new(),
             leader_pools: Vec::new(),
+            ample: Vec::new(),
             line_pools: Vec::new(),
             lure_pools: Vec::new(),
             leader_ids: Vec::new(),
@@ -330,6 +333,13 @@ impl<'a> Grid<'a> {
         (grid.leaders, grid.leader_ids, grid.leader_pools) =
             (leaders.list, leaders.ids, leaders.pools);
         (grid.lines, grid.line_ids, grid.line_pools) = (lines.list, lines.ids, lines.pools);
+        grid.ample = vec![false; grid.leader_pools.len()];
+        let stocks = trips.iter().flat_map(|trip| &trip.leaders);
+        let ids: BTreeSet<&str> =
+            stocks.filter(|stock| stock.is_ample).map(|stock| stock.id.as_str()).collect();
+        for (l, id) in grid.leader_ids.iter().enumerate() {
+            grid.ample[grid.leaders[l].pool] |= ids.contains(id);
+        }
         (grid.lures, grid.lure_ids, grid.lure_pools) = (lures.list, lures.ids, lures.pools);
         grid
     }

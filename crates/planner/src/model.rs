@@ -156,7 +156,8 @@ impl<'a, 'b> Model<'a, 'b> {
 
     fn add_stocks(&mut self) {
         let grid = self.grid;
-        for (pool, quantity) in grid.leader_pools.iter().enumerate() {
+        let pools = grid.leader_pools.iter().enumerate();
+        for (pool, quantity) in pools.filter(|(pool, _)| !grid.ample[*pool]) {
             let ties = self.tie.iter().filter(|((_, l), _)| grid.leaders[*l].pool == pool);
             let terms: Vec<_> = ties.map(|(_, v)| (*v, 1.0)).collect();
             self.at_most(terms, f64::from(*quantity));
@@ -368,7 +369,9 @@ impl<'a, 'b> Model<'a, 'b> {
             if let Some(solution) = outcome.solution().filter(|s| s.objective() > known) {
                 known = solution.objective();
                 let selection = self.selection(solution);
-                if worth::is_sound(self.grid, &selection) {
+                if worth::is_possible(self.grid, &selection)
+                    && worth::is_sound(self.grid, &selection)
+                {
                     watch.reached(worth::value(self.grid, &selection).objective());
                 }
             }
@@ -459,8 +462,10 @@ pub(crate) fn fewest_left_out(
     watch: &Watch<'_>,
 ) -> Option<(Selection, bool)> {
     match Model::new(grid, pruning, true).run(None, effort, watch) {
-        Found::Some { selection, cut, .. } => Some((selection, cut || effort.nodes == 0)),
-        Found::Infeasible | Found::Nothing { .. } => None,
+        Found::Some { selection, cut, .. } if worth::is_possible(grid, &selection) => {
+            Some((selection, cut || effort.nodes == 0))
+        }
+        Found::Some { .. } | Found::Infeasible | Found::Nothing { .. } => None,
     }
 }
 

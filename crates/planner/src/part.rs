@@ -52,6 +52,8 @@ impl<'a> Part<'a> {
             lines: grid.lines.clone(),
             lures: grid.lures.clone(),
             leader_pools: grid.leader_pools.clone(),
+            // What a part is worth bounds no plan.
+            ample: vec![false; grid.leader_pools.len()],
             line_pools: grid.line_pools.clone(),
             lure_pools: grid.lure_pools.clone(),
             leader_ids: grid.leader_ids.clone(),

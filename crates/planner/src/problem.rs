@@ -4,6 +4,7 @@ use deepbend_core::gear::Handle;
 use deepbend_core::judge::Verdict;
 use deepbend_core::quantity::words::ROD_METRES;
 use deepbend_core::water::Skill;
+use std::borrow::Cow;
 
 use crate::plan::ItemKind;
 use crate::weights::Micros;
@@ -297,6 +298,10 @@ pub struct LeaderStock {
     pub quantity: u32,
     /// Minutes to tie one on.
     pub minutes: u32,
+    /// Whether there are enough of them for all outfits of the boat: then the offers may leave out what
+    /// another leader does no better. Where several boats together want more than there are, the bound
+    /// counts as if there were enough.
+    pub is_ample: bool,
 }
 
 /// Lures of one kind.
@@ -399,7 +404,7 @@ pub struct Offer {
     /// The score, 0 to 1; orders offers of equal worth.
     pub score: f64,
     /// What limits it, one plain sentence.
-    pub limiting: String,
+    pub limiting: Cow<'static, str>,
 }
 
 impl Offer {

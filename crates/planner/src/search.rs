@@ -66,8 +66,7 @@ pub(crate) fn search(
 ) -> Option<Outcome> {
     let scale = Scale::apply(grid);
     watch.count_in(scale);
-    // The clock is asked before what takes long.
-    if budget.prune && !watch.is_over() {
+    if budget.prune {
         spare::leave_out(grid, known);
     }
     let found = look(grid, known, budget, keep, watch);
@@ -474,7 +473,8 @@ fn tree(
         Found::Some { mut selection, bound, nodes, cut } => {
             incumbent::trim(grid, &mut selection);
             let reached = Some(worth::value(grid, &selection).objective());
-            if reached > objective(grid, outcome) {
+            // Of what is ample for one boat there may be too little for all.
+            if reached > objective(grid, outcome) && worth::is_possible(grid, &selection) {
                 reached.iter().for_each(|worth| watch.reached(*worth));
                 outcome.selection = Some(selection);
             }

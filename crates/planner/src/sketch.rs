@@ -103,7 +103,7 @@ fn offer(need: usize, (worth, verdict): (Micros, Verdict)) -> Offer {
         worth,
         score: 0.0,
         preferred: true,
-        limiting: String::new(),
+        limiting: "".into(),
         skill: None,
         hands: Vec::new(),
     }

@@ -1,5 +1,5 @@
 //! Leaders that no plan needs: another one, of which there are enough for all outfits, does all that
-//! they do at no higher cost.
+//! they do at no higher cost. Of what is ample the bound counts as if there were enough.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
@@ -13,7 +13,10 @@ pub(crate) fn leave_out(grid: &mut Grid<'_>, known: Option<&Selection>) {
     let is_plenty: Vec<bool> = grid
         .leaders
         .iter()
-        .map(|l| l.quantity.min(grid.leader_pools[l.pool]) as usize >= most)
+        .map(|l| {
+            let there = l.quantity.min(grid.leader_pools[l.pool]) as usize;
+            grid.ample[l.pool] || there >= most
+        })
         .collect();
     if !is_plenty.contains(&true) {
         return;

@@ -265,8 +265,10 @@ fn furnished(
     watch: &Watch<'_>,
 ) -> Option<Selection> {
     let grid = most.grid;
-    let as_good =
-        |s: &Selection| worth::value(grid, s).objective() >= target && worth::is_sound(grid, s);
+    let as_good = |s: &Selection| {
+        let is_plan = worth::is_possible(grid, s) && worth::is_sound(grid, s);
+        worth::value(grid, s).objective() >= target && is_plan
+    };
     if most.at_most(outfits, &[]) < target {
         return None;
     }

@@ -101,7 +101,7 @@ fn not_ready(grid: &Grid<'_>, barred: &[&Candidate], need: usize) -> Option<NotR
         verdict: offer.verdict,
         score: offer.score,
         skill: offer.counts_for(),
-        limiting: offer.limiting.clone(),
+        limiting: offer.limiting.to_string(),
     };
     Some(NotReady { offer, text })
 }
@@ -151,7 +151,7 @@ fn pool_offer(grid: &Grid<'_>, cand: &Cand, offer: &Off) -> PoolOffer {
         verdict: offer.verdict,
         score: offer.score,
         skill: source.offers[offer.source].counts_for(),
-        limiting: source.offers[offer.source].limiting.clone(),
+        limiting: source.offers[offer.source].limiting.to_string(),
     }
 }
 

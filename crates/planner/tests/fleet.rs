@@ -346,6 +346,26 @@ proptest! {
         is_best(&scarce(two_boats(seed), seed))?;
     }
 
+    // Source: all plans, counted one by one. What is ample for a boat may be too little for both:
+    // the bound holds all the same.
+    #[test]
+    fn what_is_ample_for_a_boat_hides_no_better_plan(seed in any::<u64>()) {
+        let mut problem = scarce(two_boats(seed), seed);
+        for trip in &mut problem.trips {
+            let most = trip.problem.boat.most_rods().min(2);
+            for leader in &mut trip.problem.leaders {
+                leader.is_ample = leader.quantity >= most;
+            }
+        }
+        let best = brute_force(&problem);
+        if let FleetAnswer::Plan(_) = answer(&problem) {
+            let plan = sound(&problem, answer(&problem));
+            prop_assert!(Some(plan.value.objective()) <= best && Some(plan.bound) >= best);
+            let is_best = Some(plan.value.objective()) == best;
+            prop_assert!(is_best || plan.status == Status::Feasible);
+        }
+    }
+
     // The same where there are more than one of a lure, but too few for both.
     #[test]
     fn equals_brute_force_where_copies_are_scarce(seed in any::<u64>()) {
@@ -516,8 +536,13 @@ fn what_is_worked_on_arrives_before_the_work() {
     let lines = vec![LineOption { id: "fresh".into(), stock, minutes: 12 }];
     p.reels = vec![Reel { lines, ..reel("E1", "S0") }];
     p.line_stock = vec![LineStock { id: "K1".into(), place: "S0".into(), metres: 150 }];
-    let leader =
-        |id: &str| LeaderStock { id: id.into(), place: "S0".into(), quantity: 1, minutes: 4 };
+    let leader = |id: &str| LeaderStock {
+        id: id.into(),
+        place: "S0".into(),
+        quantity: 1,
+        minutes: 4,
+        is_ample: false,
+    };
     p.leaders = vec![leader("F1"), leader("F2")];
     p.lures = vec![LureStock { place: "S0".into(), ..lure("L1", 1) }, lure("L2", 1)];
     p.needs = vec![need("a", "L1", 3), need("b", "L2", 3)];
@@ -554,7 +579,13 @@ fn one_pair_of_hands_does_all_jobs_before_departure() {
         p.candidates
             .push(Candidate { line: "fresh".into(), ..candidate(&rod_id, &reel_id, offers) });
     }
-    p.leaders = vec![LeaderStock { id: "F1".into(), place: "S0".into(), quantity: 1, minutes: 4 }];
+    p.leaders = vec![LeaderStock {
+        id: "F1".into(),
+        place: "S0".into(),
+        quantity: 1,
+        minutes: 4,
+        is_ample: false,
+    }];
     let mut problem = fleet(vec![p]);
     problem.trips[0].departs = Some(7 * 60);
     let plan = sound(&problem, answer(&problem));

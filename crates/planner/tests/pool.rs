@@ -114,7 +114,13 @@ fn copies_ask_for_distinct_outfits_and_enough_lures() {
 #[test]
 fn leaders_last_as_long_as_the_stock() {
     let mut p = two();
-    p.leaders = vec![LeaderStock { id: "K1".into(), place: "B2".into(), quantity: 1, minutes: 8 }];
+    p.leaders = vec![LeaderStock {
+        id: "K1".into(),
+        place: "B2".into(),
+        quantity: 1,
+        minutes: 8,
+        is_ample: false,
+    }];
     for (n, (rod, reel)) in [("R1", "E1"), ("R2", "E2")].into_iter().enumerate() {
         let mut o = offer(n, Excellent);
         o.leader = Some("K1".into());
@@ -286,7 +292,13 @@ fn all_segments_together_may_ask_for_too_much() {
 #[test]
 fn a_leader_that_is_not_worth_tying_is_said_to_be_so() {
     let mut p = two();
-    p.leaders = vec![LeaderStock { id: "K1".into(), place: "B1".into(), quantity: 3, minutes: 40 }];
+    p.leaders = vec![LeaderStock {
+        id: "K1".into(),
+        place: "B1".into(),
+        quantity: 3,
+        minutes: 40,
+        is_ample: false,
+    }];
     let mut o = offer(1, Good);
     o.leader = Some("K1".into());
     p.needs[1].importance = 1;

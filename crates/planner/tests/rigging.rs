@@ -13,7 +13,7 @@ use deepbend_planner::problem::{Angler, LeaderStock, Offer, Segment};
 use deepbend_planner::rigging::{Rig, carried, rigs};
 
 fn leader(id: &str) -> LeaderStock {
-    LeaderStock { id: id.into(), place: "B1".into(), quantity: 2, minutes: 4 }
+    LeaderStock { id: id.into(), place: "B1".into(), quantity: 2, minutes: 4, is_ample: false }
 }
 
 fn on(leader: &str, offer: Offer) -> Offer {

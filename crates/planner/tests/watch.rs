@@ -127,7 +127,13 @@ fn who_has_no_time_is_seated_before_the_rest_is_filled() {
         p.anglers.push(Angler { id: id.into(), skill: Skill::Novice });
         p.segments[0].anglers.push(id.into());
     }
-    p.leaders.push(LeaderStock { id: "W".into(), place: "B1".into(), quantity: 2, minutes: 0 });
+    p.leaders.push(LeaderStock {
+        id: "W".into(),
+        place: "B1".into(),
+        quantity: 2,
+        minutes: 0,
+        is_ample: false,
+    });
     p.lures = ["L1", "L2", "L3"].map(|id| lure(id, 1)).to_vec();
     p.needs = vec![need("a", "L1", 1), need("a", "L2", 1), need("b", "L3", 3)];
     // Whatever comes first in the list is tied first: R0 would take what one of the two needs.

@@ -164,6 +164,7 @@ pub(crate) fn random(seed: u64, size: &Size) -> TripProblem {
             place: any_place(&mut d),
             quantity: d.roll(3) as u32,
             minutes: d.roll(2) as u32 * 4,
+            is_ample: false,
         });
     }
     p.line_stock.push(LineStock { id: "K1".into(), place: any_place(&mut d), metres: 200 });
@@ -244,7 +245,8 @@ pub(crate) fn with_leaders(seed: u64, size: &Size) -> TripProblem {
     for l in 2..4 {
         let id = format!("T{l}");
         let place = ["B1", "B2", "S0"][d.roll(3) as usize].to_owned();
-        p.leaders.push(LeaderStock { id, place, quantity: 0, minutes: d.roll(2) as u32 * 4 });
+        let minutes = d.roll(2) as u32 * 4;
+        p.leaders.push(LeaderStock { id, place, quantity: 0, minutes, is_ample: false });
     }
     p.leaders.iter_mut().for_each(|leader| leader.quantity = d.roll(4) as u32);
     let are_twins = d.one_in(2);
@@ -388,7 +390,13 @@ pub(crate) fn fleet(seed: u64, rods: u64, reels: u64, lures: u64) -> TripProblem
     let mut p = empty(8);
     p.job_minutes_budget = 40;
     p.leaders = ["T1", "T2", "T3"]
-        .map(|id| LeaderStock { id: id.into(), place: "B1".into(), quantity: 20, minutes: 4 })
+        .map(|id| LeaderStock {
+            id: id.into(),
+            place: "B1".into(),
+            quantity: 20,
+            minutes: 4,
+            is_ample: false,
+        })
         .into();
     p.line_stock.push(LineStock { id: "K1".into(), place: "S0".into(), metres: 300 });
     p.anglers =

@@ -84,7 +84,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             verdict: offer.verdict.to_wire_word().into(),
             score: offer.score,
             skill: offer.skill.map_or(0, |skill| skill.to_wire_word().into()),
-            limiting: limiting.clone().unwrap_or_else(|| offer.limiting.clone()),
+            limiting: limiting.clone().unwrap_or_else(|| offer.limiting.to_string()),
         });
         pb::Uncovered {
             text: {
@@ -137,7 +137,7 @@ impl<'a, 'v> Cures<'a, 'v> {
             verdict: offer.verdict,
             score: offer.score,
             skill: offer.counts_for(),
-            limiting: offer.limiting.clone(),
+            limiting: offer.limiting.to_string(),
         })
     }
 

@@ -12,7 +12,7 @@ use deepbend_core::judge::{FactorKind, Score, Verdict, score};
 use deepbend_core::model::Model;
 use deepbend_planner::problem::{Candidate, Hand, Offer};
 use deepbend_planner::sketch::Sketch;
-use deepbend_planner::weights::Weights;
+use deepbend_planner::weights::{Micros, Weights};
 use tokio::time::Instant;
 
 use super::ask::Asked;
@@ -252,14 +252,27 @@ impl Judge<'_, '_> {
         leader.map_or_else(no_leader, |l| self.pool.leaders[l].leader.clone())
     }
 
-    /// No leader, and every one of the pool that can be knotted to the line.
+    /// No leader, and every one of the pool that can be knotted to the line. Of those of one kind
+    /// that lie at several places the others are left out where there are enough at the nearest one.
     pub(super) fn fitting(&self, line: &Line) -> Vec<Option<usize>> {
         let stocked = self.pool.leaders.iter().enumerate();
         let most = line.test.map_or(f64::INFINITY, |t| t.kgf() * LEADER_OVER_LINE);
         let fits = |l: &PoolLeader| {
             l.stock.quantity > 0 && l.leader.test.is_none_or(|test| test.kgf() <= most)
         };
-        let choices = stocked.filter(|(_, l)| fits(l)).map(|(i, _)| Some(i));
+        let far = |l: &PoolLeader| self.move_cost(&l.stock.place);
+        let is_nearer = |(at, l): (usize, &PoolLeader)| {
+            let mut all = self.pool.leaders.iter().enumerate();
+            self.asked.aboard.is_none()
+                && all.any(|(other, near)| {
+                    near.stock.is_ample
+                        && near.leader == l.leader
+                        && (far(near), other) < (far(l), at)
+                        && near.stock.minutes <= l.stock.minutes
+                })
+        };
+        let choices = stocked.filter(|(i, l)| fits(l) && !is_nearer((*i, l)));
+        let choices = choices.map(|(i, _)| Some(i));
         std::iter::once(None).chain(choices).collect()
     }
 
@@ -337,6 +350,7 @@ impl Judge<'_, '_> {
         let all: Vec<Kinds> = benches.iter_mut().enumerate().map(by_need).collect();
         let with = |need: usize, at: usize| all[need].with(leaders, fitting[at]);
         let first = self.few_leaders(fitting, carried, &with);
+        let matters = self.matter(fitting, &first, &with);
         let mut offers = Vec::with_capacity(all.len());
         for (need, first) in first.into_iter().enumerate() {
             let wanted = &self.asked.trip.needs[need];
@@ -348,7 +362,7 @@ impl Judge<'_, '_> {
                     serves && is_more
                 })
             };
-            let is_other = |at: &usize| Some(*at) != first && helps(*at);
+            let is_other = |at: &usize| matters[*at] && Some(*at) != first && helps(*at);
             let mut others: Vec<usize> = (0..fitting.len()).filter(is_other).collect();
             others.sort_by(|a, b| {
                 let of = |at: usize| with(need, at).map(|(w, _)| (w.worth, w.score.to_bits()));
@@ -365,10 +379,11 @@ impl Judge<'_, '_> {
                     score: weighed.score,
                     skill: weighed.skill,
                     hands: hands.clone(),
-                    limiting: limiting_words(*weighed).to_owned(),
+                    limiting: limiting_words(*weighed).into(),
                 })
             }));
         }
+        offers.shrink_to_fit();
         offers
     }
 
@@ -418,6 +433,43 @@ impl Judge<'_, '_> {
         chosen
     }
 
+    /// By position, whether a leader can matter: no other one that lies on the boat, of which there are
+    /// enough for all of its outfits, does all that it does in as little time.
+    fn matter<'w>(
+        &self,
+        fitting: &[Option<usize>],
+        first: &[Option<usize>],
+        with: &impl Fn(usize, usize) -> Option<&'w InHands>,
+    ) -> Vec<bool> {
+        let stock = |at: usize| fitting[at].map(|l| &self.pool.leaders[l].stock);
+        let is_plenty =
+            |at: usize| stock(at).is_some_and(|s| s.is_ample && s.place == self.pool.boat.place);
+        let does = |need: usize, better: usize, worse: usize| {
+            with(need, worse).is_none_or(|worse| {
+                let others = [better, 0].into_iter().filter_map(|at| with(need, at));
+                others.into_iter().any(|better| does_all(better, worse))
+            })
+        };
+        let covers = |better: usize, worse: usize| {
+            is_plenty(better)
+                && stock(better).map(|s| s.minutes) <= stock(worse).map(|s| s.minutes)
+                && (0..first.len()).all(|need| does(need, better, worse))
+        };
+        // Of two that do the same the one stays that is preferred for more needs.
+        let usual = |at: usize| {
+            let preferred = first.iter().filter(|first| **first == Some(at)).count();
+            (Reverse(preferred), at)
+        };
+        let all = 0..fitting.len();
+        let matters = |at: usize| {
+            let is_spare = |other: usize| {
+                other != at && covers(other, at) && (usual(other) < usual(at) || !covers(at, other))
+            };
+            fitting[at].is_none() || !all.clone().any(is_spare)
+        };
+        all.clone().map(matters).collect()
+    }
+
     /// Settles between leaders that serve as many needs: on the water what is on already, then none at
     /// all, then one that is aboard, then the one that is brought at the least cost.
     fn bonus(&self, leader: Option<usize>, carried: Carried<'_>) -> f64 {
@@ -429,8 +481,15 @@ impl Judge<'_, '_> {
         if *place == self.pool.boat.place {
             return 0.2;
         }
-        let cost = self.pool.places.iter().find(|p| p.id == *place).map_or(0, |p| p.move_cost);
-        0.1 / (1.0 + cost as f64 / 1e6)
+        0.1 / (1.0 + self.move_cost(place) as f64 / 1e6)
+    }
+
+    /// What it costs to bring something from a place.
+    fn move_cost(&self, place: &str) -> Micros {
+        if *place == self.pool.boat.place {
+            return 0;
+        }
+        self.pool.places.iter().find(|p| p.id == *place).map_or(0, |p| p.move_cost)
     }
 
     /// Those who crank with the other hand than the reel asks for.

@@ -174,7 +174,11 @@ impl<'v> Pool<'v> {
                     }
                     StockUse::Leader(leader) => {
                         let tied = leader_stock(model, item, place, leader, held.length, asked);
-                        pool.leaders.extend(tied);
+                        let most = pool.boat.most_rods();
+                        pool.leaders.extend(tied.map(|mut leader| {
+                            leader.stock.is_ample = leader.stock.quantity >= most;
+                            leader
+                        }));
                     }
                 },
                 Spec::Reel(_) | Spec::LineStock(_) | Spec::Lure(_) => {}
@@ -399,7 +403,8 @@ fn leader_stock(
     leader.length.get_or_insert(Length::from_m(fished));
     leader.material?;
     let minutes = whole(if trace { p.rerig.trace_min } else { p.rerig.leader_min });
-    let stock = plan::LeaderStock { id: item.id.to_string(), place, quantity, minutes };
+    let id = item.id.to_string();
+    let stock = plan::LeaderStock { id, place, quantity, minutes, is_ample: false };
     Some(PoolLeader { stock, leader })
 }
 
