@@ -529,8 +529,10 @@ fn shares(grid: &Grid<'_>, trips: &[&TripProblem], selection: &Selection) -> Vec
         left[stock.pool] = left[stock.pool].saturating_sub(ties[l]);
     }
     for (l, stock) in grid.leaders.iter().enumerate() {
-        // What is over goes to the first boat that uses such leaders.
-        let over = if ties[l] > 0 { std::mem::take(&mut left[stock.pool]) } else { 0 };
+        // What is over stays where it lies, or goes to the first boat that uses such leaders.
+        let lies_with = |o: usize| grid.leaders[o].pool == stock.pool && grid.leaders[o].aboard;
+        let keeps = stock.aboard || (ties[l] > 0 && !(0..ties.len()).any(lies_with));
+        let over = if keeps { std::mem::take(&mut left[stock.pool]) } else { 0 };
         let own = shares[stock.boat].leaders.iter_mut().find(|x| x.id == grid.leader_ids[l]);
         if let Some(own) = own.filter(|_| trips.len() > 1) {
             own.quantity = ties[l] + over;

@@ -644,6 +644,31 @@ fn what_is_over_of_a_lure_stays_where_it_lies() {
     }
 }
 
+// By hand: of five leaders aboard one boat nobody ties any, or the other boat ties one.
+#[test]
+fn what_is_over_of_a_leader_stays_where_it_lies() {
+    for is_tied in [false, true] {
+        let mut problem = donors();
+        for trip in &mut problem.trips {
+            let (id, place) = ("F1".to_owned(), "B1".to_owned());
+            let stock = LeaderStock { id, place, quantity: 5, minutes: 4, is_ample: false };
+            trip.problem.leaders = vec![stock];
+            let of_b2 = is_tied && trip.problem.boat.place == "B2";
+            let offers = trip.problem.candidates.iter_mut().flat_map(|c| &mut c.offers);
+            offers.filter(|_| of_b2).for_each(|offer| offer.leader = Some("F1".into()));
+        }
+        let plan = sound(&problem, answer(&problem));
+        let mut left: Vec<u32> = Vec::new();
+        for (trip, share) in problem.trips.iter().zip(&plan.shares) {
+            let own = share.stocks.iter().find(|stock| stock.id == "F1");
+            left.push(own.map_or(trip.problem.leaders[0].quantity, |stock| stock.quantity));
+        }
+        let ties: u32 = plan.trips[1].outfits.iter().map(|o| o.leaders.len() as u32).sum();
+        assert_eq!(ties > 0, is_tied);
+        assert_eq!(left, [5 - ties, ties]);
+    }
+}
+
 #[test]
 fn faults_of_a_fleet_are_named() {
     let field = |problem: &FleetProblem| problem.validate().unwrap_err().0[0].field.clone();

@@ -298,7 +298,12 @@ impl Within<'_> {
         });
         r.within("shares", |at, faults| {
             for (i, line) in basis.shares.iter().enumerate() {
-                self.cargo(&mut Reader::new(at.index(i), faults), line.kind, &line.item_id);
+                let mut r = Reader::new(at.index(i), faults);
+                self.cargo(&mut r, line.kind, &line.item_id);
+                if line.quantity < 0 {
+                    let wrong = format!("is {}", line.quantity);
+                    r.fault("quantity", FaultCode::TooSmall, wrong, "0 or more pieces or metres");
+                }
             }
         });
     }
