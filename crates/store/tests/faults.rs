@@ -9,6 +9,8 @@ use std::fs;
 use std::os::unix::fs::FileExt;
 use std::path::Path;
 use std::process::Command;
+use std::thread;
+use std::time::Duration;
 
 use deepbend_store::{
     Change, Commit, Condition, Expect, Row, SledOptions, SledStore, Store, StoreError, Tree, Write,
@@ -334,8 +336,15 @@ impl Mount {
 
     fn remount(&self, how: &str) {
         let how = format!("remount,{how}");
-        let status = Command::new("mount").args(["-o", &how]).arg(self.0.path()).status();
-        assert!(status.unwrap().success());
+        let mut remount = Command::new("mount");
+        remount.args(["-o", &how]).arg(self.0.path());
+        // While sled's threads hold its file for a moment longer the place is busy.
+        let mut tries = 0;
+        while !remount.status().unwrap().success() {
+            tries += 1;
+            assert!(tries < 100, "{how}");
+            thread::sleep(Duration::from_millis(100));
+        }
     }
 }
 
