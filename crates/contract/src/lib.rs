@@ -40,7 +40,7 @@ pub use finite::not_finite;
 pub use fitting::specification;
 pub use judgement::judgement;
 pub use mask::ReadMask;
-pub use plan::{changed_outfit, plan_difference};
+pub use plan::{changed_outfit, plan_difference, whole_day};
 pub use reader::Reader;
 pub use words::WireWord;
 

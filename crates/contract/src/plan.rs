@@ -87,6 +87,21 @@ fn lines<'p>(
     })
 }
 
+/// A plan made on the water with what was planned before for the segments that it is not about, and
+/// with the outfits for it.
+#[must_use]
+pub fn whole_day(plan: &pb::Plan) -> pb::Plan {
+    let mut whole = plan.clone();
+    if let Some(aboard) = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()) {
+        let known = |id: &String| plan.outfits.iter().any(|outfit| outfit.id == *id);
+        whole.outfits.extend(aboard.outfits.iter().filter(|o| !known(&o.id)).cloned());
+        whole.assignments.extend(aboard.planned_assignments.iter().cloned());
+        whole.starts.extend(aboard.planned_starts.iter().cloned());
+        whole.uncovered.extend(aboard.planned_uncovered.iter().cloned());
+    }
+    whole
+}
+
 /// An outfit of a plan, with its trip and boat where there are several.
 #[must_use]
 pub fn changed_outfit(

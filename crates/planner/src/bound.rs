@@ -316,8 +316,7 @@ impl<'a, 'b> Relaxation<'a, 'b> {
             slope.boat[boat] += holders as f64;
             slope.minute[boat] += f64::from(limits.job_minutes);
         }
-        let pools = grid.leader_pools.iter().enumerate();
-        for (pool, quantity) in pools.filter(|(pool, _)| !grid.ample[*pool]) {
+        for (pool, quantity) in grid.leader_pools.iter().enumerate() {
             value += prices.leader[pool] * Micros::from(*quantity);
             slope.leader[pool] += f64::from(*quantity);
         }
@@ -488,8 +487,9 @@ impl Ties {
 }
 
 impl Outfit {
-    /// The leaders that bring most at the prices, where a minute costs so much. What two of them do for a need counts
-    /// once. Up to two this is exact; of more all count, and the three that cost least are paid for.
+    /// The leaders that bring most at the prices, where a minute costs so much. What two of them do
+    /// for a need counts once. Up to two this is exact; of more all count, and the three that cost
+    /// least are paid for.
     fn best_ties(&self, minute: Micros, prices: &Prices, sums: &[Vec<Micros>]) -> Ties {
         let mut best = Ties { worth: 0, taken: Taken::None };
         // What is worth nothing alone is worth nothing beside others.
@@ -565,7 +565,8 @@ impl Slope {
         }
     }
 
-    /// All in one list; what would only push a price below 0 is 0.
+    /// All in one list; what would only push a price below 0 is 0, and so is the slope of what is
+    /// ample, the price of which stays 0.
     fn list(mut self, prices: &Prices, ample: &[bool]) -> Vec<f64> {
         self.leader.iter_mut().zip(ample).filter(|(_, ample)| **ample).for_each(|(s, _)| *s = 0.0);
         let minute = self.minute.into_iter().map(|slope| slope / MINUTES);

@@ -14,7 +14,7 @@ use deepbend_ledger::id::Id;
 use deepbend_ledger::item::{ItemKey, ItemKind};
 use deepbend_server::trips::TripServiceImpl;
 use tonic::Request;
-use trip_support::{Fleet, demo_trip, plan_on, t1, tell};
+use trip_support::{Fleet, check, demo_trip, plan_on, t1, tell};
 
 async fn again(service: &TripServiceImpl, plan: &pb::Plan) -> pb::CheckCoverageResponse {
     losing(service, plan, &[], &[]).await
@@ -26,15 +26,7 @@ async fn losing(
     lost: &[&str],
     segments: &[&str],
 ) -> pb::CheckCoverageResponse {
-    let own = |list: &[&str]| list.iter().map(|id| (*id).to_owned()).collect();
-    let request = pb::CheckCoverageRequest {
-        trip: plan.trip.clone(),
-        plan: Some(plan.clone()),
-        lost_item_ids: own(lost),
-        segment_ids: own(segments),
-        ..pb::CheckCoverageRequest::default()
-    };
-    let answer = service.check_coverage(Request::new(request)).await.unwrap().into_inner();
+    let answer = check(service, plan, lost, segments).await.unwrap();
     assert_eq!(answer.outdated, []);
     answer
 }

@@ -9,27 +9,9 @@ mod trip_support;
 use deepbend_contract::pb;
 use deepbend_contract::pb::trip_service_server::TripService as _;
 use deepbend_ledger::import::FileKind;
-use deepbend_server::trips::TripServiceImpl;
 use tonic::{Request, Status};
 use tonic_types::StatusExt as _;
-use trip_support::{Fleet, plan_on, t1, t2};
-
-async fn check(
-    service: &TripServiceImpl,
-    plan: &pb::Plan,
-    lost: &[&str],
-    segments: &[&str],
-) -> Result<pb::CheckCoverageResponse, Status> {
-    let own = |list: &[&str]| list.iter().map(|id| (*id).to_owned()).collect();
-    let request = pb::CheckCoverageRequest {
-        trip: plan.trip.clone(),
-        plan: Some(plan.clone()),
-        lost_item_ids: own(lost),
-        segment_ids: own(segments),
-        ..pb::CheckCoverageRequest::default()
-    };
-    service.check_coverage(Request::new(request)).await.map(tonic::Response::into_inner)
-}
+use trip_support::{Fleet, check, plan_on, t1, t2};
 
 // By hand, with the minutes of the model: 8 for the leader, 3 for the snap, 0.5 for each lure. Common
 // practice, no source: a trace has its snap, a leader of fluorocarbon has none until one is tied on.

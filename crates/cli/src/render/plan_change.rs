@@ -1,6 +1,6 @@
 //! What differs between plans.
 
-use deepbend_contract::pb;
+use deepbend_contract::{pb, whole_day};
 
 use super::gear::line_phrase;
 use super::{Page, Table, model_id, plain, plan, plan_jobs, units, within};
@@ -183,18 +183,6 @@ fn counted_as(page: &mut Page, plan: &pb::Plan, before: Option<&pb::Plan>) {
             job.segment_id
         ));
     }
-}
-
-/// A plan with what was planned before for the segments that it is not about.
-fn whole_day(plan: &pb::Plan) -> pb::Plan {
-    let mut whole = plan.clone();
-    if let Some(aboard) = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()) {
-        let known = |id: &String| plan.outfits.iter().any(|outfit| outfit.id == *id);
-        whole.outfits.extend(aboard.outfits.iter().filter(|o| !known(&o.id)).cloned());
-        whole.assignments.extend(aboard.planned_assignments.iter().cloned());
-        whole.starts.extend(aboard.planned_starts.iter().cloned());
-    }
-    whole
 }
 
 /// Of a plan what another one does not have: who fishes what with which rig, who starts with what,

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use deepbend_contract::pb;
+use deepbend_contract::{pb, whole_day};
 use deepbend_ledger::event::{Chain, Hash, Head};
 use deepbend_ledger::view::View;
 use deepbend_planner::plan::{ItemKind, Load};
@@ -163,17 +163,6 @@ pub(super) fn outfits_rigged(plan: &pb::Plan) -> Vec<pb::PlannedOutfit> {
     let lost = |id: &String| went_out(plan).is_some_and(|a| a.lost_item_ids.contains(id));
     outfits.retain(|outfit| !apart(outfit) && !lost(&outfit.rod_id) && !lost(&outfit.reel_id));
     outfits
-}
-
-/// A plan made on the water with what was planned before for the segments that it is not about.
-pub(super) fn whole_day(plan: &pb::Plan) -> pb::Plan {
-    let mut whole = plan.clone();
-    if let Some(aboard) = went_out(plan) {
-        whole.assignments.extend(aboard.planned_assignments.iter().cloned());
-        whole.starts.extend(aboard.planned_starts.iter().cloned());
-        whole.uncovered.extend(aboard.planned_uncovered.iter().cloned());
-    }
-    whole
 }
 
 /// Lures aboard, by inventory id: those that the plan fishes, and those that the boat went out with.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use deepbend_contract::{At, Faults, pb, plan_difference};
+use deepbend_contract::{At, Faults, pb, plan_difference, whole_day};
 use deepbend_core::model::Parameters;
 use deepbend_ledger::item::{ItemKind, Spec, StockUse};
 use deepbend_planner::weights::Micros;
@@ -86,7 +86,7 @@ pub(super) fn plan(
 /// A plan with all outfits that are put together aboard, and all that is planned with them, in the
 /// segments that it is not about too.
 fn as_put_together(plan: &pb::Plan) -> pb::Plan {
-    pb::Plan { outfits: basis::outfits_rigged(plan), ..basis::whole_day(plan) }
+    pb::Plan { outfits: basis::outfits_rigged(plan), ..whole_day(plan) }
 }
 
 /// What the outfits went out with, or have by a plan, that is a trace.

@@ -116,6 +116,24 @@ pub(crate) async fn plan(fleet: &Fleet, request: pb::PlanTripRequest) -> pb::Pla
     plan_on(&fleet.service(), request).await.unwrap()
 }
 
+/// Covers a plan again without what is lost, for some segments or, with none, for all.
+pub(crate) async fn check(
+    service: &TripServiceImpl,
+    plan: &pb::Plan,
+    lost: &[&str],
+    segments: &[&str],
+) -> Result<pb::CheckCoverageResponse, Status> {
+    let own = |list: &[&str]| list.iter().map(|id| (*id).to_owned()).collect();
+    let request = pb::CheckCoverageRequest {
+        trip: plan.trip.clone(),
+        plan: Some(plan.clone()),
+        lost_item_ids: own(lost),
+        segment_ids: own(segments),
+        ..pb::CheckCoverageRequest::default()
+    };
+    service.check_coverage(Request::new(request)).await.map(tonic::Response::into_inner)
+}
+
 /// Rows of a file as columns by name. Cells may be quoted.
 pub(crate) fn rows(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {
     let cells = |line: &str| {
