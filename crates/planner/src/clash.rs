@@ -6,13 +6,12 @@ use std::ops::ControlFlow;
 use deepbend_core::gear::Word as _;
 
 use crate::grid::{Grid, Lift};
-use crate::model::{self, Effort, Found};
 use crate::plan::{Clash, Constraint};
 use crate::problem::{Pin, TripProblem};
-use crate::prune;
+use crate::seating::{self, Seating};
 use crate::short::{self, Short};
 use crate::watch::{Progress, Watch};
-use crate::weights::{Micros, Weights};
+use crate::weights::Weights;
 
 type Switch = fn(&mut Lift) -> &mut bool;
 
@@ -31,9 +30,6 @@ fn switches() -> Vec<(Constraint, Switch)> {
         (Constraint::RodLimit, |l| &mut l.rod_limit),
     ]
 }
-
-/// Nodes for each question; the questions are small.
-const EFFORT: Effort = Effort { nodes: 2_000, cap: None, rest: Micros::MIN };
 
 /// What is asked: whether a plan exists with some limits lifted.
 #[derive(Clone)]
@@ -61,10 +57,10 @@ impl Question<'_> {
                 crew.clear();
             }
         }
-        let mut effort = EFFORT;
-        let pruning = prune::none(&grid);
-        let found = model::solve(&grid, &pruning, None, &mut effort, self.watch);
-        !matches!(found, Found::Infeasible)
+        match seating::find(&grid, None, self.watch) {
+            Seating::Found(_) | Seating::Unknown => true,
+            Seating::Impossible => false,
+        }
     }
 }
 

@@ -15,6 +15,7 @@ use crate::model::{self, Effort};
 use crate::plan::ItemKind;
 use crate::problem::{Pin, TripProblem};
 use crate::prune;
+use crate::seating;
 use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
@@ -39,7 +40,8 @@ pub(crate) struct Fewest {
     pub(crate) is_least: bool,
 }
 
-/// Looks for them, in no more time than `cap`; `None`: the search ended before it knew any.
+/// Looks for them: how few they can be first, then which of those to leave out, each in no more
+/// time than `cap`; `None`: the search ended before it knew any.
 pub(crate) fn fewest(
     grid: &Grid<'_>,
     trips: &[&TripProblem],
@@ -49,9 +51,17 @@ pub(crate) fn fewest(
     if watch.is_over() {
         return None;
     }
+    let known = seating::fewest(grid, cap, watch);
     let mut effort = Effort { nodes: NODES, cap, rest: Micros::MIN };
-    let (selection, cut) = model::fewest_left_out(grid, &prune::prune(grid), &mut effort, watch)?;
-    Some(left_out_by(grid, trips, &selection, !cut))
+    let (pruning, start) = (prune::prune(grid), known.as_ref().map(|(start, _)| start));
+    let found = model::fewest_left_out(grid, &pruning, start, &mut effort, watch);
+    let is_all = found.as_ref().is_some_and(|(_, cut)| !cut);
+    let is_least = is_all || known.as_ref().is_some_and(|(_, is_least)| *is_least);
+    let both = [found, known].into_iter().flatten().map(|(selection, _)| selection);
+    let rank = |s: &Selection| (Reverse(incumbent::broken(grid, s)), worth::value(grid, s).objective());
+    // Of two that are as good the last one is taken.
+    let best = both.rev().max_by_key(rank)?;
+    Some(left_out_by(grid, trips, &best, is_least))
 }
 
 /// What a plan leaves out that is put together one outfit at a time, which asks for little time.

@@ -269,14 +269,26 @@ pub fn plan_fleet_from(
         let no = infeasible(&fleet, &grid, &short, budget, &watch);
         return Ok(order.back_answer(FleetAnswer::Infeasible(Box::new(no))));
     };
-    let (bound, cut) = (found.bound, found.cut);
+    let (bound, cut, spent) = (found.bound, found.cut, found.nodes);
     let plan = write(&fleet, &grid, found).map(|plan| FleetAnswer::Plan(Box::new(plan)));
     Ok(order.back_answer(plan.unwrap_or_else(|| {
-        let fewest = concede::roughly(&grid, &trips, &watch);
-        let quick = Budget { nodes: FIRST.min(budget.nodes), ..*budget };
-        let best = without(&fleet, &grid.weights, &fewest, &quick, &watch, &mut || {});
-        FleetAnswer::NotFound { bound, cut, best: best.map(Box::new) }
+        let fewest = conceded(&grid, &trips, budget, &watch);
+        let rest = Budget { nodes: budget.nodes.saturating_sub(spent).max(FIRST), ..*budget };
+        let best = without(&fleet, &grid.weights, &fewest, &rest, &watch, &mut || {});
+        not_found(bound, cut, spent, best)
     })))
+}
+
+/// What is answered where a search ended without a plan: the best that was found since, which may
+/// leave out nothing after all.
+fn not_found(bound: Micros, cut: bool, spent: u64, best: Option<LeftOut>) -> FleetAnswer {
+    let Some(mut best) = best else { return FleetAnswer::NotFound { bound, cut, best: None } };
+    best.plan.nodes += spent;
+    if best.idle.is_empty() && best.pins.is_empty() {
+        best.plan.bound = best.plan.bound.min(bound);
+        return FleetAnswer::Plan(Box::new(best.plan));
+    }
+    FleetAnswer::NotFound { bound, cut, best: Some(Box::new(best)) }
 }
 
 /// What a search decided, without the plan that follows from it.
@@ -386,16 +398,26 @@ fn infeasible(
     watch: &Watch<'_>,
 ) -> Infeasible {
     let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
-    // A node of this tree takes long over many outfits; a plan and words are still to come.
-    let cap = budget.cap.map(|cap| cap / 3);
-    let fewest = concede::fewest(grid, &trips, cap, watch);
-    let fewest = fewest.unwrap_or_else(|| concede::roughly(grid, &trips, watch));
+    let fewest = conceded(grid, &trips, budget, watch);
     let mut clash = None;
     let mut explain = || clash = Some(clash::explain(grid, &trips, &fewest.asked(), short, watch));
     let best = without(fleet, &grid.weights, &fewest, budget, watch, &mut explain);
     let clash =
         clash.unwrap_or_else(|| clash::explain(grid, &trips, &fewest.asked(), short, watch));
     Infeasible { clash, best }
+}
+
+/// What the best plan leaves out, as few limits as were found.
+fn conceded(
+    grid: &Grid<'_>,
+    trips: &[&TripProblem],
+    budget: &Budget,
+    watch: &Watch<'_>,
+) -> concede::Fewest {
+    // A node of this tree takes long over many outfits; a plan and words are still to come.
+    let cap = budget.cap.map(|cap| cap / 3);
+    let fewest = concede::fewest(grid, trips, cap, watch);
+    fewest.unwrap_or_else(|| concede::roughly(grid, trips, watch))
 }
 
 /// Plans without some limits: somehow first, then `between`, then as well as the work allows.

@@ -20,7 +20,7 @@ pub(crate) struct Ranked {
 }
 
 /// People without an outfit, and pins that are broken.
-fn broken(grid: &Grid<'_>, selection: &Selection) -> u32 {
+pub(crate) fn broken(grid: &Grid<'_>, selection: &Selection) -> u32 {
     crew::seat(grid, selection).unseated + worth::pins_broken(grid, selection)
 }
 

@@ -60,6 +60,7 @@ pub mod rigging;
 mod scale;
 mod search;
 pub mod season;
+mod seating;
 mod short;
 pub mod sketch;
 mod solve;

@@ -454,14 +454,15 @@ pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize], watch: &Watch<'_>) -> 
 }
 
 /// The best of the selections that leave out the fewest of pins and people who are to fish at once;
-/// of those looked at, where the effort or the watch ends it.
+/// of those looked at, where the effort or the watch ends it, as the second value says.
 pub(crate) fn fewest_left_out(
     grid: &Grid<'_>,
     pruning: &Pruning,
+    start: Option<&Selection>,
     effort: &mut Effort,
     watch: &Watch<'_>,
 ) -> Option<(Selection, bool)> {
-    match Model::new(grid, pruning, true).run(None, effort, watch) {
+    match Model::new(grid, pruning, true).run(start, effort, watch) {
         Found::Some { selection, cut, .. } if worth::is_possible(grid, &selection) => {
             Some((selection, cut || effort.nodes == 0))
         }

@@ -9,6 +9,7 @@ use crate::model::{self, Effort, Found, SLACK};
 use crate::part::Part;
 use crate::prune::{self, Pruning};
 use crate::scale::Scale;
+use crate::seating::{self, Seating};
 use crate::solve::Budget;
 use crate::spare;
 use crate::ties;
@@ -103,6 +104,13 @@ fn look(
         None => {
             let first = exchanges.greedy();
             first.iter().for_each(|f| take_fitted(grid, &mut best, &f.outfits, watch));
+        }
+    }
+    if best.is_none() {
+        match seating::find(grid, budget.cap, watch) {
+            Seating::Found(selection) => take(grid, &mut best, selection, watch),
+            Seating::Impossible => return None,
+            Seating::Unknown => {}
         }
     }
     climb(grid, &exchanges, &mut best, watch);
