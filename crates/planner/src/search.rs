@@ -106,7 +106,8 @@ fn look(
             first.iter().for_each(|f| take_fitted(grid, &mut best, &f.outfits, watch));
         }
     }
-    if best.is_none() {
+    let is_tight = best.is_none();
+    if is_tight {
         match seating::find(grid, budget.cap, watch) {
             Seating::Found(selection) => take(grid, &mut best, selection, watch),
             Seating::Impossible => return None,
@@ -161,7 +162,9 @@ fn look(
         nodes: 0,
         cut: watch.is_over(),
     };
-    let mut turn = Turn { kick: 0, part: 0, grown: 0, tree: TREE };
+    // Of who is to be seated the bound knows nothing: the tree has to see it all.
+    let first = if is_tight { MOST_TREE } else { TREE };
+    let mut turn = Turn { kick: 0, part: 0, grown: 0, tree: first };
     let mut idle = 0;
     while !outcome.proven && !outcome.cut && effort.nodes > 0 && idle < IDLE {
         let before = objective(grid, &outcome);
@@ -181,7 +184,7 @@ fn look(
         if better {
             lower(grid, budget, &mut worthy, &mut bounded, &mut outcome, watch);
         }
-        if outcome.proven || outcome.cut || (better && worthy.len() > turn.tree) {
+        if outcome.proven || outcome.cut || (better && is_large) {
             continue;
         }
         let reached = objective(grid, &outcome);
