@@ -62,8 +62,7 @@ fn growth() {
         [(12, 8, 15), (24, 14, 30), (40, 30, 60), (60, 40, 90), (80, 50, 120), (120, 80, 200)]
     {
         let problem = fleet(7, rods, reels, lures);
-        let cap = Some(Duration::from_secs(30));
-        let (what, seconds) = run(&problem, &Budget { cap, ..Budget::default() });
+        let (what, seconds) = run(&problem, &Budget::default());
         let outfits = problem.candidates.len();
         println!("{rods:>4} {reels:>5} {lures:>5} {outfits:>7} {seconds:>8.3}  {what}");
     }
@@ -133,9 +132,12 @@ fn morning() {
             if near.get().is_none() && now.gap().is_some_and(|gap| gap <= 0.01) {
                 near.set(Some(begun.elapsed()));
             }
-            if begun.elapsed() >= end { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+            match end.checked_sub(begun.elapsed()) {
+                Some(left) => ControlFlow::Continue(Some(left)),
+                None => ControlFlow::Break(()),
+            }
         };
-        let budget = Budget { cap: Some(end), ..Budget::default() };
+        let budget = Budget::default();
         let answer = plan_fleet_watched(&problem, &Weights::default(), &budget, &ask).unwrap();
         let seconds = begun.elapsed().as_secs_f64();
         let FleetAnswer::Plan(plan) = answer else { panic!("{answer:?}") };

@@ -1,7 +1,6 @@
 //! Which limits make a trip impossible: lift them one by one, keep those that matter.
 
 use std::collections::BTreeSet;
-use std::ops::ControlFlow;
 
 use deepbend_core::gear::Word as _;
 
@@ -10,7 +9,7 @@ use crate::plan::{Clash, Constraint};
 use crate::problem::{Pin, TripProblem};
 use crate::seating::{self, Seating};
 use crate::short::{self, Short};
-use crate::watch::{Progress, Watch};
+use crate::watch::Watch;
 use crate::weights::Weights;
 
 type Switch = fn(&mut Lift) -> &mut bool;
@@ -57,7 +56,7 @@ impl Question<'_> {
                 crew.clear();
             }
         }
-        match seating::find(&grid, None, self.watch) {
+        match seating::find(&grid, self.watch) {
             Seating::Found(_) | Seating::Unknown => true,
             Seating::Impossible => false,
         }
@@ -152,12 +151,9 @@ fn sets(
     left_out: &[Asked],
     watch: &Watch<'_>,
 ) -> Vec<Set> {
-    // Bounds of questions are not bounds of the plan: `watch` is only asked.
-    let ask = |_: &Progress| match watch.is_over() {
-        true => ControlFlow::Break(()),
-        false => ControlFlow::Continue(()),
-    };
-    let watch = &Watch::new(&ask);
+    // Bounds of questions are not bounds of the plan.
+    let asked = watch.only_asked();
+    let watch = &Watch::new(&asked);
     let all = trips.iter().enumerate();
     let all: BTreeSet<_> =
         all.flat_map(|(t, trip)| (0..trip.segments.len()).map(move |s| (t, s))).collect();

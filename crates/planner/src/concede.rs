@@ -3,7 +3,6 @@
 
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
-use std::time::Duration;
 
 use crate::clash::Asked;
 use crate::crew;
@@ -40,25 +39,21 @@ pub(crate) struct Fewest {
     pub(crate) is_least: bool,
 }
 
-/// Looks for them: how few they can be first, then which of those to leave out, each in no more
-/// time than `cap`; `None`: the search ended before it knew any.
-pub(crate) fn fewest(
-    grid: &Grid<'_>,
-    trips: &[&TripProblem],
-    cap: Option<Duration>,
-    watch: &Watch<'_>,
-) -> Option<Fewest> {
+/// Looks for them: how few they can be first, then which of those to leave out; `None`: the search
+/// ended before it knew any.
+pub(crate) fn fewest(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>) -> Option<Fewest> {
     if watch.is_over() {
         return None;
     }
-    let known = seating::fewest(grid, cap, watch);
-    let mut effort = Effort { nodes: NODES, cap, rest: Micros::MIN };
+    let known = seating::fewest(grid, watch);
+    let mut effort = Effort { nodes: NODES, rest: Micros::MIN };
     let (pruning, start) = (prune::prune(grid), known.as_ref().map(|(start, _)| start));
     let found = model::fewest_left_out(grid, &pruning, start, &mut effort, watch);
     let is_all = found.as_ref().is_some_and(|(_, cut)| !cut);
     let is_least = is_all || known.as_ref().is_some_and(|(_, is_least)| *is_least);
     let both = [found, known].into_iter().flatten().map(|(selection, _)| selection);
-    let rank = |s: &Selection| (Reverse(incumbent::broken(grid, s)), worth::value(grid, s).objective());
+    let rank =
+        |s: &Selection| (Reverse(incumbent::broken(grid, s)), worth::value(grid, s).objective());
     // Of two that are as good the last one is taken.
     let best = both.rev().max_by_key(rank)?;
     Some(left_out_by(grid, trips, &best, is_least))

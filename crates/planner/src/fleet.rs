@@ -272,7 +272,7 @@ pub fn plan_fleet_from(
     let (bound, cut, spent) = (found.bound, found.cut, found.nodes);
     let plan = write(&fleet, &grid, found).map(|plan| FleetAnswer::Plan(Box::new(plan)));
     Ok(order.back_answer(plan.unwrap_or_else(|| {
-        let fewest = conceded(&grid, &trips, budget, &watch);
+        let fewest = conceded(&grid, &trips, &watch);
         let rest = Budget { nodes: budget.nodes.saturating_sub(spent).max(FIRST), ..*budget };
         let best = without(&fleet, &grid.weights, &fewest, &rest, &watch, &mut || {});
         not_found(bound, cut, spent, best)
@@ -398,7 +398,7 @@ fn infeasible(
     watch: &Watch<'_>,
 ) -> Infeasible {
     let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
-    let fewest = conceded(grid, &trips, budget, watch);
+    let fewest = conceded(grid, &trips, watch);
     let mut clash = None;
     let mut explain = || clash = Some(clash::explain(grid, &trips, &fewest.asked(), short, watch));
     let best = without(fleet, &grid.weights, &fewest, budget, watch, &mut explain);
@@ -408,15 +408,10 @@ fn infeasible(
 }
 
 /// What the best plan leaves out, as few limits as were found.
-fn conceded(
-    grid: &Grid<'_>,
-    trips: &[&TripProblem],
-    budget: &Budget,
-    watch: &Watch<'_>,
-) -> concede::Fewest {
-    // A node of this tree takes long over many outfits; a plan and words are still to come.
-    let cap = budget.cap.map(|cap| cap / 3);
-    let fewest = concede::fewest(grid, trips, cap, watch);
+fn conceded(grid: &Grid<'_>, trips: &[&TripProblem], watch: &Watch<'_>) -> concede::Fewest {
+    // A plan and words are still to come.
+    let part = watch.one_of(3);
+    let fewest = concede::fewest(grid, trips, &Watch::new(&part));
     fewest.unwrap_or_else(|| concede::roughly(grid, trips, watch))
 }
 

@@ -84,5 +84,5 @@ pub use problem::TripProblem;
 pub use prune::matters;
 pub use rewrite::rewrite;
 pub use solve::{Budget, plan_trip, plan_trip_watched};
-pub use watch::{Ask, Progress, gap};
+pub use watch::{Ask, Go, Progress, gap};
 pub use weights::{Micros, Weights};

@@ -14,8 +14,6 @@
 //! no assignment variables.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::ops::ControlFlow;
-use std::time::Duration;
 
 use microlp::{
     ComparisonOp, OptimizationDirection, Problem, Solution, SolveOptions, SolveOutcome,
@@ -25,7 +23,7 @@ use microlp::{
 use crate::crew::{self, Cut};
 use crate::grid::{Grid, Stock};
 use crate::prune::Pruning;
-use crate::watch::{Progress, Watch};
+use crate::watch::Watch;
 use crate::weights::Micros;
 use crate::worth::{self, Selection};
 
@@ -63,8 +61,6 @@ pub(crate) enum Found {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Effort {
     pub(crate) nodes: u64,
-    /// Time after which to stop, within a node too.
-    pub(crate) cap: Option<Duration>,
     /// What no plan is worth more than that the model leaves out.
     pub(crate) rest: Micros,
 }
@@ -339,15 +335,17 @@ impl<'a, 'b> Model<'a, 'b> {
     }
 
     fn solve(&self, start: Option<&Selection>, effort: &mut Effort, watch: &Watch<'_>) -> Found {
-        let mut options = SolveOptions::default();
-        options.node_limit = Some(effort.nodes.min(LOOK));
-        options.time_limit = effort.cap;
-        options.tolerances.prune_epsilon = 1e-12;
-        options.warm_start = start.map(|s| self.hint(s));
         if self.take.is_empty() {
             return self.solve_empty();
         }
-        let cap = effort.cap;
+        if watch.is_over() {
+            return Found::Nothing { bound: None, nodes: 0, cut: true };
+        }
+        let mut options = SolveOptions::default();
+        options.node_limit = Some(effort.nodes.min(LOOK));
+        options.time_limit = watch.left();
+        options.tolerances.prune_epsilon = 1e-12;
+        options.warm_start = start.map(|s| self.hint(s));
         let (mut nodes, mut bound, mut known) = (0, None, f64::NEG_INFINITY);
         let mut next = self.problem.solve_with(options);
         loop {
@@ -360,7 +358,6 @@ impl<'a, 'b> Model<'a, 'b> {
             let more = stats.nodes_solved.saturating_sub(nodes);
             nodes = stats.nodes_solved;
             effort.nodes = effort.nodes.saturating_sub(more);
-            effort.cap = cap.map(|cap| cap.saturating_sub(stats.elapsed));
             bound = stats.best_bound.and_then(|bound| self.bound(bound));
             watch.nodes(more);
             if let Some(bound) = bound {
@@ -386,7 +383,7 @@ impl<'a, 'b> Model<'a, 'b> {
             }
             let mut options = outcome.last_resume_options();
             options.node_limit = Some(effort.nodes.min(LOOK));
-            options.time_limit = effort.cap;
+            options.time_limit = watch.left();
             next = outcome.resume_with(options);
         }
     }
@@ -441,13 +438,10 @@ const FURNISH: u64 = 200;
 /// The best leaders and lures for outfits that are settled; `None`: some of them are better left.
 pub(crate) fn furnish(grid: &Grid<'_>, outfits: &[usize], watch: &Watch<'_>) -> Option<Selection> {
     let pruning = Pruning { kept: outfits.to_vec(), ..Pruning::default() };
-    let mut effort = Effort { nodes: FURNISH, cap: None, rest: Micros::MIN };
-    // What these outfits are worth bounds no other plan: `watch` is only asked.
-    let ask = |_: &Progress| match watch.is_over() {
-        true => ControlFlow::Break(()),
-        false => ControlFlow::Continue(()),
-    };
-    match solve(grid, &pruning, None, &mut effort, &Watch::new(&ask)) {
+    let mut effort = Effort { nodes: FURNISH, rest: Micros::MIN };
+    // What these outfits are worth bounds no other plan.
+    let asked = watch.only_asked();
+    match solve(grid, &pruning, None, &mut effort, &Watch::new(&asked)) {
         Found::Some { selection, .. } if selection.outfits == outfits => Some(selection),
         Found::Some { .. } | Found::Infeasible | Found::Nothing { .. } => None,
     }

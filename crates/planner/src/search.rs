@@ -96,7 +96,7 @@ fn look(
         return Some(Outcome { selection, proven: false, bound, nodes: 0, cut: true });
     }
     let pruning = if budget.prune { prune::prune(grid) } else { prune::none(grid) };
-    let mut effort = Effort { nodes: budget.nodes, cap: budget.cap, rest: Micros::MIN };
+    let mut effort = Effort { nodes: budget.nodes, rest: Micros::MIN };
     let exchanges = Exchanges::among(grid, &pruning.kept);
     match known {
         Some(known) => take(grid, &mut best, known.clone(), watch),
@@ -108,7 +108,7 @@ fn look(
     }
     let is_tight = best.is_none();
     if is_tight {
-        match seating::find(grid, budget.cap, watch) {
+        match seating::find(grid, watch) {
             Seating::Found(selection) => take(grid, &mut best, selection, watch),
             Seating::Impossible => return None,
             Seating::Unknown => {}
@@ -331,7 +331,6 @@ fn parts(
         let asked = watch.only_asked();
         let found = model::solve(&part.grid, &pruning, Some(&start), &mut few, &Watch::new(&asked));
         let spent = before - few.nodes;
-        effort.cap = few.cap;
         spend(spent, outcome, effort, watch);
         if let Found::Some { selection, .. } = found {
             let mut selection = part.in_whole(grid, &known, &selection);

@@ -4,8 +4,6 @@
 //! best one: an outfit counts for whom it lets fish and which pin it keeps, and all lures of a
 //! segment that anybody can start with count as one.
 
-use std::time::Duration;
-
 use crate::grid::{Cand, Grid, Off};
 use crate::incumbent;
 use crate::model::{self, Effort, Found};
@@ -30,12 +28,11 @@ pub(crate) enum Seating {
 }
 
 /// Looks for a selection that seats everybody and keeps the pins.
-pub(crate) fn find(grid: &Grid<'_>, cap: Option<Duration>, watch: &Watch<'_>) -> Seating {
+pub(crate) fn find(grid: &Grid<'_>, watch: &Watch<'_>) -> Seating {
     let bare = bare(grid);
-    let mut effort = Effort { nodes: NODES, cap, rest: Micros::MIN };
+    let mut effort = Effort { nodes: NODES, rest: Micros::MIN };
     let asked = watch.only_asked();
-    let found =
-        model::solve(&bare, &prune::prune(&bare), None, &mut effort, &Watch::new(&asked));
+    let found = model::solve(&bare, &prune::prune(&bare), None, &mut effort, &Watch::new(&asked));
     match found {
         Found::Some { selection, .. } => {
             let selection = furnished(grid, selection);
@@ -49,13 +46,9 @@ pub(crate) fn find(grid: &Grid<'_>, cap: Option<Duration>, watch: &Watch<'_>) ->
 
 /// A selection that leaves out as few of pins and people who are to fish at once as was found, and
 /// whether none leaves out fewer; `None`: the search ended before it knew any.
-pub(crate) fn fewest(
-    grid: &Grid<'_>,
-    cap: Option<Duration>,
-    watch: &Watch<'_>,
-) -> Option<(Selection, bool)> {
+pub(crate) fn fewest(grid: &Grid<'_>, watch: &Watch<'_>) -> Option<(Selection, bool)> {
     let bare = bare(grid);
-    let mut effort = Effort { nodes: NODES, cap, rest: Micros::MIN };
+    let mut effort = Effort { nodes: NODES, rest: Micros::MIN };
     let asked = watch.only_asked();
     let (pruning, asked) = (prune::prune(&bare), Watch::new(&asked));
     let (selection, cut) = model::fewest_left_out(&bare, &pruning, None, &mut effort, &asked)?;
@@ -128,9 +121,7 @@ fn offers(grid: &Grid<'_>, cand: &Cand, common: &[usize]) -> Vec<Off> {
     };
     let is_covered = |at: usize| {
         let one = &all[at];
-        (0..all.len()).any(|o| {
-            o != at && covers(&all[o], one) && (o < at || !covers(one, &all[o]))
-        })
+        (0..all.len()).any(|o| o != at && covers(&all[o], one) && (o < at || !covers(one, &all[o])))
     };
     (0..all.len()).filter(|at| !is_covered(*at)).map(|at| all[at].clone()).collect()
 }

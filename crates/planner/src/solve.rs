@@ -1,7 +1,5 @@
 //! Solves one trip: look it over, search, write the plan.
 
-use std::time::Duration;
-
 use crate::clash;
 use crate::faults::ProblemFaults;
 use crate::grid::{Grid, Lift};
@@ -12,8 +10,8 @@ use crate::search::{self, Ties};
 use crate::watch::{self, Ask, Watch};
 use crate::weights::Weights;
 
-/// How much work the search may do. As long as `cap` does not end it, the answer depends on the
-/// work alone, never on the clock.
+/// How much work the search may do. As long as nobody ends it before, the answer depends on the work
+/// alone, never on the clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Budget {
     /// Nodes of the search tree; exchanges that begin anew from a changed plan count as one.
@@ -21,13 +19,11 @@ pub struct Budget {
     /// Whether to leave out what cannot be in a best plan first; `false` only to test that this
     /// changes nothing.
     pub prune: bool,
-    /// Time for the tree; it may end within a node. A plan that it cut says so.
-    pub cap: Option<Duration>,
 }
 
 impl Default for Budget {
     fn default() -> Self {
-        Self { nodes: 20_000, prune: true, cap: None }
+        Self { nodes: 20_000, prune: true }
     }
 }
 
@@ -48,8 +44,8 @@ pub fn plan_trip(
 
 /// Plans one trip and tells `ask` how the search stands, in every stage of it; when that says
 /// `Break` the search ends with the best so far, and the answer says that it was cut. Between two
-/// looks lies one round of the bound, one exchange, or four nodes of the tree; within a node
-/// only [`Budget::cap`] ends it.
+/// looks lies one round of the bound, one exchange, or four nodes of the tree; within a node only the
+/// time that it says is left ends it.
 ///
 /// # Errors
 ///

@@ -2,6 +2,7 @@
 
 use std::cell::Cell;
 use std::ops::ControlFlow;
+use std::time::Duration;
 
 use crate::scale::Scale;
 use crate::weights::Micros;
@@ -31,12 +32,16 @@ pub fn gap(reached: Micros, bound: Micros) -> f64 {
     (bound - reached).max(0) as f64 / bound.abs().max(1) as f64
 }
 
-/// Told how the search stands, between steps of it; `Break` ends it with the best so far.
-pub type Ask<'a> = &'a dyn Fn(&Progress) -> ControlFlow<()>;
+/// What a search is answered: `Break` ends it with the best so far; else it goes on, for as long as is
+/// said if the time is limited. Within a node of its tree only that ends it.
+pub type Go = ControlFlow<(), Option<Duration>>;
+
+/// Told how the search stands, between steps of it.
+pub type Ask<'a> = &'a dyn Fn(&Progress) -> Go;
 
 /// Goes on whatever happens.
-pub(crate) fn on(_: &Progress) -> ControlFlow<()> {
-    ControlFlow::Continue(())
+pub(crate) fn on(_: &Progress) -> Go {
+    ControlFlow::Continue(None)
 }
 
 /// Collects progress and asks. Who said `Break` once is not asked again.
@@ -44,12 +49,15 @@ pub(crate) struct Watch<'a> {
     ask: Ask<'a>,
     now: Cell<Progress>,
     over: Cell<bool>,
+    /// Time that was left when it was asked last.
+    left: Cell<Option<Duration>>,
     scale: Cell<Scale>,
 }
 
 impl<'a> Watch<'a> {
     pub(crate) fn new(ask: Ask<'a>) -> Self {
-        Self { ask, now: Cell::default(), over: Cell::new(false), scale: Cell::new(Scale::MICROS) }
+        let (now, left) = (Cell::default(), Cell::default());
+        Self { ask, now, over: Cell::new(false), left, scale: Cell::new(Scale::MICROS) }
     }
 
     /// From now on worths and bounds come in this unit; they are told in millionths.
@@ -84,14 +92,40 @@ impl<'a> Watch<'a> {
 
     /// Asks whether the search is to end.
     pub(crate) fn is_over(&self) -> bool {
-        if !self.over.get() {
-            self.over.set((self.ask)(&self.now.get()).is_break());
+        self.go().is_break()
+    }
+
+    fn go(&self) -> Go {
+        if self.over.get() {
+            return ControlFlow::Break(());
         }
-        self.over.get()
+        let go = (self.ask)(&self.now.get());
+        self.over.set(go.is_break());
+        self.left.set(go.continue_value().flatten());
+        go
+    }
+
+    /// Time that was left when it was asked last; `None`: it is not limited.
+    pub(crate) fn left(&self) -> Option<Duration> {
+        self.left.get()
     }
 
     /// Asks on behalf of other work, of which nothing is told.
-    pub(crate) fn only_asked(&self) -> impl Fn(&Progress) -> ControlFlow<()> {
-        |_| if self.is_over() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    pub(crate) fn only_asked(&self) -> impl Fn(&Progress) -> Go {
+        |_| self.go()
+    }
+
+    /// The same for work that may take one of so many parts of the time that is left.
+    pub(crate) fn one_of(&self, parts: u32) -> impl Fn(&Progress) -> Go {
+        let all = self.go().continue_value().flatten();
+        let rest = all.map(|all| all - all / parts);
+        move |_| match self.go() {
+            ControlFlow::Continue(left) => {
+                let left = left.zip(rest).map(|(left, rest)| left.saturating_sub(rest));
+                let is_over = left.is_some_and(|left| left.is_zero());
+                if is_over { ControlFlow::Break(()) } else { ControlFlow::Continue(left) }
+            }
+            ControlFlow::Break(()) => ControlFlow::Break(()),
+        }
     }
 }

@@ -256,15 +256,15 @@ fn a_clash_without_time_leaves_something_out_and_names_no_list() {
     check_fleet(&best.problem, &weights, &best.plan).unwrap();
 }
 
-// Source: the documentation of Budget.cap. Without time for the tree nothing proves that no plan leaves
+// Source: the documentation of Go. Without time for the tree nothing proves that no plan leaves
 // out fewer, though the plan may be the same.
 #[test]
 fn who_looks_for_the_fewest_keeps_to_the_time() {
     let trips = vec![FleetTrip { departs: None, problem: three_people() }];
     let (problem, weights) = (FleetProblem { trips }, Weights::default());
     let within = |cap: Option<Duration>| {
-        let budget = Budget { cap, ..Budget::default() };
-        best(plan_fleet(&problem, &weights, &budget).unwrap()).1
+        let ask = |_: &Progress| ControlFlow::Continue(cap);
+        best(plan_fleet_watched(&problem, &weights, &Budget::default(), &ask).unwrap()).1
     };
     let (whole, none) = (within(None), within(Some(Duration::ZERO)));
     assert!(whole.is_least && !none.is_least);

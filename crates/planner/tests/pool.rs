@@ -4,6 +4,9 @@
 
 mod common;
 
+use std::ops::ControlFlow;
+use std::time::Duration;
+
 use common::{candidate, empty, fleet, lure, need, offer, reel, rod, solve, sound};
 use deepbend_core::gear::Handle;
 use deepbend_core::judge::Verdict::{Excellent, Good, Unsafe, Workable};
@@ -15,7 +18,9 @@ use deepbend_planner::plan::{
 use deepbend_planner::problem::{
     Angler, LeaderStock, LineOption, LineStock, Pin, Segment, StockUse,
 };
-use deepbend_planner::{Budget, TripProblem, Weights, check, plan_trip};
+use deepbend_planner::{
+    Budget, Progress, TripProblem, Weights, check, plan_trip, plan_trip_watched,
+};
 
 /// Two rods for two lures.
 fn two() -> TripProblem {
@@ -495,8 +500,9 @@ fn why_an_outfit_stays_ashore_is_one_reason() {
 #[test]
 fn a_search_without_time_answers_with_plan_and_bound() {
     let p = fleet(3, 30, 20, 40);
-    let cap = Some(std::time::Duration::ZERO);
-    let cut = plan_trip(&p, &Weights::default(), &Budget { cap, ..Budget::default() }).unwrap();
+    let ask = |_: &Progress| ControlFlow::Continue(Some(Duration::ZERO));
+    let weights = Weights::default();
+    let cut = plan_trip_watched(&p, &weights, &Budget::default(), &ask).unwrap();
     let cut = sound(&p, cut);
     let whole = sound(&p, solve(&p));
     assert_eq!(whole.status, Status::Optimal);

@@ -53,7 +53,7 @@ fn no_plan_is_worth_more_than_the_sketch_of_a_rod_that_it_takes() {
         let plan = best(&problem);
         let value = plan.value.objective();
         let sketches = sketches(&problem);
-        let on = |_: &deepbend_planner::Progress| ControlFlow::Continue(());
+        let on = |_: &deepbend_planner::Progress| ControlFlow::Continue(None);
         for reached in [None, Some(value)] {
             let most = at_most(&problem, &sketches, &Weights::default(), reached, &on);
             for (sketch, most) in sketches.iter().zip(&most) {
@@ -78,7 +78,7 @@ fn a_rod_that_brings_too_little_is_ruled_out() {
     ];
     let problem = FleetProblem { trips: vec![FleetTrip { departs: None, problem: p }] };
     let value = best(&problem).value.objective();
-    let on = |_: &deepbend_planner::Progress| ControlFlow::Continue(());
+    let on = |_: &deepbend_planner::Progress| ControlFlow::Continue(None);
     let most = at_most(&problem, &sketches(&problem), &Weights::default(), Some(value), &on);
     assert!(most[0] >= value && most[1] < value, "{most:?}, {value}");
 }

@@ -27,7 +27,7 @@ fn watched(p: &TripProblem, budget: &Budget, patience: usize) -> (Vec<Progress>,
         told.borrow_mut().push(*now);
         match told.borrow().len() > patience {
             true => ControlFlow::Break(()),
-            false => ControlFlow::Continue(()),
+            false => ControlFlow::Continue(None),
         }
     };
     let answer = plan_trip_watched(p, &Weights::default(), budget, &ask).unwrap();

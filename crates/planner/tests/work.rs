@@ -105,7 +105,7 @@ fn a_known_plan_makes_way_for_a_more_usual_one_that_is_worth_as_much() {
         let trips = vec![FleetTrip { departs: None, problem: p.clone() }];
         let problem = FleetProblem { trips };
         for rod in ["R1", "R2"] {
-            let on = |_: &Progress| ControlFlow::Continue(());
+            let on = |_: &Progress| ControlFlow::Continue(None);
             let found = plan_fleet_from(&problem, &Weights::default(), &none, &[known(rod)], &on);
             let plan = sound(&problem, found.unwrap());
             assert_eq!(plan.decisions, [known(usual)], "{rod}");
@@ -118,7 +118,7 @@ fn a_known_plan_is_where_the_search_begins() {
     let weights = Weights::default();
     let none = Budget { nodes: 0, ..Budget::default() };
     let give_up = |_: &Progress| ControlFlow::Break(());
-    let on = |_: &Progress| ControlFlow::Continue(());
+    let on = |_: &Progress| ControlFlow::Continue(None);
     let mut gained = 0;
     for seed in 1..=4 {
         let problem = large(seed);

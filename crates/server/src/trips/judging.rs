@@ -481,7 +481,7 @@ impl Judging<'_> {
         let is_over = || until.is_some_and(|until| Instant::now() >= until);
         let ask = |_: &Progress| match is_over() {
             true => ControlFlow::Break(()),
-            false => ControlFlow::Continue(()),
+            false => ControlFlow::Continue(None),
         };
         let most = sketch::at_most(problem, &self.sketches, weights, reached, &ask);
         // Sketches only ever promise less: what bounded them bounds them.

@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 
 use deepbend_planner::rewrite::Decisions;
 use deepbend_planner::{
-    Budget, Decided, FleetAnswer, FleetProblem, ProblemFaults, Progress, Weights, check_fleet,
+    Budget, Decided, FleetAnswer, FleetProblem, Go, ProblemFaults, Progress, Weights, check_fleet,
     decide_fleet, plan_fleet_from,
 };
 use tokio::time::{Duration, Instant};
@@ -51,20 +51,21 @@ const AGAIN: u32 = 2;
 
 impl Effort {
     fn budget(self) -> Budget {
-        Budget { nodes: self.nodes, cap: self.until.map(left), ..Budget::default() }
+        Budget { nodes: self.nodes, ..Budget::default() }
     }
 
     /// How the search, which begins now, asks whether it is to go on. How long it takes until it asks
     /// first tells how busy the machine is, and so how much time the writing needs.
-    fn ask(self, writes: u32, gauge: &Gauge) -> impl Fn(&Progress) -> ControlFlow<()> {
+    fn ask(self, writes: u32, gauge: &Gauge) -> impl Fn(&Progress) -> Go {
         let (begun, set_up) = (Instant::now(), OnceCell::new());
         move |now| {
             gauge.search(now);
             let writing = *set_up.get_or_init(|| begun.elapsed() * writes);
-            let is_over = self.until.is_some_and(|until| left(until).is_zero())
-                || self.deadline.is_some_and(|deadline| left(deadline) <= writing);
-            let end = gauge.stopped().is_some() || is_over;
-            if end { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+            let search = self.until.map(left);
+            let whole = self.deadline.map(|deadline| left(deadline).saturating_sub(writing));
+            let left = search.into_iter().chain(whole).min();
+            let end = gauge.stopped().is_some() || left.is_some_and(|left| left.is_zero());
+            if end { ControlFlow::Break(()) } else { ControlFlow::Continue(left) }
         }
     }
 }
