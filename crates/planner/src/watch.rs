@@ -129,3 +129,33 @@ impl<'a> Watch<'a> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::cell::Cell;
+    use std::ops::ControlFlow;
+    use std::time::Duration;
+
+    use super::{Go, Progress, Watch};
+
+    fn seconds(left: u64) -> Option<Duration> {
+        Some(Duration::from_secs(left))
+    }
+
+    // Source: arithmetic: a third of nine seconds is over when six are left; the rest goes on.
+    #[test]
+    fn a_part_of_the_work_has_a_part_of_the_time() {
+        let now = Cell::new(seconds(9));
+        let ask = |_: &Progress| -> Go { ControlFlow::Continue(now.get()) };
+        let whole = Watch::new(&ask);
+        let asked = whole.one_of(3);
+        let part = Watch::new(&asked);
+        for (all, own) in [(9, Some(3)), (7, Some(1)), (6, None)] {
+            now.set(seconds(all));
+            assert_eq!(part.is_over(), own.is_none());
+            assert_eq!(part.left(), own.and_then(seconds));
+            assert!(!whole.is_over());
+            assert_eq!(whole.left(), seconds(all));
+        }
+    }
+}

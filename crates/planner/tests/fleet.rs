@@ -8,7 +8,7 @@ mod common;
 use std::collections::BTreeMap;
 
 use common::{Dice, Size, Used, candidate, empty, every_plan, lure, mixed, need, offer, place};
-use common::{random, reel, rod};
+use common::{random, reel, rod, with_leaders};
 use deepbend_core::judge::Verdict::{Excellent, Good};
 use deepbend_core::water::Skill;
 use deepbend_planner::check::Rule;
@@ -428,6 +428,73 @@ proptest! {
     fn equals_brute_force_with_three_boats(seed in any::<u64>()) {
         is_best(&pinned(three_boats(seed), seed))?;
     }
+}
+
+/// Two boats whose crews fish at once, with pins, where little is there: leaders of four kinds, one
+/// of each, without which nothing serves; or few lures, and outfits that differ by hands.
+fn tight(seed: u64) -> FleetProblem {
+    let size = Size { rods: 4, reels: 4, lures: 2, anglers: 2 };
+    let are_leaders = seed.is_multiple_of(2);
+    let mut first = if are_leaders { with_leaders(seed, &size) } else { mixed(seed, &size) };
+    first.boat.rod_holders = 2;
+    if are_leaders {
+        first.leaders.iter_mut().for_each(|leader| leader.quantity = 1);
+        let tied = |candidate: &mut Candidate| candidate.offers.retain(|o| o.leader.is_some());
+        first.candidates.iter_mut().for_each(tied);
+    }
+    let crew: Vec<String> = first.anglers.iter().map(|angler| angler.id.clone()).collect();
+    first.segments.iter_mut().for_each(|segment| segment.anglers.clone_from(&crew));
+    let second = from_b2(&first);
+    pinned(fleet(vec![first, second]), seed)
+}
+
+proptest! {
+    #![proptest_config(cases(300))]
+
+    // Source: all plans, counted one by one. No work for the tree that looks for the best plan is
+    // left here: that there is a plan is known without it.
+    #[test]
+    fn whether_all_can_be_seated_takes_no_search_for_the_best(seed in any::<u64>()) {
+        let problem = tight(seed);
+        let none = Budget { nodes: 0, ..Budget::default() };
+        let answer = plan_fleet(&problem, &Weights::default(), &none).unwrap();
+        match brute_force(&problem) {
+            Some(best) => {
+                let plan = sound(&problem, answer);
+                prop_assert!(plan.value.objective() <= best && best <= plan.bound);
+            }
+            None => prop_assert!(matches!(answer, FleetAnswer::Infeasible(_)), "{answer:?}"),
+        }
+    }
+
+    // Common practice, no source: more gear leaves no more people idle and breaks no more pins; where
+    // it is as many, the plan is worth no less.
+    #[test]
+    fn more_gear_leaves_out_no_more(seed in any::<u64>()) {
+        let more = tight(seed);
+        let mut less = more.clone();
+        for trip in &mut less.trips {
+            let gone = trip.problem.reels.pop().unwrap();
+            trip.problem.candidates.retain(|c| c.reel != gone.id);
+            trip.problem.pins.clear();
+        }
+        let mut more = more;
+        more.trips.iter_mut().for_each(|trip| trip.problem.pins.clear());
+        let (more, less) = (left_out(&answer(&more)), left_out(&answer(&less)));
+        prop_assert!(more <= less, "{more:?} {less:?}");
+    }
+}
+
+/// How many people are idle, and what the plan is worth, negative: less is better.
+fn left_out(answer: &FleetAnswer) -> (usize, i64) {
+    let best = match answer {
+        FleetAnswer::Plan(plan) => return (0, -plan.value.objective()),
+        FleetAnswer::Infeasible(no) => no.best.as_ref(),
+        FleetAnswer::NotFound { best, .. } => best.as_deref(),
+    };
+    let best = best.unwrap();
+    check_fleet(&best.problem, &Weights::default(), &best.plan).unwrap();
+    (best.idle.iter().map(|idle| idle.anglers.len()).sum(), -best.plan.value.objective())
 }
 
 fn worth(problem: &FleetProblem) -> Option<i64> {

@@ -8,12 +8,14 @@ mod common;
 use std::ops::ControlFlow;
 use std::time::Duration;
 
-use common::{Dice, Size, brute_force, candidate, empty, lure, need, offer, random, reel, rod};
-use deepbend_core::judge::Verdict::{Excellent, Good, Workable};
+use common::{
+    Dice, Size, brute_force, candidate, empty, lure, need, offer, place, random, reel, rod,
+};
+use deepbend_core::judge::Verdict::{Excellent, Good, Poor, Workable};
 use deepbend_core::water::Skill;
 use deepbend_planner::fleet::{Infeasible, LeftOut};
 use deepbend_planner::plan::{Constraint, ItemKind};
-use deepbend_planner::problem::{Angler, Pin, Segment};
+use deepbend_planner::problem::{Angler, Hand, LeaderStock, Offer, Pin, Segment};
 use deepbend_planner::{
     Budget, FleetAnswer, FleetProblem, Progress, TripProblem, Weights, check_fleet,
     fleet::FleetTrip, plan_fleet, plan_fleet_watched,
@@ -269,6 +271,72 @@ fn who_looks_for_the_fewest_keeps_to_the_time() {
     let (whole, none) = (within(None), within(Some(Duration::ZERO)));
     assert!(whole.is_least && !none.is_least);
     assert_eq!(none.plan.trips[0].starts.len(), 2);
+}
+
+/// What is planned when no work for the tree that looks for the best plan is left.
+fn at_once(p: &TripProblem) -> FleetAnswer {
+    let trips = vec![FleetTrip { departs: None, problem: p.clone() }];
+    let (problem, none) = (FleetProblem { trips }, Budget { nodes: 0, ..Budget::default() });
+    let answer = plan_fleet(&problem, &Weights::default(), &none).unwrap();
+    if let FleetAnswer::Plan(plan) = &answer {
+        check_fleet(&problem, &Weights::default(), plan).unwrap();
+    }
+    answer
+}
+
+// Source: by hand: with one piece of each trace the second outfit needs the only one that the third
+// one fishes with not at all, and the first one needs its own in the hands of the guest.
+#[test]
+fn all_fish_where_the_second_best_trace_is_tied() {
+    let mut p = three_people();
+    for (angler, skill) in p.anglers.iter_mut().zip([Skill::Novice, Skill::Expert, Skill::Expert]) {
+        angler.skill = skill;
+    }
+    p.boat.rod_holders = 3;
+    p.rods.push(rod("R3", "B1"));
+    p.reels.push(reel("E3", "B1"));
+    let trace = |id: &str| LeaderStock {
+        id: id.into(),
+        place: "B1".into(),
+        quantity: 1,
+        minutes: 0,
+        is_ample: false,
+    };
+    p.leaders = vec![trace("T1"), trace("T2"), trace("T3")];
+    let with = |leader: &str, verdict| Offer { leader: Some(leader.into()), ..offer(0, verdict) };
+    let not_for_the_guest = |own: Offer| Offer {
+        skill: Some(Skill::Expert),
+        hands: vec![Hand { skill: Skill::Novice, verdict: Poor, score: 0.1 }],
+        ..own
+    };
+    p.candidates = vec![
+        candidate("R1", "E1", vec![not_for_the_guest(offer(0, Good)), with("T3", Good)]),
+        candidate(
+            "R2",
+            "E2",
+            vec![not_for_the_guest(with("T1", Excellent)), not_for_the_guest(with("T2", Good))],
+        ),
+        candidate("R3", "E3", vec![not_for_the_guest(with("T1", Good))]),
+    ];
+    let FleetAnswer::Plan(plan) = at_once(&p) else { panic!("{:?}", at_once(&p)) };
+    assert_eq!(plan.trips[0].starts.len(), 3);
+    p.leaders[1].quantity = 0;
+    assert!(matches!(at_once(&p), FleetAnswer::Infeasible(_)));
+}
+
+// Source: by hand: the second lure is worth less than it costs to bring, but without it one of the two
+// has nothing to fish with.
+#[test]
+fn a_lure_is_brought_for_who_has_none() {
+    let mut p = three_people();
+    p.segments[0].anglers.pop();
+    p.places = vec![place("B1", 0), place("S0", 100_000_000)];
+    p.lures = vec![lure("L1", 1), lure("L2", 1), lure("L3", 5)];
+    p.lures[1].place = "S0".into();
+    p.candidates[0].offers[1] = offer(1, Good);
+    let FleetAnswer::Plan(plan) = at_once(&p) else { panic!("{:?}", at_once(&p)) };
+    assert_eq!(plan.trips[0].starts.len(), 2);
+    assert!(plan.value.objective() < 0);
 }
 
 // Common practice, no source: a guide lets the guest fish; whoever is most practised sits out, in
