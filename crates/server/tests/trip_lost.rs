@@ -157,5 +157,30 @@ async fn a_count_is_held_against_what_is_left() {
     let told = wrong(&lose(&left, 3).await.unwrap_err());
     let wanted = format!("{field} 3, more than are left aboard: 8 of 10 lost before");
     assert!(told.starts_with(&wanted) && told.contains("at most 2"), "{told}");
-    lose(&left, 2).await.unwrap();
+    // What is gone to the last piece is gone from the outfits too.
+    let counted = lose(&left, 2).await.unwrap().into_inner();
+    let whole = check(&service, &plan, &["K11"], &[]).await.unwrap();
+    assert_eq!(counted.left_pieces[0].quantity, 0);
+    assert!(!whole.swaps.is_empty());
+    assert_eq!((&counted.swaps, &counted.left_bare), (&whole.swaps, &whole.left_bare));
+    let lost = |answer: pb::CheckCoverageResponse| {
+        let aboard = answer.plan.unwrap().basis.unwrap().aboard.unwrap();
+        (aboard.lost_item_ids, aboard.lost_pieces)
+    };
+    assert_eq!(lost(counted), lost(whole));
+    let all = lose(&plan, 10).await.unwrap().into_inner();
+    let told: Vec<_> = all.swaps.iter().map(|swap| swap.text.as_str()).collect();
+    assert!(told.iter().any(|text| text.contains("tie a snap to K08")), "{told:?}");
+}
+
+// Source: the contract of CheckCoverageRequest.segment_ids.
+#[tokio::test]
+async fn a_segment_is_named_once() {
+    let service = Fleet::demo().service();
+    let plan = plan_on(&service, t1()).await.unwrap();
+    let status = check(&service, &plan, &[], &["b", "b"]).await.unwrap_err();
+    let bad = status.get_details_bad_request().unwrap();
+    let [wrong] = &bad.field_violations[..] else { panic!("{bad:?}") };
+    assert_eq!(wrong.field, "segment_ids");
+    assert!(wrong.description.starts_with("is \"b\" again"), "{wrong:?}");
 }

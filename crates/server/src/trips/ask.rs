@@ -103,6 +103,14 @@ impl Aboard {
         self
     }
 
+    /// Counts as lost whole what is lost in pieces and is gone.
+    pub(super) fn lose_all(&mut self, is_gone: impl Fn(&String) -> bool) {
+        let gone = self.lost_pieces.extract_if(.., |(id, _)| is_gone(id));
+        self.lost.extend(gone.map(|(id, _)| id));
+        self.wire.lost_pieces.retain(|line| !self.lost.contains(&line.item_id));
+        self.wire.lost_item_ids = self.lost.iter().cloned().collect();
+    }
+
     /// What is on a reel's line: a leader or none, as after a loss of all of them; `None`: nobody
     /// knows.
     pub(super) fn carries(&self, reel: &str) -> Option<Option<&str>> {
@@ -307,9 +315,13 @@ pub(super) fn check(
     if let Some(trip) = &mut trip
         && !segment_ids.is_empty()
     {
-        for id in &segment_ids {
+        for (at, id) in segment_ids.iter().enumerate() {
+            let shown: String = id.chars().take(40).collect();
+            if segment_ids[..at].contains(id) {
+                let wrong = format!("is {shown:?} again");
+                r.fault("segment_ids", FaultCode::Duplicate, wrong, "each segment once");
+            }
             if !trip.parts.iter().any(|part| part.id == *id) {
-                let shown: String = id.chars().take(40).collect();
                 let right = "ids of the trip's segments";
                 r.fault("segment_ids", FaultCode::NotFound, format!("is {shown:?}"), right);
             }

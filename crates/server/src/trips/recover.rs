@@ -34,6 +34,8 @@ pub(super) fn plan(
     before: Option<&pb::Plan>,
 ) -> Result<Recovered, Status> {
     not_more_than_there_is(desk, trips, before)?;
+    let told = trips;
+    let trips = &counted_out(desk, told)[..];
     let before = before.map(as_put_together);
     let before = before.as_ref();
     let begun = Instant::now();
@@ -78,7 +80,7 @@ pub(super) fn plan(
         };
         pieces.map(|(id, _)| count(id)).collect()
     };
-    let left_pieces = trips.iter().flat_map(of_trip).collect();
+    let left_pieces = told.iter().flat_map(of_trip).collect();
     let traces = traces(desk, trips, &plan);
     Ok(Recovered { plan, worth_before, left_pieces, traces, abridged })
 }
@@ -138,6 +140,18 @@ fn not_more_than_there_is(
         }
     }
     faults.or(()).map_err(|faults| ServiceError::Faults(faults).into())
+}
+
+/// Trips from which what is lost piece by piece to the last one is lost as a whole: what was tied of
+/// it is gone too.
+fn counted_out(desk: &Desk<'_>, trips: &[Asked]) -> Vec<Asked> {
+    let of_trip = |asked: &Asked| {
+        let mut counted = asked.clone();
+        let is_gone = |id: &String| pool::pieces_left(desk.model, desk.view, asked, id) == Some(0);
+        counted.aboard.iter_mut().for_each(|aboard| aboard.lose_all(is_gone));
+        counted
+    };
+    trips.iter().map(of_trip).collect()
 }
 
 /// With the reels on the rods that they are on, where both are left.
