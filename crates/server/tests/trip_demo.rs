@@ -374,7 +374,7 @@ async fn a_trip_that_cannot_be_is_an_answer() {
     let seated: Vec<_> =
         given.short_crews.iter().map(|c| (c.seated_count, c.angler_count)).collect();
     assert_eq!(seated, [(1, 3), (1, 3)], "{}", given.text);
-    assert!(given.pins.is_empty());
+    assert!(given.pins.is_empty() && given.is_least);
     assert_eq!((plan.outfits.len(), plan.starts.len()), (1, 2));
     assert!(plan.value.is_some() && !plan.rig_cards.is_empty() && !plan.load_list.is_empty());
     assert_eq!((plan.bound_micros, plan.gap), (None, None));

@@ -76,7 +76,7 @@ pub(super) fn given_up(left_out: &LeftOut, trip: Option<usize>) -> pb::GivenUp {
     let here = |t: usize| trip.is_none_or(|trip| trip == t);
     let boat = |t: usize| left_out.problem.trips[t].problem.boat.place.clone();
     let several = left_out.problem.trips.len() > 1;
-    let mut given = pb::GivenUp::default();
+    let mut given = pb::GivenUp { is_least: left_out.is_least, ..pb::GivenUp::default() };
     let mut texts = Vec::new();
     for idle in left_out.idle.iter().filter(|idle| here(idle.trip)) {
         let Idle { trip, segment, anglers, of } = idle;
