@@ -266,7 +266,8 @@ pub fn plan_fleet_from(
         false => None,
     };
     let Some(found) = found else {
-        let no = infeasible(&fleet, &grid, &short, budget, &watch);
+        let fewest = conceded(&grid, &trips, &watch);
+        let no = infeasible(&fleet, &grid, (&fewest, &short), budget, &watch);
         return Ok(order.back_answer(FleetAnswer::Infeasible(Box::new(no))));
     };
     let (bound, cut, spent) = (found.bound, found.cut, found.nodes);
@@ -274,6 +275,10 @@ pub fn plan_fleet_from(
     Ok(order.back_answer(plan.unwrap_or_else(|| {
         let fewest = conceded(&grid, &trips, &watch);
         let rest = Budget { nodes: budget.nodes.saturating_sub(spent).max(FIRST), ..*budget };
+        if fewest.is_least && !fewest.asked().is_empty() {
+            let no = infeasible(&fleet, &grid, (&fewest, &short), &rest, &watch);
+            return FleetAnswer::Infeasible(Box::new(no));
+        }
         let best = without(&fleet, &grid.weights, &fewest, &rest, &watch, &mut || {});
         not_found(bound, cut, spent, best)
     })))
@@ -393,15 +398,14 @@ const FIRST: u64 = 200;
 fn infeasible(
     fleet: &[&FleetTrip],
     grid: &Grid<'_>,
-    short: &[Short],
+    (fewest, short): (&concede::Fewest, &[Short]),
     budget: &Budget,
     watch: &Watch<'_>,
 ) -> Infeasible {
     let trips: Vec<_> = fleet.iter().map(|trip| &trip.problem).collect();
-    let fewest = conceded(grid, &trips, watch);
     let mut clash = None;
     let mut explain = || clash = Some(clash::explain(grid, &trips, &fewest.asked(), short, watch));
-    let best = without(fleet, &grid.weights, &fewest, budget, watch, &mut explain);
+    let best = without(fleet, &grid.weights, fewest, budget, watch, &mut explain);
     let clash =
         clash.unwrap_or_else(|| clash::explain(grid, &trips, &fewest.asked(), short, watch));
     Infeasible { clash, best }
