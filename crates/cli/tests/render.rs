@@ -492,6 +492,41 @@ fn an_answer_for_a_part_of_the_day_says_what_counts_as_changed() {
     assert!(!says(&["b"], &before("", false)));
 }
 
+// Source: the contract of AboardBasis.lost_leader_outfit_ids.
+#[test]
+fn a_piece_that_counts_as_lost_from_a_line_is_told() {
+    let outfit = |id: &str, rod: &str| pb::PlannedOutfit {
+        id: id.to_owned(),
+        rod_id: rod.to_owned(),
+        ..Default::default()
+    };
+    let rig = |id: &str| pb::Rig {
+        outfit_id: id.to_owned(),
+        leader_stock_id: "K09".to_owned(),
+        ..Default::default()
+    };
+    let told = |lost: &[&str]| {
+        let lost_pieces = pb::LoadLine { item_id: "K09".to_owned(), ..Default::default() };
+        let aboard = pb::AboardBasis {
+            outfits: vec![outfit("O1", "R01"), outfit("O2", "R04"), outfit("O3", "R05")],
+            carried: vec![rig("O1"), rig("O2"), rig("O3")],
+            lost_pieces: vec![lost_pieces],
+            lost_leader_outfit_ids: lost.iter().map(|id| (*id).to_owned()).collect(),
+            ..Default::default()
+        };
+        let basis = Some(pb::PlanBasis { aboard: Some(aboard), ..Default::default() });
+        let plan = Some(pb::Plan { basis, ..Default::default() });
+        let left = pb::CheckCoverageResponse { plan, ..Default::default() };
+        flat(&render::recovered(&left, None, 80))
+    };
+    let first = "Of K09 what is tied counts as lost first: ";
+    assert!(!told(&[]).contains(first));
+    let one = told(&["O2"]);
+    assert!(one.contains(&format!("{first}R04 has none on the line.")), "{one}");
+    let two = told(&["O1", "O3"]);
+    assert!(two.contains(&format!("{first}R01 and R05 have none on the line.")), "{two}");
+}
+
 // By hand, from the contract: leaders for several outfits stand with all of them.
 #[test]
 fn a_load_list_names_all_outfits_of_a_leader() {

@@ -159,18 +159,33 @@ pub fn recovered(
 /// was to be changed for the segment that it begins with is changed.
 fn counted_as(page: &mut Page, plan: &pb::Plan, before: Option<&pb::Plan>) {
     let Some(aboard) = plan.basis.as_ref().and_then(|basis| basis.aboard.as_ref()) else { return };
+    let rod = |rig: &pb::Rig| {
+        let outfit = aboard.outfits.iter().find(|outfit| outfit.id == rig.outfit_id)?;
+        Some(outfit.rod_id.as_str())
+    };
     for id in &aboard.lost_item_ids {
         let tied = aboard.carried.iter().filter(|rig| rig.leader_stock_id == *id);
-        let rod = |rig: &pb::Rig| {
-            let outfit = aboard.outfits.iter().find(|outfit| outfit.id == rig.outfit_id)?;
-            Some(outfit.rod_id.as_str())
-        };
         let rods: Vec<&str> = tied.filter_map(rod).collect();
         if !rods.is_empty() {
             page.paragraph(&format!(
                 "All of {id} counts as lost, what was tied to {} too; of a part of it say how many are \
                  gone, as in --lost {id}=1.",
                 rods.join(" and ")
+            ));
+        }
+    }
+    for pieces in &aboard.lost_pieces {
+        let is_lost = |rig: &&pb::Rig| {
+            let is_own = rig.leader_stock_id == pieces.item_id;
+            is_own && aboard.lost_leader_outfit_ids.contains(&rig.outfit_id)
+        };
+        let rods: Vec<&str> = aboard.carried.iter().filter(is_lost).filter_map(rod).collect();
+        if !rods.is_empty() {
+            page.paragraph(&format!(
+                "Of {} what is tied counts as lost first: {} {} none on the line.",
+                pieces.item_id,
+                rods.join(" and "),
+                if rods.len() > 1 { "have" } else { "has" },
             ));
         }
     }

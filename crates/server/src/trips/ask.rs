@@ -94,9 +94,15 @@ impl Aboard {
     }
 
     /// The same, with its basis written.
-    fn told(mut self, segments: &[String], plan: Option<&pb::Plan>) -> Self {
-        let lost: Vec<String> = self.lost.iter().cloned().collect();
-        self.wire = basis::write_aboard(plan, &lost, &self.lost_pieces, &self.shares, segments);
+    /// `since` are those of its lost pieces that are lost since the plan was made.
+    fn told(
+        mut self,
+        segments: &[String],
+        plan: Option<&pb::Plan>,
+        since: &[(String, u32)],
+    ) -> Self {
+        self.wire = basis::write_aboard(plan, &self, segments);
+        self.wire.lost_leader_outfit_ids = basis::lost_from_lines(plan, &self.wire, since);
         for outfit in &mut self.wire.outfits {
             outfit.line_stock_id = self.wound.get(&outfit.reel_id).cloned().unwrap_or_default();
         }
@@ -109,15 +115,19 @@ impl Aboard {
         self.lost.extend(gone.map(|(id, _)| id));
         self.wire.lost_pieces.retain(|line| !self.lost.contains(&line.item_id));
         self.wire.lost_item_ids = self.lost.iter().cloned().collect();
+        let carried = &self.wire.carried;
+        let is_counted = |outfit: &String| {
+            let mut own = carried.iter().filter(|rig| rig.outfit_id == *outfit);
+            own.any(|rig| !self.lost.contains(&rig.leader_stock_id))
+        };
+        self.wire.lost_leader_outfit_ids.retain(is_counted);
     }
 
     /// What is on a reel's line: a leader or none, as after a loss of all of them; `None`: nobody
     /// knows.
     pub(super) fn carries(&self, reel: &str) -> Option<Option<&str>> {
-        let outfit = self.wire.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
-        let rig = self.wire.carried.iter().find(|rig| rig.outfit_id == outfit.id);
-        let leader = rig.map(|rig| rig.leader_stock_id.as_str());
-        Some(leader.filter(|id| !id.is_empty() && !self.lost.contains(*id)))
+        let (leader, is_lost) = basis::on_line(&self.wire, reel)?;
+        Some(Some(leader).filter(|id| !id.is_empty() && !is_lost))
     }
 
     /// How many of an item are still aboard, of which so many are there without the plan.
@@ -308,6 +318,7 @@ pub(super) fn check(
     } else {
         Vec::new()
     };
+    let since = lost_pieces.clone();
     if let Some(earlier) = plan.as_ref().and_then(|plan| plan.basis.as_ref()?.aboard.as_ref()) {
         also_lost(earlier, &mut lost, &mut lost_pieces);
     }
@@ -342,10 +353,11 @@ pub(super) fn check(
     let mut request = finish(trip.into_iter().collect(), common, false, At::ROOT, faults)?;
     for asked in &mut request.trips {
         let (lost, lost_pieces) = (lost.clone(), lost_pieces.clone());
-        asked.aboard = Some(
-            Aboard { lost, lost_pieces, ..Aboard::of(plan.as_ref()) }
-                .told(&segment_ids, plan.as_ref()),
-        );
+        asked.aboard = Some(Aboard { lost, lost_pieces, ..Aboard::of(plan.as_ref()) }.told(
+            &segment_ids,
+            plan.as_ref(),
+            &since,
+        ));
     }
     let before = plan.zip(whole).map(|(plan, trip)| asked_before(plan, trip)).transpose()?;
     Ok((request, before))

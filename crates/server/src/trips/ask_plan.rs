@@ -251,9 +251,12 @@ impl Within<'_> {
         known(r, self.view, "second_lure_id", &start.second_lure_id, ItemKind::Lure, second);
     }
 
-    /// What was planned for the segments that the plan is not about.
+    /// What was lost, and what was planned for the segments that the plan is not about.
     fn planned(&self, aboard: &pb::AboardBasis, at: At<'_>, faults: &mut Faults) {
         let mut r = Reader::new(at, faults);
+        for (i, id) in aboard.lost_leader_outfit_ids.iter().enumerate() {
+            self.outfit(&mut r, &format!("lost_leader_outfit_ids[{i}]"), id, true);
+        }
         r.within("planned_assignments", |at, faults| {
             for (i, one) in aboard.planned_assignments.iter().enumerate() {
                 self.assignment(&mut Reader::new(at.index(i), faults), one);

@@ -1,7 +1,5 @@
 //! What a plan was made from, so that the plan alone can be checked again: written and read.
 
-use std::collections::BTreeMap;
-
 use deepbend_contract::{pb, whole_day};
 use deepbend_ledger::event::{Chain, Hash, Head};
 use deepbend_ledger::view::View;
@@ -181,9 +179,7 @@ pub(super) fn brought(plan: &pb::Plan) -> impl Iterator<Item = (&String, i32)> {
 /// What was aboard, as it is written.
 pub(super) fn write_aboard(
     plan: Option<&pb::Plan>,
-    lost: &[String],
-    pieces: &[(String, u32)],
-    shares: &BTreeMap<String, u32>,
+    aboard: &Aboard,
     segments: &[String],
 ) -> pb::AboardBasis {
     let line = |id: &str, quantity: i32| pb::LoadLine {
@@ -205,15 +201,55 @@ pub(super) fn write_aboard(
         outfits: outfits_aboard(&plan),
         lure_ids,
         brought: brought(&plan).map(|(id, quantity)| line(id, quantity)).collect(),
-        lost_item_ids: lost.to_vec(),
-        lost_pieces: pieces.iter().map(|(id, n)| line(id, count(*n))).collect(),
+        lost_item_ids: aboard.lost.iter().cloned().collect(),
+        lost_pieces: aboard.lost_pieces.iter().map(|(id, n)| line(id, count(*n))).collect(),
         segment_ids: segments.to_vec(),
         carried: carried(&plan, segments),
-        shares: shares.iter().map(|(id, n)| line(id, count(*n))).collect(),
+        shares: aboard.shares.iter().map(|(id, n)| line(id, count(*n))).collect(),
         planned_assignments: others.assignments,
         planned_starts: others.starts,
         planned_uncovered: others.uncovered,
+        lost_leader_outfit_ids: Vec::new(),
     }
+}
+
+/// The leader that was on a reel's line, empty for none, and whether it is lost; `None`: nobody knows.
+pub(super) fn on_line<'a>(aboard: &'a pb::AboardBasis, reel: &str) -> Option<(&'a str, bool)> {
+    let outfit = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
+    let rig = aboard.carried.iter().find(|rig| rig.outfit_id == outfit.id);
+    let leader = rig.map_or("", |rig| rig.leader_stock_id.as_str());
+    let is_piece = aboard.lost_leader_outfit_ids.contains(&outfit.id);
+    Some((leader, is_piece || aboard.lost_item_ids.iter().any(|gone| gone == leader)))
+}
+
+/// Outfits from whose lines pieces are lost: as many as there are pieces, in the order that the
+/// contract states.
+pub(super) fn lost_from_lines(
+    plan: Option<&pb::Plan>,
+    aboard: &pb::AboardBasis,
+    pieces: &[(String, u32)],
+) -> Vec<String> {
+    let Some(plan) = plan else { return Vec::new() };
+    let parts = plan.trip.iter().flat_map(|trip| &trip.segments).map(|part| &part.id);
+    let mut asked =
+        parts.filter(|id| aboard.segment_ids.is_empty() || aboard.segment_ids.contains(id));
+    let first = asked.next();
+    let starts = whole_day(plan).starts;
+    let is_gone = |rig: &pb::Rig| {
+        let mut outfits = aboard.outfits.iter().filter(|outfit| outfit.id == rig.outfit_id);
+        outfits.any(|o| [&o.rod_id, &o.reel_id].iter().any(|id| aboard.lost_item_ids.contains(id)))
+    };
+    let begins = |rig: &pb::Rig| {
+        let mut here = starts.iter().filter(|start| Some(&start.segment_id) == first);
+        here.any(|start| start.outfit_id == rig.outfit_id)
+    };
+    let mut order: Vec<&pb::Rig> = aboard.carried.iter().collect();
+    order.sort_by_key(|rig| (!is_gone(rig), !begins(rig)));
+    let of_stock = |(id, quantity): &(String, u32)| {
+        let tied = order.iter().filter(|rig| rig.leader_stock_id == *id);
+        tied.take(*quantity as usize).map(|rig| rig.outfit_id.clone()).collect::<Vec<_>>()
+    };
+    pieces.iter().flat_map(of_stock).collect()
 }
 
 /// What each outfit of a plan carries when the first of these segments begins; none named: when the
@@ -249,14 +285,20 @@ fn carried(plan: &pb::Plan, segments: &[String]) -> Vec<pb::Rig> {
             ..pb::Rig::default()
         })
     };
-    // What was set aside has on it what it had.
+    // What was set aside has on it what it had, unless that piece was lost.
     let is_in_use = |reel: &String| plan.outfits.iter().any(|outfit| outfit.reel_id == *reel);
     let set_aside = |rig: &&pb::Rig| {
         let mut outfits = earlier.iter().flat_map(|aboard| &aboard.outfits);
         outfits.any(|was| was.id == rig.outfit_id && !is_in_use(&was.reel_id))
     };
     let others = earlier.iter().flat_map(|aboard| &aboard.carried).filter(set_aside);
-    plan.outfits.iter().filter_map(carries).chain(others.cloned()).collect()
+    let others = others.cloned().map(|mut rig| {
+        if earlier.is_some_and(|aboard| aboard.lost_leader_outfit_ids.contains(&rig.outfit_id)) {
+            rig.leader_stock_id.clear();
+        }
+        rig
+    });
+    plan.outfits.iter().filter_map(carries).chain(others).collect()
 }
 
 #[cfg(test)]

@@ -290,7 +290,7 @@ impl TripService for TripServiceImpl {
         request: Request<pb::CheckCoverageRequest>,
     ) -> Result<Response<pb::CheckCoverageResponse>, Status> {
         let call = Call::of(&request);
-        self.check(request.into_inner(), call).await.map(Response::new)
+        Box::pin(self.check(request.into_inner(), call)).await.map(Response::new)
     }
 
     async fn find_gaps(
@@ -333,7 +333,7 @@ impl TripService for TripServiceImpl {
                 Work::PlanTrip(asked) => service.trip(asked, call).await.map(Part::PlanTrip),
                 Work::PlanFleet(asked) => service.fleet(asked, call).await.map(Part::PlanFleet),
                 Work::CheckCoverage(asked) => {
-                    service.check(asked, call).await.map(Part::CheckCoverage)
+                    Box::pin(service.check(asked, call)).await.map(Part::CheckCoverage)
                 }
                 Work::FindGaps(asked) => service.gaps(asked, call).await.map(Part::FindGaps),
                 Work::DesignSet(asked) => service.set(asked, call).await.map(Part::DesignSet),

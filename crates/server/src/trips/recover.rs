@@ -180,6 +180,8 @@ fn as_rigged(asked: &Asked, before: &pb::Plan) -> Asked {
                 }
             }
         }
+        aboard.wire.lost_item_ids = earlier.lost.iter().cloned().collect();
+        aboard.wire.lost_leader_outfit_ids.clear();
         (aboard.lost, aboard.lost_pieces) = (earlier.lost, earlier.lost_pieces);
     }
     whole.pins.pairs =

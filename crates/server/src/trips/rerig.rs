@@ -5,6 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use deepbend_contract::pb;
 use deepbend_core::model::Parameters;
 
+use super::basis;
+
 /// Reels that go onto other rods, leaders that are tied, lures that go onto another outfit,
 /// in the order of the outfits. `traces` are the leaders that are traces of wire: they have a snap
 /// of their own.
@@ -41,7 +43,12 @@ pub(super) fn swaps(
             }
         }
         let jobs = after.jobs.iter().filter(|job| job.outfit_id == outfit.id);
-        let jobs = jobs.filter(|job| !job.is_if_needed && !is_planned(before, outfit, job));
+        let jobs = jobs.filter(|job| !job.is_if_needed);
+        // What was tied and is lost is tied once more.
+        let again = jobs.clone().find(|job| job.kind() == pb::JobKind::Leader);
+        let again = again.filter(|_| lost_since(before, after, reel).is_some());
+        let is_done = |job: &&pb::Job| again != Some(*job) && is_planned(before, outfit, job);
+        let jobs = jobs.filter(|job| !is_done(job));
         jobs.clone().for_each(|job| add(f64::from(job.duration_minutes), job.text.clone()));
         let is_bare = lost_leader(after, reel).is_some();
         // Whether nothing hangs on the end of the line yet, not even a snap.
@@ -104,21 +111,24 @@ fn is_clipped(plan: &pb::Plan, outfit: &str, lure: &str) -> bool {
     settings.is_none_or(|settings| settings.has_snap)
 }
 
-/// What was on the line of a reel, where all of it is lost, with what hung on it.
+/// What was on the line of a reel and is lost, with what hung on it.
 fn lost_leader<'p>(after: &'p pb::Plan, reel: &str) -> Option<&'p str> {
-    let aboard = after.basis.as_ref()?.aboard.as_ref()?;
-    let was = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
-    let on = aboard.carried.iter().find(|rig| rig.outfit_id == was.id)?;
-    Some(on.leader_stock_id.as_str())
-        .filter(|id| aboard.lost_item_ids.iter().any(|gone| gone == id))
+    let (leader, is_lost) = basis::on_line(after.basis.as_ref()?.aboard.as_ref()?, reel)?;
+    is_lost.then_some(leader)
+}
+
+/// The same, where it was there when `before` was made.
+fn lost_since<'p>(before: &pb::Plan, after: &'p pb::Plan, reel: &str) -> Option<&'p str> {
+    let earlier = before.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
+    let was_lost = |id: &&str| earlier.is_some_and(|a| a.lost_item_ids.iter().any(|l| l == id));
+    lost_leader(after, reel).filter(|leader| !was_lost(leader))
 }
 
 /// Outfits that are still together, whose leader is lost since `before` was made, and that neither
 /// get another one nor fish without.
 pub(super) fn left_bare(before: &pb::Plan, after: &pb::Plan) -> Vec<pb::BareOutfit> {
-    let aboard = |plan: &pb::Plan| plan.basis.as_ref().and_then(|b| b.aboard.clone());
-    let lost = aboard(after).unwrap_or_default().lost_item_ids;
-    let earlier = aboard(before).unwrap_or_default().lost_item_ids;
+    let aboard = after.basis.as_ref().and_then(|basis| basis.aboard.as_ref());
+    let lost = aboard.map(|aboard| aboard.lost_item_ids.as_slice()).unwrap_or_default();
     let is_together = |o: &&pb::PlannedOutfit| {
         let other =
             |now: &pb::PlannedOutfit| (now.rod_id == o.rod_id) != (now.reel_id == o.reel_id);
@@ -133,20 +143,18 @@ pub(super) fn left_bare(before: &pb::Plan, after: &pb::Plan) -> Vec<pb::BareOutf
         })
     };
     let bare = |o: &pb::PlannedOutfit| {
-        let leader = lost_leader(after, &o.reel_id)?;
-        if works(o) || earlier.iter().any(|gone| gone == leader) {
-            return None;
-        }
+        let leader = lost_since(before, after, &o.reel_id).filter(|_| !works(o))?;
         let (rod, reel) = (&o.rod_id, &o.reel_id);
+        let what = match lost.iter().any(|gone| gone == leader) {
+            true => format!("all of {leader} is lost, and no other leader"),
+            false => format!("its {leader} is lost, and no leader"),
+        };
         Some(pb::BareOutfit {
             outfit_id: o.id.clone(),
             rod_id: rod.clone(),
             reel_id: reel.clone(),
             leader_stock_id: leader.to_owned(),
-            text: format!(
-                "{rod} with {reel} is left bare: all of {leader} is lost, and no other leader is \
-                 tied to it."
-            ),
+            text: format!("{rod} with {reel} is left bare: {what} is tied to it."),
         })
     };
     before.outfits.iter().filter(is_together).filter_map(bare).collect()
@@ -164,11 +172,8 @@ fn trace_on<'p>(
     after: &'p pb::Plan,
     reel: &str,
 ) -> Option<(&'p str, bool)> {
-    let aboard = after.basis.as_ref()?.aboard.as_ref()?;
-    let was = aboard.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
-    let on = aboard.carried.iter().find(|rig| rig.outfit_id == was.id)?;
-    let is_there = |id: &&String| traces.contains(*id) && !aboard.lost_item_ids.contains(id);
-    let trace = Some(&on.leader_stock_id).filter(is_there)?.as_str();
+    let (leader, is_lost) = basis::on_line(after.basis.as_ref()?.aboard.as_ref()?, reel)?;
+    let trace = Some(leader).filter(|id| traces.contains(*id) && !is_lost)?;
     let now = after.outfits.iter().find(|outfit| outfit.reel_id == reel)?;
     let mut rigs = after.rigs.iter().filter(|rig| rig.outfit_id == now.id && !rig.is_kept_ready);
     let stays = rigs.next().is_some_and(|rig| rig.leader_stock_id == trace);
