@@ -76,6 +76,11 @@ fn a_backup_while_others_write_is_one_point_in_time_and_comes_back() {
             }
         });
         for _ in 0..5 {
+            // On a busy machine the other thread may not have come to write yet.
+            let before = backups.last().map_or(200, |(_, last): &(_, backup::Summary)| last.head);
+            while store.head().unwrap() <= before {
+                std::thread::yield_now();
+            }
             let mut stream = Vec::new();
             let summary = backup::backup(&store, &mut stream).unwrap();
             backups.push((stream, summary));
